@@ -1,0 +1,123 @@
+// Package floodback holds the detectors: pure steps from what is known of a
+// compressor now to findings, one detector a file, all of one interface.
+//
+// It may import the standard library's pure packages, units, reading, phase,
+// superheat and cause. No clock, no I/O.
+package floodback
+
+import (
+	"time"
+
+	"dewgap/analyze/phase"
+	"dewgap/analyze/units"
+)
+
+// CompressorKind decides what liquid damages first.
+type CompressorKind uint8
+
+// Kinds of compressor. The zero value is not told and is judged as a scroll.
+const (
+	KindNotTold CompressorKind = iota
+	Scroll
+	AirCooledSemiHermetic
+	RefrigerantCooledSemiHermetic
+)
+
+// ByPhase is a pair of settings: one for pulldown, one for everything else.
+type ByPhase[T any] struct{ Steady, Pulldown T }
+
+// In returns the setting that holds in phase p.
+func (b ByPhase[T]) In(p phase.Phase) T {
+	if p == phase.Pulldown {
+		return b.Pulldown
+	}
+	return b.Steady
+}
+
+// Settings of the detectors for one group.
+type Settings struct {
+	Floor       ByPhase[units.Kelvin]  // contract defaults 11 K, 8 K
+	Hold        ByPhase[time.Duration] // contract defaults 60 s, 30 s
+	ClearMargin units.Kelvin           // contract default 2 K
+	ClearHold   time.Duration          // contract default 120 s
+}
+
+// Kind of finding and, once it has lasted, of event.
+type Kind uint8
+
+// The kinds of the contract, section 4.
+const (
+	Floodback Kind = iota
+	FloodedStart
+	Hunting
+	HighSuperheat
+	SensorFault
+	NoData
+)
+
+// KindCount is the number of kinds.
+const KindCount = 6
+
+var kindNames = [KindCount]string{"floodback", "flooded_start", "hunting", "high_superheat", "sensor_fault", "no_data"}
+
+// String returns the contract's word for k.
+func (k Kind) String() string { return kindNames[k] }
+
+// Severity of a finding. Floodback uses Risk, Minor, Major; the other kinds
+// use Notice, Warning, Critical.
+type Severity uint8
+
+// Severities; a larger one of the same kind is worse.
+const (
+	NoSeverity Severity = iota
+	Risk
+	Minor
+	Major
+	Notice
+	Warning
+	Critical
+)
+
+var severityNames = [...]string{"", "risk", "minor", "major", "notice", "warning", "critical"}
+
+// String returns the contract's word for s.
+func (s Severity) String() string { return severityNames[s] }
+
+// Verdict is what a detector says of its condition at one instant.
+type Verdict uint8
+
+// Verdicts. Between is neither present nor clear (inside the hysteresis band),
+// CannotTell means that the inputs needed are not known now.
+const (
+	CannotTell Verdict = iota
+	Clear
+	Between
+	Present
+)
+
+// Ranked is one candidate with its score, 0 to 1.
+type Ranked struct {
+	Name  string // circuit's name or contract's word for the cause
+	Score float64
+	Why   []string // evidence in words, most telling first
+}
+
+// Finding is what one detector says of one compressor at one instant. It
+// becomes an event when Present has lasted for Hold, and an open event closes
+// when Clear has lasted for ClearHold: package alert does both, for all kinds.
+type Finding struct {
+	Kind       Kind
+	Compressor int // index among the site's compressors, configuration order
+	Verdict    Verdict
+	Severity   Severity // as far as known now; an open event only escalates
+	Hold       time.Duration
+	ClearHold  time.Duration
+	// AtOnce opens the event without waiting for Hold (a slug).
+	AtOnce bool
+	// Input is the index of the point concerned, for SensorFault and NoData; -1 otherwise.
+	Input int
+	// Evidence in words, set only while Present; first sentence is the headline.
+	Evidence []string
+	Circuits []Ranked
+	Causes   []Ranked
+}

@@ -1,0 +1,84 @@
+// Command dewgap watches the superheat at the inlet of refrigeration
+// compressors and tells when liquid comes back to a running one.
+//
+// This file is the list of verbs. Each verb is a file of its own beside it; it
+// builds its parts from the other packages, runs them and closes them in
+// reverse order.
+package main
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"io"
+	"os"
+	"os/signal"
+	"syscall"
+
+	"github.com/alecthomas/kong"
+)
+
+type verbs struct {
+	Version versionVerb `cmd:"" help:"Print the version of this program."`
+}
+
+// console is where a verb speaks: results to Out, messages for people to Err.
+type console struct {
+	Out, Err io.Writer
+}
+
+// usageError is a mistake in how a verb was called; exit status 2.
+type usageError struct{ error }
+
+func main() {
+	ctx, stop := signal.NotifyContext(context.Background(), os.Interrupt, syscall.SIGTERM)
+	code := run(ctx, os.Args[1:], console{Out: os.Stdout, Err: os.Stderr})
+	stop()
+	os.Exit(code)
+}
+
+// run executes one command line and returns the exit status: 0 done, 1 could
+// not be done, 2 wrong usage.
+func run(ctx context.Context, args []string, con console) (code int) {
+	var v verbs
+	type exit struct{ code int }
+	defer func() {
+		if r := recover(); r != nil {
+			e, ours := r.(exit)
+			if !ours {
+				panic(r)
+			}
+			code = e.code
+		}
+	}()
+	parser, err := kong.New(&v,
+		kong.Name("dewgap"),
+		kong.Description("Watches superheat at compressor inlets and tells when liquid comes back to a running compressor. Reads only; no safety device."),
+		kong.Writers(con.Out, con.Err),
+		// --help leaves through here; a panic keeps run testable.
+		kong.Exit(func(code int) { panic(exit{code}) }),
+		kong.BindTo(ctx, (*context.Context)(nil)),
+		kong.Bind(con),
+	)
+	if err != nil {
+		fmt.Fprintln(con.Err, "dewgap:", err)
+		return 1
+	}
+	if len(args) == 0 {
+		args = []string{"--help"}
+	}
+	verb, err := parser.Parse(args)
+	if err != nil {
+		fmt.Fprintf(con.Err, "dewgap: %v\nRun 'dewgap --help' for the commands, 'dewgap COMMAND --help' for one.\n", err)
+		return 2
+	}
+	if err := verb.Run(); err != nil {
+		fmt.Fprintln(con.Err, "dewgap:", err)
+		var usage usageError
+		if errors.As(err, &usage) {
+			return 2
+		}
+		return 1
+	}
+	return 0
+}
