@@ -1,36 +1,43 @@
 // Package alert turns findings into events: hold and clear, one event for one
 // episode, the journal that survives a restart, the exposure ledger, notifiers.
 //
-// It may import analyze and its sub-packages and the standard library. Time
-// comes with the rows, never from a clock.
+// It may import analyze and its sub-packages, the standard library and, for the
+// journal alone, os and renameio. Time comes with the rows, never from a clock;
+// net, net/http and log/slog must never come in.
 package alert
 
 import (
+	"encoding/json"
+	"io"
+	"math"
+	"slices"
 	"time"
 
 	"dewgap/analyze/floodback"
 )
 
-// Event is one episode, as the contract's section 4 writes it.
+// Event is one episode, as the contract's section 4 writes it. Temperatures
+// are rounded to 0.1 K, times below the floor to 1 s and doses to 1 K·s, so
+// that the text of an event is stable.
 type Event struct {
 	ID                 string     `json:"id"`
 	Kind               string     `json:"kind"`
 	Severity           string     `json:"severity"`
 	Site               string     `json:"site"`
 	Group              string     `json:"group"`
-	Compressor         string     `json:"compressor"`
+	Compressor         string     `json:"compressor"` // empty for an input that the whole group shares
 	Opened             time.Time  `json:"opened"`
 	Closed             *time.Time `json:"closed"`
 	Began              time.Time  `json:"began"`
-	Phase              string     `json:"phase"`
-	FloorK             *float64   `json:"floor_k"`
-	MinSuperheatK      *float64   `json:"min_superheat_k"`
+	Phase              string     `json:"phase"`           // at opening
+	FloorK             *float64   `json:"floor_k"`         // at opening
+	MinSuperheatK      *float64   `json:"min_superheat_k"` // since began; null when never known
 	MinMarginK         *float64   `json:"min_margin_k"`
-	SecondsBelow       float64    `json:"seconds_below"`
+	SecondsBelow       float64    `json:"seconds_below"` // since began, margin below zero
 	KelvinSecondsBelow float64    `json:"kelvin_seconds_below"`
 	Circuits           []Score    `json:"circuits"`
 	Causes             []Cause    `json:"causes"`
-	Input              string     `json:"input,omitempty"`    // sensor_fault, no_data: the point concerned
+	Input              string     `json:"input,omitempty"`    // sensor_fault, no_data: path of the point concerned
 	Evidence           []string   `json:"evidence,omitempty"` // in words, headline first
 }
 
@@ -51,12 +58,19 @@ type Cause struct {
 // ChangeKind is what happened to an event.
 type ChangeKind uint8
 
-// Changes of an event.
+// Changes of an event. Standing is no change: it repeats an open event with
+// its figures so far, so that a restart loses little of them.
 const (
 	Opened ChangeKind = iota + 1
 	Escalated
 	Closed
+	Standing
 )
+
+var changeNames = [...]string{"", "opened", "escalated", "closed", "standing"}
+
+// String returns the journal's word for k.
+func (k ChangeKind) String() string { return changeNames[k] }
 
 // Change is one entry of the journal: an event after something happened to it.
 type Change struct {
@@ -70,4 +84,36 @@ type Key struct {
 	Kind       floodback.Kind
 	Compressor int
 	Input      int
+}
+
+// WriteEvents writes events as JSON lines, in order of opening.
+func WriteEvents(w io.Writer, events []Event) error {
+	sorted := slices.Clone(events)
+	slices.SortStableFunc(sorted, func(a, b Event) int { return a.Opened.Compare(b.Opened) })
+	enc := json.NewEncoder(w)
+	enc.SetEscapeHTML(false)
+	for i := range sorted {
+		if err := enc.Encode(&sorted[i]); err != nil {
+			return err
+		}
+	}
+	return nil
+}
+
+// rounded returns v to the nearest multiple of 1/perUnit.
+func rounded(v, perUnit float64) float64 {
+	r := math.Round(v*perUnit) / perUnit
+	if r == 0 {
+		return 0 // not −0
+	}
+	return r
+}
+
+// known returns v rounded to 0.1, or nil when it is not known.
+func known(v float64) *float64 {
+	if math.IsNaN(v) || math.IsInf(v, 0) {
+		return nil
+	}
+	r := rounded(v, 10)
+	return &r
 }
