@@ -1,10 +1,11 @@
 // Package units holds the quantities that dewgap computes with, as types, so
 // that a gauge pressure cannot be passed for an absolute one, nor a
-// temperature for a difference of temperatures.
+// temperature for a difference of temperatures; and their way from and to text.
 //
 // It may import only the standard library's pure packages (math, strconv,
-// strings, errors, fmt). Anything that reads a file, a clock or a socket must
-// never come in: analysis and the simulators both stand on this package.
+// strings, errors, fmt, time for Duration). Anything that reads a file, a
+// clock or a socket must never come in: analysis and the simulators both stand
+// on this package.
 package units
 
 // Pascal is an absolute pressure in Pa.
@@ -19,7 +20,8 @@ type Celsius float64
 // Kelvin is a difference of two temperatures in K; superheat is one.
 type Kelvin float64
 
-// Metre is a geopotential altitude in m.
+// Metre is a geopotential altitude in m. Geometric altitude, as on a map, is
+// larger by 0.02 % at 1000 m, which is 10 Pa of air pressure and never matters here.
 type Metre float64
 
 // StandardAtmosphere is the pressure of the standard atmosphere at sea level,
@@ -38,25 +40,3 @@ func (t Celsius) Above(base Celsius) Kelvin { return Kelvin(t - base) }
 
 // Plus returns the temperature d above t.
 func (t Celsius) Plus(d Kelvin) Celsius { return t + Celsius(d) }
-
-// Quantity is what a unit measures.
-type Quantity uint8
-
-// Quantities that a Unit can measure.
-const (
-	NoQuantity Quantity = iota
-	AbsolutePressure
-	GaugePressure
-	Temperature
-	TemperatureDifference
-)
-
-// Unit is a unit of pressure or temperature as written in recordings and
-// configurations. The zero Unit is none.
-type Unit struct {
-	Name     string // canonical spelling, as the contract writes it: barg, psia, degC
-	Quantity Quantity
-	// SI value = (number + Shift) × Factor: Pa (gauge stays gauge), °C or K.
-	Factor float64
-	Shift  float64
-}
