@@ -3,7 +3,7 @@
 // resistance thermometers, calibration.
 //
 // It is pure: it may import the standard library's pure packages, units and
-// reading. Nothing that touches a wire comes in.
+// reading. Nothing that touches a wire or a clock comes in.
 package register
 
 import (
@@ -54,7 +54,8 @@ const (
 )
 
 // Mapping is the way from the number on the wire to a value in SI. The steps,
-// in order: sentinel, ×Scale + Offset, Signal, Unit, Gain and Zero.
+// in order: sentinel, ×Scale + Offset, Signal, Gain and Zero, Valid, Unit to
+// SI, gauge to absolute, and last what no sensor can mean.
 type Mapping struct {
 	Type      Type
 	Order     Order
@@ -68,6 +69,11 @@ type Mapping struct {
 	Curve     NTCCurve   // for NTC
 	Unit      units.Unit // unit of the value after Signal; the zero Unit for a switch
 	Valid     Range      // engineering limits in Unit; outside is Bad
+
+	// Atmosphere is what a gauge pressure is measured from, in Pa: the air of
+	// the site, or units.StandardAtmosphere for a sealed gauge, which keeps
+	// sea-level air inside. 0 means units.StandardAtmosphere.
+	Atmosphere units.Pascal
 
 	// Switches: the value is 1 when the number is above Threshold (current,
 	// power, speed), or when the bit is set; Invert turns it round.
@@ -94,4 +100,65 @@ type NTCCurve struct {
 type NTCPoint struct {
 	Celsius units.Celsius
 	Ohm     float64
+}
+
+// Fault says why there is no value. The zero Fault means that there is one.
+type Fault struct {
+	Code   string // one of the codes below
+	Detail string // for a technician; may be empty
+}
+
+// Codes of faults. NoData leaves the last value standing until it is stale;
+// all others make the point bad at once.
+const (
+	CodeNoData     = "no-data"      // nothing that can be judged yet
+	CodeSentinel   = "sentinel"     // the device's own number for "no value"
+	CodeNaN        = "nan"          // not a number
+	CodeInfinite   = "infinite"     // beyond what a number can hold
+	CodeOpen       = "open"         // wire or sensor open
+	CodeShort      = "short"        // wire or sensor shorted
+	CodeOutOfRange = "out-of-range" // outside the configured or the sensor's limits
+	CodeImpossible = "impossible"   // no sensor in this place can mean that
+	CodeParse      = "parse"        // text that is no number
+	CodeMapping    = "mapping"      // the mapping cannot work; Check says why
+)
+
+// Failed tells whether there is no value.
+func (f Fault) Failed() bool { return f.Code != "" }
+
+// Reason is the fault as a reading carries it: "code" or "code: detail".
+func (f Fault) Reason() string {
+	if f.Detail == "" {
+		return f.Code
+	}
+	return f.Code + ": " + f.Detail
+}
+
+var orderNames = [...]string{NoOrder: "", ABCD: "ABCD", BADC: "BADC", CDAB: "CDAB", DCBA: "DCBA"}
+
+// String returns the order as configurations write it.
+func (o Order) String() string {
+	if int(o) < len(orderNames) {
+		return orderNames[o]
+	}
+	return "?"
+}
+
+var typeNames = [...]string{"", Int16: "int16", Uint16: "uint16", Int32: "int32", Uint32: "uint32", Float32: "float32", Bit: "bit"}
+
+// String returns the type as configurations write it.
+func (t Type) String() string {
+	if int(t) < len(typeNames) {
+		return typeNames[t]
+	}
+	return "?"
+}
+
+// Words is how many 16-bit words the type takes; 1 for a type not stated.
+func (t Type) Words() int {
+	switch t {
+	case Int32, Uint32, Float32:
+		return 2
+	}
+	return 1
 }
