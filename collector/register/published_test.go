@@ -67,11 +67,19 @@ func wordsOf(t *testing.T, s string) []uint16 {
 }
 
 var (
-	degC = units.Unit{Name: "degC", Quantity: units.Temperature, Factor: 1}
-	degF = units.Unit{Name: "degF", Quantity: units.Temperature, Factor: 5.0 / 9, Shift: -32}
-	barg = units.Unit{Name: "barg", Quantity: units.GaugePressure, Factor: 1e5}
-	bara = units.Unit{Name: "bara", Quantity: units.AbsolutePressure, Factor: 1e5}
+	degC = unit("degC")
+	degF = unit("degF")
+	barg = unit("barg")
+	bara = unit("bara")
 )
+
+func unit(name string) units.Unit {
+	u, err := units.ParseUnit(name)
+	if err != nil {
+		panic(err)
+	}
+	return u
+}
 
 var orders = map[string]Order{"ABCD": ABCD, "BADC": BADC, "CDAB": CDAB, "DCBA": DCBA}
 

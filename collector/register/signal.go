@@ -208,7 +208,7 @@ func (m *Mapping) fromCelsius(t units.Celsius) (float64, Fault) {
 	if m.Unit.Quantity != units.Temperature {
 		return math.NaN(), Fault{CodeMapping, "a thermometer needs a unit of temperature"}
 	}
-	return float64(t)/m.Unit.Factor - m.Unit.Shift, Fault{}
+	return m.Unit.Number(float64(t)), Fault{}
 }
 
 // Persistence keeps the one thing a mapping must remember: since when a loop

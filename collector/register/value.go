@@ -175,10 +175,7 @@ func (m *Mapping) si(value float64) (float64, Fault) {
 	case units.NoQuantity:
 		return truth((value > m.Threshold) != m.Invert), Fault{}
 	case units.AbsolutePressure, units.GaugePressure:
-		pascal := (value + m.Unit.Shift) * m.Unit.Factor
-		if m.Unit.Quantity == units.GaugePressure {
-			pascal = float64(units.GaugePascal(pascal).Absolute(m.atmosphere()))
-		}
+		pascal := m.Unit.ToSI(value, m.atmosphere())
 		if pascal <= 0 {
 			return math.NaN(), Fault{CodeImpossible, fmt.Sprintf("%s %s is at or below vacuum; is the transmitter absolute or gauge?", short(value), m.Unit.Name)}
 		}
@@ -187,7 +184,7 @@ func (m *Mapping) si(value float64) (float64, Fault) {
 		}
 		return pascal, Fault{}
 	case units.Temperature:
-		celsius := (value + m.Unit.Shift) * m.Unit.Factor
+		celsius := m.Unit.SI(value)
 		if celsius < coldestTemperature || celsius > hottestTemperature {
 			return math.NaN(), Fault{CodeImpossible, fmt.Sprintf("%s %s; check type, byte order, scale and unit", short(value), m.Unit.Name)}
 		}

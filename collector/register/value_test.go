@@ -150,7 +150,8 @@ func TestCheckNamesTheRemedy(t *testing.T) {
 		{Mapping{Type: Int16, Unit: barg, Signal: Pt100}, "unit of temperature"},
 		{Mapping{Type: Int16, Unit: degC, Signal: NTC}, "R25 and B"},
 		{Mapping{Type: Int16, Unit: degC, Signal: NTC, Curve: NTCCurve{Table: []NTCPoint{{0, 10}, {5, 20}}}}, "resistance fall"},
-		{Mapping{Type: Int16, Unit: units.Unit{Name: "K", Quantity: units.TemperatureDifference}}, "difference"},
+		{Mapping{Type: Int16, Unit: unit("bar")}, "write barg (gauge) or bara"},
+		{Mapping{Type: Int16, Unit: unit("m")}, "needs a pressure or a temperature"},
 		{Mapping{Type: Int16, Unit: degC, Scale: math.NaN()}, "scale is not a finite"},
 	} {
 		if err := c.m.Check(true); err == nil || !strings.Contains(err.Error(), c.want) {
