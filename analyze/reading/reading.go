@@ -1,8 +1,8 @@
 // Package reading holds what flows from the collector into analysis: points,
 // readings and rows, each value with its time, quality and reason.
 //
-// It may import only the standard library's time and strings and dewgap's
-// units. It must never import a source of readings: sources import it.
+// It may import only the standard library's pure packages and dewgap's units.
+// It must never import a source of readings: sources import it.
 package reading
 
 import "time"

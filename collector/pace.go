@@ -1,0 +1,46 @@
+package collector
+
+import (
+	"context"
+	"time"
+)
+
+// Pace yields instants at a fixed rate: the multiples of its period on the
+// clock. It never drifts, never yields an instant twice, and when the caller
+// or the machine was late it goes on with the latest instant that is due and
+// says how many it left out.
+type Pace struct {
+	clock  Clock
+	period time.Duration
+	last   time.Time
+}
+
+// Tick is one instant of a Pace.
+type Tick struct {
+	Time    time.Time
+	Skipped int    // instants left out before this one
+	Jumps   []Jump // steps of the wall clock noticed since the last tick
+}
+
+// NewPace returns a pace on clock; period must be positive.
+func NewPace(clock Clock, period time.Duration) *Pace {
+	return &Pace{clock: clock, period: period, last: clock.Now().Truncate(period)}
+}
+
+// Next waits for the next instant. It returns ctx.Err when ctx ends first.
+func (p *Pace) Next(ctx context.Context) (Tick, error) {
+	due := p.last.Add(p.period)
+	if err := p.clock.Until(ctx, due); err != nil {
+		return Tick{}, err
+	}
+	t := Tick{Time: due}
+	if latest := p.clock.Now().Truncate(p.period); latest.After(due) {
+		t.Skipped = int(latest.Sub(due) / p.period)
+		t.Time = latest
+	}
+	p.last = t.Time
+	if c, ok := p.clock.(interface{ Jumps() []Jump }); ok {
+		t.Jumps = c.Jumps()
+	}
+	return t, nil
+}
