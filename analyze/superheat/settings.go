@@ -1,6 +1,7 @@
 // Package superheat turns suction pressure and suction-line temperature into
-// superheat over dew with its expanded uncertainty: conditioning, lag matching,
-// plausibility.
+// superheat over dew with its expanded uncertainty: what is known of each
+// input (Signal), conditioning of the pressure (Suction), lag matching and
+// subtraction (Meter), and the uncertainty budget (Budget).
 //
 // It may import the standard library's pure packages, units, reading and
 // refrigerant. No clock, no I/O: filters work in event time.
@@ -19,6 +20,9 @@ type Sensor struct {
 	Lag   time.Duration // first-order time constant of a temperature sensor on its pipe
 	// Mounting is the half-width of the contact error of a clamp-on sensor, K.
 	Mounting units.Kelvin
+	// Gauge says that the transmitter measures above the air around it, so that
+	// the weather enters the absolute pressure.
+	Gauge bool
 	// Sealed says that a gauge transmitter keeps sea-level air inside.
 	Sealed bool
 }
@@ -28,4 +32,47 @@ type Settings struct {
 	Pressure    Sensor
 	Temperature Sensor
 	StaleAfter  time.Duration // a value older than this is stale; zero: from the rate seen
+}
+
+// What is assumed where nothing is stated: a transmitter of 1 % of a −1…12 bar
+// span, a 10 kΩ NTC, an insulated clamp (shared trade notes, "typical"); lag of
+// a strapped, insulated sensor and the variation of the weather: common
+// practice, no source.
+const (
+	TypicalPressureLimit                 = 13_000.0 // Pa
+	TypicalTemperatureLimit              = 0.5      // K
+	TypicalMounting         units.Kelvin = 1.5
+	TypicalLag                           = 20 * time.Second
+	TypicalWeather                       = 3_000.0 // Pa, half-width of the air's pressure about the configured one
+	lagDoubtStated                       = 0.25    // relative half-width of a stated time constant
+	lagDoubtAssumed                      = 0.5     // … of an assumed one
+)
+
+// Over returns the sensor s with what it does not state taken from base: a
+// point's own statements stand before those of its group.
+func (s Sensor) Over(base Sensor) Sensor {
+	if s.Limit == 0 {
+		s.Limit = base.Limit
+	}
+	if s.Lag == 0 {
+		s.Lag = base.Lag
+	}
+	if s.Mounting == 0 {
+		s.Mounting = base.Mounting
+	}
+	s.Gauge = s.Gauge || base.Gauge
+	s.Sealed = s.Sealed || base.Sealed
+	return s
+}
+
+// DewLine is what superheat needs of a refrigerant.
+type DewLine interface {
+	// Dew returns the dew temperature at absolute pressure p, or an error
+	// outside the table.
+	Dew(p units.Pascal) (units.Celsius, error)
+	// DewSlope returns dT/dp of the dew line at p in K/Pa.
+	DewSlope(p units.Pascal) float64
+	// Uncertainty returns the expanded uncertainty (k = 2) of the dew
+	// temperature that the table gives.
+	Uncertainty() units.Kelvin
 }

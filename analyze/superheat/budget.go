@@ -1,0 +1,168 @@
+package superheat
+
+import (
+	"fmt"
+	"math"
+	"sort"
+	"time"
+
+	"dewgap/analyze/reading"
+	"dewgap/analyze/units"
+)
+
+// Rectangular returns the standard uncertainty of a quantity known only to lie
+// within ±a (JCGM 100:2008, 4.3.7): a/√3.
+func Rectangular(a float64) float64 { return math.Abs(a) / math.Sqrt(3) }
+
+// FromExpanded returns the standard uncertainty of a quantity stated with
+// expanded uncertainty and coverage factor k (JCGM 100:2008, 4.3.3).
+func FromExpanded(expanded, k float64) float64 { return math.Abs(expanded) / k }
+
+// Combine returns the combined standard uncertainty of independent parts
+// (JCGM 100:2008, 5.1.2, equation 10, sensitivities already applied).
+func Combine(parts ...float64) float64 {
+	sum := 0.0
+	for _, u := range parts {
+		sum += u * u
+	}
+	return math.Sqrt(sum)
+}
+
+// Expand returns the expanded uncertainty (JCGM 100:2008, 6.2.1).
+func Expand(u, k float64) float64 { return k * u }
+
+// Coverage is the coverage factor of every expanded uncertainty that dewgap
+// shows: about 95 %.
+const Coverage = 2
+
+// Terms are what the uncertainty of a superheat is made of, each with whether
+// it was stated or is assumed.
+type Terms struct {
+	Pressure        float64 // half-width, Pa
+	Temperature     float64 // half-width, K
+	Mounting        float64 // half-width, K
+	Weather         float64 // half-width of the air's pressure, Pa; 0 for an absolute or sealed transmitter
+	Table           float64 // standard uncertainty of the dew line, K
+	Lag             time.Duration
+	LagDoubt        float64 // half-width of the time constant, share of it
+	PressureAssumed bool
+	TempAssumed     bool
+	MountAssumed    bool
+	LagAssumed      bool
+}
+
+// NewTerms takes what is stated of the two sensors and fills in the typical
+// installation for the rest.
+func NewTerms(line DewLine, pressure, temperature Sensor) Terms {
+	t := Terms{
+		Pressure: pressure.Limit, Temperature: temperature.Limit,
+		Mounting: float64(temperature.Mounting), Lag: temperature.Lag, LagDoubt: lagDoubtStated,
+		Table: FromExpanded(float64(line.Uncertainty()), Coverage),
+	}
+	if t.Pressure <= 0 {
+		t.Pressure, t.PressureAssumed = TypicalPressureLimit, true
+	}
+	if t.Temperature <= 0 {
+		t.Temperature, t.TempAssumed = TypicalTemperatureLimit, true
+	}
+	if t.Mounting <= 0 {
+		t.Mounting, t.MountAssumed = float64(TypicalMounting), true
+	}
+	if t.Lag <= 0 {
+		t.Lag, t.LagDoubt, t.LagAssumed = TypicalLag, lagDoubtAssumed, true
+	}
+	if pressure.Gauge && !pressure.Sealed {
+		t.Weather = TypicalWeather
+	}
+	return t
+}
+
+func (t Terms) fixedVariance() float64 {
+	u, m := Rectangular(t.Temperature), Rectangular(t.Mounting)
+	return u*u + m*m + t.Table*t.Table
+}
+
+func (t Terms) slopeVariance(slope float64) float64 {
+	p, w := Rectangular(slope*t.Pressure), Rectangular(slope*t.Weather)
+	return p*p + w*w
+}
+
+// Part is one line of a budget.
+type Part struct {
+	Name        string
+	HalfWidth   float64 // as stated, in Unit; for the table its expanded uncertainty
+	Unit        string
+	Sensitivity float64      // K per Unit
+	Standard    units.Kelvin // contribution to the superheat, standard uncertainty
+	Share       float64      // of the variance, 0 to 1
+	Assumed     bool         // not stated: the typical installation is taken
+	Note        string
+}
+
+// Budget is where the uncertainty of a superheat comes from.
+type Budget struct {
+	Parts    []Part // largest first
+	Standard units.Kelvin
+	Expanded units.Kelvin // k = 2
+}
+
+// Budget returns the parts at a dew slope in K/Pa while the delayed dew differs
+// from the present one by ramp.
+func (t Terms) Budget(slope float64, ramp units.Kelvin) Budget {
+	parts := []Part{
+		{Name: "pressure", HalfWidth: t.Pressure / 1e5, Unit: "bar", Sensitivity: slope * 1e5, Assumed: t.PressureAssumed},
+		{Name: "temperature", HalfWidth: t.Temperature, Unit: "K", Sensitivity: 1, Assumed: t.TempAssumed},
+		{Name: "mounting", HalfWidth: t.Mounting, Unit: "K", Sensitivity: 1, Assumed: t.MountAssumed,
+			Note: "a clamp on a cold pipe reads high, never low: superheat is at most what is shown"},
+		{Name: "weather", HalfWidth: t.Weather / 1e5, Unit: "bar", Sensitivity: slope * 1e5,
+			Note: "air pressure about the configured one; it is the same for all compressors of the site"},
+		{Name: "lag", HalfWidth: t.LagDoubt * math.Abs(float64(ramp)), Unit: "K", Sensitivity: 1, Assumed: t.LagAssumed,
+			Note: "only while the dew temperature moves"},
+		{Name: "table", HalfWidth: t.Table * Coverage, Unit: "K", Sensitivity: 1},
+	}
+	var b Budget
+	sum := 0.0
+	for i := range parts {
+		p := &parts[i]
+		u := Rectangular(p.HalfWidth * p.Sensitivity)
+		if p.Name == "table" {
+			u = t.Table
+		}
+		p.Standard = units.Kelvin(u)
+		sum += u * u
+	}
+	for i := range parts {
+		if sum > 0 {
+			parts[i].Share = float64(parts[i].Standard*parts[i].Standard) / sum
+		}
+	}
+	sort.SliceStable(parts, func(i, j int) bool { return parts[i].Standard > parts[j].Standard })
+	b.Parts = parts
+	b.Standard = units.Kelvin(math.Sqrt(sum))
+	b.Expanded = units.Kelvin(Expand(math.Sqrt(sum), Coverage))
+	return b
+}
+
+// FloorBelow returns a warning where a floor is not above the expanded
+// uncertainty of the superheat it is held against, and an empty string where
+// it is. largest names the part of the budget to mend first.
+func FloorBelow(floor, expanded units.Kelvin, largest string) string {
+	if floor > expanded {
+		return ""
+	}
+	return fmt.Sprintf("a floor of %.1f K is not above the uncertainty of the superheat (±%.1f K): a reading at the floor cannot be told from wet gas; improve the %s first, or raise the floor",
+		floor, expanded, largest)
+}
+
+// Once returns the superheat and its budget for one steady pair of readings,
+// as a person takes it with a gauge and a thermometer.
+func Once(line DewLine, p units.Pascal, t units.Celsius, pressure, temperature Sensor) (Value, Budget, error) {
+	dew, err := line.Dew(p)
+	if err != nil {
+		return unknown, Budget{}, fmt.Errorf("dew temperature: %w", err)
+	}
+	b := NewTerms(line, pressure, temperature).Budget(line.DewSlope(p), 0)
+	v := Value{Superheat: t.Above(dew), Dew: dew, DewNow: dew, Pressure: p, Temperature: t, Uncertainty: b.Expanded}
+	v.Quality = reading.Good
+	return v, b, nil
+}

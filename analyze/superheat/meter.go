@@ -1,0 +1,164 @@
+package superheat
+
+import (
+	"math"
+	"time"
+
+	"dewgap/analyze/reading"
+	"dewgap/analyze/units"
+)
+
+// Value is the superheat of one compressor at one instant. What is not known
+// is NaN.
+type Value struct {
+	Superheat   units.Kelvin  // temperature − dew, both with the same lag
+	Dew         units.Celsius // dew temperature delayed like the pipe's sensor: what was subtracted
+	DewNow      units.Celsius // dew temperature of Pressure, not delayed
+	Pressure    units.Pascal  // absolute, median
+	Temperature units.Celsius // of the suction line
+	Uncertainty units.Kelvin  // expanded, k = 2
+	Quality     reading.Quality
+	Reason      string
+}
+
+var unknown = Value{
+	Superheat: units.Kelvin(math.NaN()), Dew: units.Celsius(math.NaN()), DewNow: units.Celsius(math.NaN()),
+	Pressure: units.Pascal(math.NaN()), Temperature: units.Celsius(math.NaN()), Uncertainty: units.Kelvin(math.NaN()),
+}
+
+// Meter subtracts dew from pipe temperature for one compressor. It delays the
+// dew by the same first-order lag as the temperature sensor has, so that a
+// fast change of pressure neither fakes superheat nor its loss.
+type Meter struct {
+	terms Terms
+	fixed float64 // K²; variance of what does not depend on the pressure
+	slope float64 // the slope that variance is for, K/Pa
+	vary  float64 // K²; fixed and the parts that scale with the slope
+
+	lag     lag
+	at      int64 // time of the pressure sample that lag holds
+	primed  bool
+	lagHalf float64 // half-width of the doubt about the lag, as a share of it
+}
+
+// NewMeter returns the meter of one compressor with what is stated of its two
+// sensors (the group's settings already applied) and its refrigerant.
+func NewMeter(line DewLine, pressure, temperature Sensor) Meter {
+	m := Meter{terms: NewTerms(line, pressure, temperature)}
+	m.fixed = m.terms.fixedVariance()
+	m.slope = math.NaN()
+	m.SetLag(m.terms.Lag, m.terms.LagDoubt)
+	return m
+}
+
+// SetLag replaces the sensor's time constant, as learned, with the half-width
+// of its doubt as a share of it.
+func (m *Meter) SetLag(tau time.Duration, doubt float64) {
+	m.terms.Lag, m.terms.LagDoubt, m.lagHalf = tau, doubt, doubt
+}
+
+// Observe returns the superheat at the given time from the two inputs. Call it
+// for each row: the lag follows each new sample of the pressure.
+func (m *Meter) Observe(now int64, p *Suction, t *Signal) Value {
+	v := unknown
+	tv, tq, twhy := t.Now(now)
+	pv, pq, pwhy := p.Pressure(now)
+	if tq == reading.Good || tq == reading.Suspect {
+		v.Temperature = units.Celsius(tv)
+	}
+	if pq != reading.Good && pq != reading.Suspect {
+		m.primed = false
+		v.Quality, v.Reason = worse(pq, pwhy, tq, twhy)
+		return v
+	}
+	v.Pressure = pv
+	if p.noDew {
+		m.primed = false
+		v.Quality, v.Reason = worse(reading.Bad, ReasonNoDew, tq, twhy)
+		return v
+	}
+	m.follow(p)
+	v.Dew, v.DewNow = units.Celsius(m.lag.out), p.dew
+	v.Quality, v.Reason = worse(tq, twhy, pq, pwhy)
+	if tq != reading.Good && tq != reading.Suspect {
+		return v
+	}
+	v.Superheat = v.Temperature.Above(v.Dew)
+	v.Uncertainty = m.uncertainty(p.slope)
+	return v
+}
+
+func (m *Meter) follow(p *Suction) {
+	if m.primed && m.at == p.at {
+		return
+	}
+	dt := time.Duration(p.at - m.at)
+	if !m.primed || dt > p.StaleAfter() || dt < 0 {
+		m.lag.reset(float64(p.dew))
+	} else {
+		// What the median delays already need not be delayed again.
+		m.lag.step(float64(p.dew), dt, m.terms.Lag-p.Delay())
+	}
+	m.primed, m.at = true, p.at
+}
+
+func (m *Meter) uncertainty(slope float64) units.Kelvin {
+	if slope != m.slope {
+		m.slope, m.vary = slope, m.fixed+m.terms.slopeVariance(slope)
+	}
+	// Behind a first-order lag, input − output is rate × τ; a share of τ that is
+	// not known is that share of the difference.
+	ramp := Rectangular(m.lagHalf * (m.lag.in - m.lag.out))
+	return units.Kelvin(2 * math.Sqrt(m.vary+ramp*ramp))
+}
+
+// Budget returns the parts of the present uncertainty, largest first.
+func (m *Meter) Budget(p *Suction) Budget {
+	return m.terms.Budget(p.slope, units.Kelvin(m.lag.in-m.lag.out))
+}
+
+// Lag returns the time constant in use and the half-width of its doubt as a
+// share of it.
+func (m *Meter) Lag() (time.Duration, float64) { return m.terms.Lag, m.terms.LagDoubt }
+
+// rank orders qualities from the best to the worst.
+var rank = [...]uint8{reading.Good: 0, reading.Suspect: 1, reading.Stale: 2, reading.Missing: 3, reading.Bad: 4}
+
+// worse returns the worse of two qualities with its reason; the first where equal.
+func worse(q reading.Quality, why string, r reading.Quality, because string) (reading.Quality, string) {
+	if rank[r] > rank[q] {
+		return r, because
+	}
+	return q, why
+}
+
+// lag is a first-order lag on irregular samples. Between two samples the input
+// is taken as a straight line, for which the step is exact; so the output stays
+// between the lowest and the highest input, and errors do not depend on rate.
+type lag struct {
+	in, out float64
+	dt, tau time.Duration // of the factors below
+	a, b    float64       // e^(−dt/τ), τ/dt·(1−a)
+}
+
+func (l *lag) reset(x float64) { l.in, l.out = x, x }
+
+func (l *lag) step(x float64, dt, tau time.Duration) {
+	if tau <= 0 {
+		l.reset(x)
+		return
+	}
+	if dt <= 0 {
+		l.in = x
+		return
+	}
+	if dt != l.dt || tau != l.tau {
+		r := dt.Seconds() / tau.Seconds()
+		l.dt, l.tau = dt, tau
+		l.a = math.Exp(-r)
+		l.b = (1 - l.a) / r
+	}
+	// Weights a, b−a and 1−b are all between 0 and 1 and add to 1.
+	l.out = l.a*l.out + (l.b-l.a)*l.in + (1-l.b)*x
+	l.in = x
+}

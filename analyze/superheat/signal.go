@@ -1,0 +1,222 @@
+package superheat
+
+import (
+	"math"
+	"time"
+
+	"dewgap/analyze/reading"
+)
+
+// Reasons that a Signal finds by itself: a code, a colon, what it means.
+// Failures that a source reports keep the source's own words.
+const (
+	ReasonNeverRead  = "no-data: nothing was read yet"
+	ReasonStale      = "stale: no new reading for longer than allowed"
+	ReasonNotNumber  = "nan: the device sent something that is not a number"
+	ReasonOutOfRange = "out-of-range: no working sensor in this place can read this; check wiring, scaling and unit"
+	ReasonSentinel   = "sentinel: jumped to a number that devices send for 'no probe'; check the probe and its wiring"
+	ReasonJump       = "jump: changed faster than this place can; believed only if it stays"
+)
+
+const (
+	staleLeast   = 30 * time.Second // stale rule where none is configured: max(30 s, 3 × interval), at most 5 min
+	staleMost    = 5 * time.Minute
+	jumpConfirm  = 3 // samples that must agree before a jump is believed
+	stepConfirm  = 4 // samples that must stand still after a sudden step
+	intervalsFor = 5 // intervals that the observed one is the median of
+)
+
+// Signal is what is known of one input: its last good value, how old it is,
+// and how far it can be trusted. Its times are nanoseconds of event time.
+//
+// A lost sample (Missing) leaves the last value standing until it is stale; a
+// Bad one makes the input bad at once; a value that is bad, stale or missing
+// is never given out.
+type Signal struct {
+	limits     limits
+	configured int64 // stale after, ns; 0: from the rate seen
+
+	value float64
+	at    int64 // of value
+	good  bool  // a good value was ever read, and no Bad one since
+	last  reading.Quality
+	why   string // reason of the last failure or of the suspicion about value
+	doubt string // set from outside by plausibility
+
+	heard     bool  // a reading of any quality ever came
+	attempt   int64 // time of the last of them
+	intervals [intervalsFor]int64
+	seen      int   // intervals seen, up to intervalsFor
+	interval  int64 // median of intervals
+	stale     int64 // current limit, ns
+
+	jumping int     // samples still needed to believe a jump
+	before  float64 // level before the jump
+
+	still Stillness
+	step  stepWatch
+}
+
+// NewSignal returns the tracker of an input with the given role. staleAfter is
+// the configured age at which a value is stale; zero means max(30 s, 3 × the
+// observed interval), at most 5 min.
+func NewSignal(role reading.Role, staleAfter time.Duration) Signal {
+	s := Signal{limits: limitsOf(role), configured: int64(staleAfter), why: ReasonNeverRead}
+	s.stale = s.configured
+	if s.stale <= 0 {
+		s.stale = int64(staleLeast)
+	}
+	return s
+}
+
+// Take enters a reading that became known at the given time. Times must not go
+// back; a reading older than the last is ignored. It tells whether a new good
+// (or suspect) value was taken.
+func (s *Signal) Take(at int64, r reading.Reading) bool {
+	if s.heard {
+		if at < s.attempt {
+			return false
+		}
+		s.observeInterval(at - s.attempt)
+	}
+	s.heard, s.attempt = true, at
+	switch r.Quality {
+	case reading.Good, reading.Suspect:
+		return s.takeValue(at, r)
+	case reading.Missing, reading.Stale:
+		s.last, s.why = reading.Missing, r.Reason
+		if s.why == "" {
+			s.why = ReasonNeverRead
+		}
+	default:
+		s.bad(r.Reason)
+	}
+	return false
+}
+
+func (s *Signal) bad(reason string) {
+	s.last, s.why, s.good, s.jumping = reading.Bad, reason, false, 0
+	s.step.reset()
+}
+
+func (s *Signal) takeValue(at int64, r reading.Reading) bool {
+	x := r.Value
+	switch {
+	case math.IsNaN(x) || math.IsInf(x, 0):
+		s.bad(ReasonNotNumber)
+		return false
+	case x < s.limits.low || x > s.limits.high:
+		s.bad(ReasonOutOfRange)
+		return false
+	}
+	fresh := s.good && at-s.at <= s.stale
+	if s.limits.isSentinel(x) && !(fresh && math.Abs(x-s.value) < s.limits.jump) {
+		s.bad(ReasonSentinel)
+		return false
+	}
+	quality, why := r.Quality, r.Reason
+	if fresh && s.limits.jump > 0 {
+		if s.watchJump(x, at-s.at) && quality == reading.Good {
+			quality, why = reading.Suspect, ReasonJump
+		}
+	} else {
+		s.jumping = 0
+	}
+	if fresh {
+		s.still.take(x == s.value, at)
+		s.step.take(s.value, x, at, s.limits.step+s.limits.stepShare*s.value)
+	} else {
+		s.still.restart(at)
+		s.step.reset()
+	}
+	s.value, s.at, s.good, s.last, s.why = x, at, true, quality, why
+	return true
+}
+
+// watchJump tells whether x is to be doubted as a jump or as the unconfirmed
+// level after one.
+func (s *Signal) watchJump(x float64, dt int64) bool {
+	limit := s.limits.jump + s.limits.rate*float64(dt)/1e9
+	if math.Abs(x-s.value) > limit {
+		if s.jumping > 0 && math.Abs(x-s.before) <= limit {
+			s.jumping = 0 // back where it was: the spike is over
+			return false
+		}
+		s.before, s.jumping = s.value, jumpConfirm
+		return true
+	}
+	if s.jumping > 0 {
+		s.jumping--
+	}
+	return s.jumping > 0
+}
+
+func (s *Signal) observeInterval(d int64) {
+	if d == 0 {
+		return
+	}
+	copy(s.intervals[1:], s.intervals[:intervalsFor-1])
+	s.intervals[0] = d
+	if s.seen < intervalsFor {
+		s.seen++
+	}
+	m := medianOf(s.intervals, s.seen)
+	if m == s.interval {
+		return
+	}
+	s.interval = m
+	if s.configured <= 0 {
+		s.stale = min(max(3*m, int64(staleLeast)), int64(staleMost))
+	}
+}
+
+// medianOf returns the lower median of the first n of a.
+func medianOf(a [intervalsFor]int64, n int) int64 {
+	for i := 1; i < n; i++ {
+		for j := i; j > 0 && a[j] < a[j-1]; j-- {
+			a[j], a[j-1] = a[j-1], a[j]
+		}
+	}
+	return a[(n-1)/2]
+}
+
+// Now returns the value at the given time with its quality and reason. The
+// value is NaN unless the quality is Good or Suspect.
+func (s *Signal) Now(now int64) (float64, reading.Quality, string) {
+	switch {
+	case s.last == reading.Bad:
+		return math.NaN(), reading.Bad, s.why
+	case !s.good && s.last == reading.Missing:
+		return math.NaN(), reading.Missing, s.why
+	case now-s.at > s.stale:
+		if s.last == reading.Missing {
+			return math.NaN(), reading.Missing, s.why
+		}
+		return math.NaN(), reading.Stale, ReasonStale
+	case s.doubt != "":
+		return s.value, reading.Suspect, s.doubt
+	case s.last == reading.Suspect:
+		return s.value, reading.Suspect, s.why
+	default:
+		return s.value, reading.Good, ""
+	}
+}
+
+// Doubt marks the input as suspect for a reason that plausibility found, until
+// it is called with an empty reason.
+func (s *Signal) Doubt(reason string) { s.doubt = reason }
+
+// At returns the time of the last good value, in ns; 0 when there was none.
+func (s *Signal) At() int64 { return s.at }
+
+// Interval returns the observed interval between readings; 0 when unknown.
+func (s *Signal) Interval() time.Duration { return time.Duration(s.interval) }
+
+// StaleAfter returns the age at which the value is stale now.
+func (s *Signal) StaleAfter() time.Duration { return time.Duration(s.stale) }
+
+// Stillness returns how long the value has not changed by a single bit.
+func (s *Signal) Stillness() Stillness { return s.still }
+
+// Step returns the last confirmed sudden step.
+func (s *Signal) Step() Step { return s.step.found }
