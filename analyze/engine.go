@@ -1,11 +1,14 @@
 package analyze
 
 import (
+	"fmt"
+	"math"
 	"time"
 
 	"dewgap/analyze/floodback"
 	"dewgap/analyze/phase"
 	"dewgap/analyze/reading"
+	"dewgap/analyze/superheat"
 	"dewgap/analyze/units"
 )
 
@@ -16,7 +19,7 @@ type (
 )
 
 // State is what one compressor is doing at one instant. A quantity that is not
-// known is NaN.
+// known is NaN; so is the superheat of a stopped compressor, which has none.
 type State struct {
 	Time               time.Time
 	Compressor         int // index among the site's compressors, configuration order
@@ -50,3 +53,102 @@ type Input struct {
 	Quality reading.Quality
 	Reason  string
 }
+
+// Engine analyses the rows of one site. It is not safe for concurrent use.
+type Engine struct {
+	site   Site
+	inputs []input
+	groups []*group
+	result Result
+	last   int64 // time of the row before, ns; 0 before the first
+}
+
+// New returns an engine for site, or an error that says which part of the site
+// does not fit together.
+func New(site Site) (*Engine, error) {
+	e := &Engine{site: site}
+	if len(site.Sensors) != 0 && len(site.Sensors) != len(site.Points) {
+		return nil, fmt.Errorf("site %q: %d sensors for %d points; one for each, or none", site.Name, len(site.Sensors), len(site.Points))
+	}
+	compressors := 0
+	for i := range site.Groups {
+		g, err := newGroup(&site.Groups[i], compressors)
+		if err != nil {
+			return nil, fmt.Errorf("group %q: %w", site.Groups[i].Name, err)
+		}
+		e.groups = append(e.groups, g)
+		compressors += len(site.Groups[i].Compressors)
+	}
+	for i := range site.Points {
+		if err := e.connect(i); err != nil {
+			return nil, fmt.Errorf("point %q: %w", site.Points[i].Path, err)
+		}
+	}
+	for _, g := range e.groups {
+		g.ready(e.inputs, site.Sensors)
+	}
+	e.result.States = make([]State, compressors)
+	e.result.Inputs = make([]Input, len(site.Points))
+	return e, nil
+}
+
+// Observe takes the next row, whose time must not lie before the last one's,
+// and returns what it told. It keeps nothing of row.
+func (e *Engine) Observe(row *reading.Row) Result {
+	at := row.Time.UnixNano()
+	step := int64(0)
+	if e.last != 0 && at > e.last {
+		step = at - e.last
+	}
+	e.last = at
+	for i := range row.Readings {
+		r := &row.Readings[i]
+		if r.Point >= 0 && r.Point < len(e.inputs) {
+			e.inputs[r.Point].take(at, r)
+		}
+	}
+	e.result.Time = row.Time
+	e.result.Findings = e.result.Findings[:0]
+	for i := range e.inputs {
+		e.hearInput(i, at)
+	}
+	for _, g := range e.groups {
+		g.observe(at, step, e)
+	}
+	return e.result
+}
+
+// finite says whether x is a number.
+func finite(x float64) bool { return !math.IsNaN(x) && !math.IsInf(x, 0) }
+
+// hearInput notes what is known of one input now, and reports one that is
+// silent or cannot be right.
+func (e *Engine) hearInput(i int, at int64) {
+	in := &e.inputs[i]
+	value, q, why := in.now(at)
+	out := &e.result.Inputs[i]
+	out.Value, out.Quality, out.Reason = value, q, why
+	if seen := in.at(); seen != in.shown {
+		in.shown = seen
+		out.At = e.result.Time.Add(time.Duration(seen - at))
+	}
+	f := Finding{Compressor: in.compressor, Input: i, Verdict: floodback.Present, Severity: floodback.Warning}
+	switch {
+	case q == reading.Good:
+		in.words = nil
+		return
+	case q == reading.Missing || q == reading.Stale:
+		f.Kind, f.Hold, f.ClearHold = floodback.NoData, in.detect.NoDataHold, in.detect.FaultHold
+	case why == superheat.ReasonJump:
+		return // to be confirmed within a few samples
+	default:
+		f.Kind, f.Hold, f.ClearHold = floodback.SensorFault, in.detect.FaultHold, in.detect.ClearHold
+	}
+	if in.words == nil || why != in.why {
+		in.why, in.words = why, []string{e.site.Points[i].Path + ": " + why}
+	}
+	f.Evidence = in.words
+	e.result.Findings = append(e.result.Findings, f)
+}
+
+var _ superheat.DewLine = (*fluid)(nil)

@@ -40,6 +40,8 @@ type Settings struct {
 	Hold        ByPhase[time.Duration] // contract defaults 60 s, 30 s
 	ClearMargin units.Kelvin           // contract default 2 K
 	ClearHold   time.Duration          // contract default 120 s
+	NoDataHold  time.Duration          // how long an input must be silent to be reported
+	FaultHold   time.Duration          // how long an input must be doubtful to be reported
 }
 
 // Kind of finding and, once it has lasted, of event.

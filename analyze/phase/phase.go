@@ -1,11 +1,11 @@
 // Package phase tells what a compressor is doing: off, start, steady, defrost,
-// pulldown, or unknown.
+// pulldown, or unknown; from signals where they exist, from pressures and
+// temperatures where they don't.
 //
 // It may import the standard library's pure packages, units and reading. No
-// clock, no I/O: time comes with the samples.
+// clock, no I/O: time comes with the samples. Inside, times are nanoseconds of
+// event time and quantities that are not known are NaN.
 package phase
-
-import "time"
 
 // Phase is what a compressor is doing, by the contract's section 5.
 type Phase uint8
@@ -39,11 +39,49 @@ const (
 	HotGas
 )
 
-// Settings of phases for one group. Zero fields take the defaults of Default.
-type Settings struct {
-	StartLength    time.Duration // length of the start phase; contract: 120 s
-	OffBeforeStart time.Duration // off time that makes a start; contract: 60 s
-	PulldownLimit  time.Duration // longest pulldown; contract: 60 min
-	Drip           time.Duration // from the end of the defrost signal to refrigeration; where no input shows it
-	SignalLimit    time.Duration // a defrost signal longer than this is stuck; shared trade practice: 90 min
+// Known is an answer that may be missing. The zero value is NotKnown.
+type Known uint8
+
+// Answers.
+const (
+	NotKnown Known = iota
+	No
+	Yes
+)
+
+// KnownIf returns Yes or No.
+func KnownIf(b bool) Known {
+	if b {
+		return Yes
+	}
+	return No
+}
+
+// Sample is what is known of one suction group at one instant. Temperatures
+// are in °C, pressures in Pa absolute; NaN where not known.
+type Sample struct {
+	At                int64 // ns
+	SuctionPressure   float64
+	DischargePressure float64
+	Dew               float64 // of the suction pressure, not delayed
+	CondensingDew     float64 // of the discharge pressure
+	Ambient           float64
+	Compressors       []CompressorSample
+	Circuits          []CircuitSample
+}
+
+// CompressorSample is the part of a Sample that belongs to one compressor.
+type CompressorSample struct {
+	Running              Known // the signal, where there is one
+	Dew                  float64
+	SuctionTemperature   float64
+	DischargeTemperature float64
+	SumpTemperature      float64
+}
+
+// CircuitSample is the part of a Sample that belongs to one circuit.
+type CircuitSample struct {
+	Defrost    Known // the signal, where there is one
+	CoilOutlet float64
+	Air        float64
 }

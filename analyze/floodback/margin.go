@@ -1,0 +1,98 @@
+package floodback
+
+import (
+	"fmt"
+	"math"
+
+	"dewgap/analyze/phase"
+	"dewgap/analyze/reading"
+)
+
+const (
+	// smoothTau filters the margin before it is compared with zero: pressure
+	// noise that the median leaves is worth a kelvin or two at low
+	// temperature. Common practice, no source.
+	smoothTau = 8.0 // s
+	// backBand is how far the margin must come back above zero before the
+	// condition is interrupted: noise at the edge must not start the hold time
+	// anew. Common practice, no source.
+	backBand = 0.5 // K
+	// refresh is how often the words of a lasting condition are renewed.
+	refresh = int64(10e9)
+)
+
+// marginWatch watches the margin of a running compressor over its floor.
+type marginWatch struct {
+	settings Settings
+	margin   smooth
+	present  bool
+	evidence words
+	wet      wetness
+}
+
+// newMarginWatch returns the detector of one compressor.
+func newMarginWatch(s Settings) marginWatch { return marginWatch{settings: s.WithDefaults()} }
+
+// Step implements Detector: verdict by margin, severity by wetness.
+func (d *marginWatch) Step(m *Moment, f *Finding) {
+	f.Hold, f.ClearHold = d.settings.Hold.In(m.Phase), d.settings.ClearHold
+	switch {
+	case m.Running == phase.No, m.Phase == phase.Start:
+		// A stopped compressor has no superheat, and what comes back in its
+		// first two minutes went there while it stood: a flooded start.
+		d.rest()
+		f.Verdict = Clear
+		return
+	case m.Running == phase.NotKnown, !usable(m), math.IsNaN(m.Margin):
+		f.Verdict = CannotTell
+		return
+	}
+	margin := d.margin.take(m.Margin, m.Step, smoothTau)
+	d.wet.step(m)
+	switch {
+	case margin < 0, d.present && margin < backBand:
+		d.present = true
+		f.Verdict = Present
+		f.Severity = d.wet.severity(m)
+		f.Evidence = d.say(m, f.Severity)
+	case margin > float64(d.settings.ClearMargin):
+		d.rest()
+		d.margin.value, d.margin.known = margin, true
+		f.Verdict = Clear
+	default:
+		d.present = false
+		f.Verdict = Between
+	}
+}
+
+// usable says whether the superheat may open or close anything: a value under
+// suspicion does neither.
+func usable(m *Moment) bool { return m.Quality == reading.Good }
+
+func (d *marginWatch) rest() {
+	d.present = false
+	d.margin = smooth{}
+	d.wet.rest()
+	d.evidence.forget()
+}
+
+func (d *marginWatch) say(m *Moment, sev Severity) []string {
+	if !d.evidence.due(m.At, sev) {
+		return d.evidence.lines
+	}
+	lines := []string{fmt.Sprintf("superheat %.1f K is %.1f K below the floor of %.0f K (%s)", m.Superheat, -m.Margin, m.Floor, m.Phase)}
+	return d.evidence.set(m.At, sev, append(lines, d.wet.words(m)...))
+}
+
+// wetness tells how wet the gas is.
+type wetness struct{}
+
+func (w *wetness) step(m *Moment) {}
+func (w *wetness) rest()          {}
+func (w *wetness) severity(m *Moment) Severity {
+	if m.Superheat < max(1, 0.5*m.Uncertainty) {
+		return Minor
+	}
+	return Risk
+}
+func (w *wetness) words(m *Moment) []string { return nil }

@@ -1,0 +1,273 @@
+package analyze
+
+import (
+	"errors"
+	"fmt"
+	"math"
+
+	"dewgap/analyze/floodback"
+	"dewgap/analyze/phase"
+	"dewgap/analyze/reading"
+	"dewgap/analyze/refrigerant"
+	"dewgap/analyze/superheat"
+	"dewgap/analyze/units"
+)
+
+type fluid = refrigerant.Fluid
+
+// noPoint is the index of an input that does not exist.
+const noPoint = -1
+
+// group is one suction group as the engine follows it.
+type group struct {
+	spec   *Group
+	first  int // index of its first compressor over the site
+	line   *fluid
+	detect floodback.Settings
+
+	suctionPressure, dischargePressure, ambient int // points
+	compressors                                 []compressor
+	circuits                                    []circuit
+
+	phases *phase.Group
+	sample phase.Sample
+	moment floodback.Moment
+
+	condensingAt, condensingDew float64
+}
+
+// compressor is one compressor as the engine follows it.
+type compressor struct {
+	suctionPressure, suctionTemperature, running int // points
+	dischargeTemperature, sumpTemperature        int
+
+	meter superheat.Meter
+	value superheat.Value
+	set   floodback.Set
+}
+
+type circuit struct {
+	defrost, coilOutlet, air int // points
+}
+
+func newGroup(spec *Group, first int) (*group, error) {
+	if spec.Refrigerant == nil {
+		return nil, errors.New("has no refrigerant")
+	}
+	if len(spec.Compressors) == 0 {
+		return nil, errors.New("has no compressor")
+	}
+	g := &group{
+		spec: spec, first: first, line: spec.Refrigerant, detect: spec.Detect.WithDefaults(),
+		suctionPressure: noPoint, dischargePressure: noPoint, ambient: noPoint,
+		condensingAt: math.NaN(), condensingDew: math.NaN(),
+	}
+	kinds := make([]phase.DefrostKind, len(spec.Circuits))
+	for i := range spec.Circuits {
+		kinds[i] = spec.Circuits[i].Defrost
+		g.circuits = append(g.circuits, circuit{noPoint, noPoint, noPoint})
+	}
+	for range spec.Compressors {
+		g.compressors = append(g.compressors, compressor{
+			suctionPressure: noPoint, suctionTemperature: noPoint, running: noPoint,
+			dischargeTemperature: noPoint, sumpTemperature: noPoint,
+			set: floodback.NewSet(g.detect),
+		})
+	}
+	g.phases = phase.NewGroup(spec.Phase, len(spec.Compressors), kinds)
+	g.sample.Compressors = make([]phase.CompressorSample, len(spec.Compressors))
+	g.sample.Circuits = make([]phase.CircuitSample, len(spec.Circuits))
+	return g, nil
+}
+
+// place returns where the index of p belongs, and the compressor's index in
+// the group when it belongs to one, else −1.
+func (g *group) place(p *reading.Point) (*int, int, error) {
+	if p.Member == "" {
+		switch p.Role {
+		case reading.SuctionPressure:
+			return &g.suctionPressure, -1, nil
+		case reading.DischargePressure:
+			return &g.dischargePressure, -1, nil
+		case reading.AmbientTemperature:
+			return &g.ambient, -1, nil
+		}
+		return nil, 0, errors.New("is of a kind that a group does not have")
+	}
+	for i := range g.spec.Compressors {
+		if g.spec.Compressors[i].Name != p.Member {
+			continue
+		}
+		c := &g.compressors[i]
+		switch p.Role {
+		case reading.SuctionPressure:
+			return &c.suctionPressure, i, nil
+		case reading.SuctionTemperature:
+			return &c.suctionTemperature, i, nil
+		case reading.Running:
+			return &c.running, i, nil
+		case reading.DischargeTemperature:
+			return &c.dischargeTemperature, i, nil
+		case reading.SumpTemperature:
+			return &c.sumpTemperature, i, nil
+		}
+		return nil, 0, errors.New("is of a kind that a compressor does not have")
+	}
+	for i := range g.spec.Circuits {
+		if g.spec.Circuits[i].Name != p.Member {
+			continue
+		}
+		c := &g.circuits[i]
+		switch p.Role {
+		case reading.Defrost:
+			return &c.defrost, -1, nil
+		case reading.CoilOutletTemperature:
+			return &c.coilOutlet, -1, nil
+		case reading.AirTemperature:
+			return &c.air, -1, nil
+		}
+		return nil, 0, errors.New("is of a kind that a circuit does not have")
+	}
+	return nil, 0, fmt.Errorf("names %q, which group %q has not", p.Member, g.spec.Name)
+}
+
+// ready completes the group when all its points have their places.
+func (g *group) ready(inputs []input, sensors []superheat.Sensor) {
+	stated := func(point int, base superheat.Sensor) superheat.Sensor {
+		if point == noPoint || len(sensors) == 0 {
+			return base
+		}
+		return sensors[point].Over(base)
+	}
+	for i := range g.compressors {
+		c := &g.compressors[i]
+		if c.suctionPressure == noPoint {
+			c.suctionPressure = g.suctionPressure
+		}
+		c.meter = superheat.NewMeter(g.line,
+			stated(c.suctionPressure, g.spec.Superheat.Pressure),
+			stated(c.suctionTemperature, g.spec.Superheat.Temperature))
+	}
+}
+
+// absent is an input that the site does not have.
+const absent = "no-data: the site has no such input"
+
+// observe analyses the group at one instant.
+func (g *group) observe(at, step int64, e *Engine) {
+	x := &g.sample
+	x.At = at
+	x.SuctionPressure, x.Dew = math.NaN(), math.NaN()
+	x.DischargePressure = e.value(g.dischargePressure)
+	x.CondensingDew = g.condensing(x.DischargePressure)
+	x.Ambient = e.value(g.ambient)
+	if !finite(x.Ambient) {
+		x.Ambient = float64(g.spec.Ambient)
+	}
+	for i := range g.compressors {
+		g.measure(i, at, e)
+	}
+	for i := range g.circuits {
+		c := &g.circuits[i]
+		x.Circuits[i] = phase.CircuitSample{
+			Defrost: e.onOff(c.defrost), CoilOutlet: e.value(c.coilOutlet), Air: e.value(c.air),
+		}
+	}
+	phases := g.phases.Observe(x)
+	for i := range g.compressors {
+		g.judge(i, phases[i], step, e)
+	}
+}
+
+// measure takes one compressor's superheat and what else phases need of it.
+func (g *group) measure(i int, at int64, e *Engine) {
+	c := &g.compressors[i]
+	switch {
+	case c.suctionPressure == noPoint:
+		c.value = notMeasured
+	case c.suctionTemperature == noPoint:
+		none := superheat.NewSignal(reading.SuctionTemperature, 0)
+		c.value = c.meter.Observe(at, e.inputs[c.suctionPressure].suction, &none)
+		c.value.Quality, c.value.Reason = reading.Missing, absent
+	default:
+		c.value = c.meter.Observe(at, e.inputs[c.suctionPressure].suction, e.inputs[c.suctionTemperature].signal)
+	}
+	x := &g.sample
+	x.Compressors[i] = phase.CompressorSample{
+		Running:              e.onOff(c.running),
+		Dew:                  float64(c.value.DewNow),
+		SuctionTemperature:   float64(c.value.Temperature),
+		DischargeTemperature: e.value(c.dischargeTemperature),
+		SumpTemperature:      e.value(c.sumpTemperature),
+	}
+	if !finite(x.Dew) {
+		x.SuctionPressure, x.Dew = float64(c.value.Pressure), float64(c.value.DewNow)
+	}
+}
+
+// judge writes one compressor's state and asks the detectors.
+func (g *group) judge(i int, p phase.Phase, step int64, e *Engine) {
+	c, v := &g.compressors[i], &g.compressors[i].value
+	run := &g.phases.Compressors[i]
+	floor := g.detect.Floor.In(p)
+	st := &e.result.States[g.first+i]
+	*st = State{
+		Time: e.result.Time, Compressor: g.first + i, Group: g.spec.Name, Name: g.spec.Compressors[i].Name,
+		Phase: p, Quality: v.Quality, Reason: v.Reason,
+		Superheat: v.Superheat, Floor: floor, Margin: v.Superheat - floor, Uncertainty: v.Uncertainty,
+		SuctionPressure: v.Pressure, Dew: v.DewNow, SuctionTemperature: v.Temperature,
+	}
+	if p == phase.Off {
+		st.Superheat, st.Margin = units.Kelvin(math.NaN()), units.Kelvin(math.NaN())
+	}
+	x, y := &g.sample, &g.sample.Compressors[i]
+	ns, whole := run.For(x.At)
+	g.moment = floodback.Moment{
+		At: x.At, Step: step, Compressor: g.first + i, Kind: g.spec.Compressors[i].Kind,
+		Phase: p, Running: run.Running(), RunningFor: ns, Whole: whole, Stopped: run.Stopped(),
+		Quality: v.Quality, Superheat: float64(v.Superheat), Floor: float64(floor),
+		Margin: float64(v.Superheat - floor), Uncertainty: float64(v.Uncertainty),
+		SuctionPressure: float64(v.Pressure), DischargePressure: x.DischargePressure,
+		Dew: float64(v.DewNow), CondensingDew: x.CondensingDew,
+		SuctionTemperature: float64(v.Temperature), DischargeTemperature: y.DischargeTemperature,
+		SumpTemperature: y.SumpTemperature, Ambient: x.Ambient,
+	}
+	e.result.Findings = c.set.Step(&g.moment, e.result.Findings)
+}
+
+var nan = math.NaN()
+
+var notMeasured = superheat.Value{
+	Superheat: units.Kelvin(nan), Dew: units.Celsius(nan), DewNow: units.Celsius(nan), Pressure: units.Pascal(nan),
+	Temperature: units.Celsius(nan), Uncertainty: units.Kelvin(nan), Quality: reading.Missing, Reason: absent,
+}
+
+// condensing returns the dew temperature of the discharge pressure.
+func (g *group) condensing(p float64) float64 {
+	if p != g.condensingAt {
+		g.condensingAt, g.condensingDew = p, nan
+		if t, err := g.line.Dew(units.Pascal(p)); err == nil && finite(p) {
+			g.condensingDew = float64(t)
+		}
+	}
+	return g.condensingDew
+}
+
+// value returns what is known of a point; NaN when it does not exist.
+func (e *Engine) value(point int) float64 {
+	if point == noPoint {
+		return nan
+	}
+	return e.result.Inputs[point].Value
+}
+
+// onOff returns what is known of a switch.
+func (e *Engine) onOff(point int) phase.Known {
+	v := e.value(point)
+	switch {
+	case math.IsNaN(v):
+		return phase.NotKnown
+	default:
+		return phase.KnownIf(v >= 0.5)
+	}
+}

@@ -1,0 +1,74 @@
+package phase
+
+// Compressor follows one compressor's running and standing.
+type Compressor struct {
+	running Known
+	since   int64 // of running or standing as it is now; 0 when that was not seen to begin
+	seen    int64 // first sample of the present state
+	start   bool  // the present run began after a long enough stop
+	stopped int64 // length of the last stop, ns; 0 not known
+	last    int64
+}
+
+// Observe takes what is known at an instant. A hole of hole ns or longer since
+// the last sample makes everything before it hearsay.
+func (c *Compressor) Observe(at int64, running Known, s *limits) {
+	if c.last != 0 && at-c.last >= s.hole {
+		*c = Compressor{}
+	}
+	c.last = at
+	if running == c.running {
+		return
+	}
+	before := c.running
+	switch {
+	case running == NotKnown:
+		*c = Compressor{last: at}
+		return
+	case before == NotKnown:
+		c.since, c.start = 0, false
+	case running == Yes:
+		from := c.since
+		if from == 0 {
+			from = c.seen // it stood at least since then
+		}
+		c.stopped = at - from
+		c.start = c.stopped >= s.offBeforeStart || c.since == 0
+		c.since = at
+	default:
+		c.since = at
+	}
+	c.running, c.seen = running, at
+}
+
+// Running tells whether the compressor runs.
+func (c *Compressor) Running() Known { return c.running }
+
+// For returns how long the compressor has been running or standing, in ns, as
+// far as was seen, and whether its beginning was seen.
+func (c *Compressor) For(at int64) (ns int64, whole bool) {
+	if c.since != 0 {
+		return at - c.since, true
+	}
+	return at - c.seen, false
+}
+
+// Stopped returns how long the stop before the present run lasted, as far as
+// was seen, in ns; 0 when no stop was seen.
+func (c *Compressor) Stopped() int64 { return c.stopped }
+
+// began tells how the present run relates to its start phase: in it, past it,
+// or not known because its beginning was not seen.
+func (c *Compressor) inStart(at int64, s *limits) Known {
+	if c.running != Yes {
+		return No
+	}
+	if c.since == 0 {
+		// Found running: it may just have started.
+		if at-c.seen < s.startLength {
+			return NotKnown
+		}
+		return No
+	}
+	return KnownIf(c.start && at-c.since < s.startLength)
+}
