@@ -150,5 +150,3 @@ func (e *Engine) hearInput(i int, at int64) {
 	f.Evidence = in.words
 	e.result.Findings = append(e.result.Findings, f)
 }
-
-var _ superheat.DewLine = (*fluid)(nil)

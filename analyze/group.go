@@ -8,12 +8,9 @@ import (
 	"dewgap/analyze/floodback"
 	"dewgap/analyze/phase"
 	"dewgap/analyze/reading"
-	"dewgap/analyze/refrigerant"
 	"dewgap/analyze/superheat"
 	"dewgap/analyze/units"
 )
-
-type fluid = refrigerant.Fluid
 
 // noPoint is the index of an input that does not exist.
 const noPoint = -1
@@ -22,7 +19,7 @@ const noPoint = -1
 type group struct {
 	spec   *Group
 	first  int // index of its first compressor over the site
-	line   *fluid
+	line   superheat.DewLine
 	detect floodback.Settings
 
 	suctionPressure, dischargePressure, ambient int // points
@@ -57,8 +54,12 @@ func newGroup(spec *Group, first int) (*group, error) {
 	if len(spec.Compressors) == 0 {
 		return nil, errors.New("has no compressor")
 	}
+	line, ok := any(spec.Refrigerant).(superheat.DewLine)
+	if !ok {
+		return nil, errors.New("has a refrigerant without a dew line")
+	}
 	g := &group{
-		spec: spec, first: first, line: spec.Refrigerant, detect: spec.Detect.WithDefaults(),
+		spec: spec, first: first, line: line, detect: spec.Detect.WithDefaults(),
 		suctionPressure: noPoint, dischargePressure: noPoint, ambient: noPoint,
 		condensingAt: math.NaN(), condensingDew: math.NaN(),
 	}
