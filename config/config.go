@@ -1,0 +1,99 @@
+package config
+
+import (
+	"errors"
+	"fmt"
+	"os"
+	"path/filepath"
+	"strings"
+
+	"github.com/BurntSushi/toml"
+
+	"dewgap/analyze"
+	"dewgap/analyze/units"
+	"dewgap/collector/modbus"
+	"dewgap/collector/mqtt"
+)
+
+// Config is a checked configuration. Nobody changes it once it is read.
+type Config struct {
+	File string
+	// Site is what analysis needs. Its points are the inputs configured, in the
+	// order of the file's groups, compressors and circuits and, within each, of
+	// the contract's roles. Replay takes ForRecording instead.
+	Site     analyze.Site
+	Units    units.System // what people are shown
+	Altitude units.Metre  // NaN where the atmosphere was configured instead
+	Modbus   []modbus.Settings
+	MQTT     []mqtt.Settings
+	Daemon   Daemon
+
+	// Warnings tell what is allowed but probably not meant.
+	Warnings Faults
+
+	unready Faults
+}
+
+// Load reads and checks a file. The error is Faults when the file could be
+// read and is wrong.
+func Load(path string) (*Config, error) {
+	data, err := os.ReadFile(path)
+	if err != nil {
+		return nil, fmt.Errorf("read the configuration: %w", err)
+	}
+	return Parse(path, data)
+}
+
+// Parse checks the text of a configuration. name stands in messages, and
+// files named in the text are looked for beside it.
+func Parse(name string, data []byte) (*Config, error) {
+	text := string(data)
+	var values map[string]any
+	if _, err := toml.Decode(text, &values); err != nil {
+		return nil, Faults{syntaxFault(name, err)}
+	}
+	r := &reader{file: name}
+	root := &table{r: r, values: values, place: places(text)}
+	b := builder{
+		reader: r,
+		config: &Config{File: name},
+		folder: filepath.Dir(name),
+	}
+	b.read(root)
+	r.faults.sort()
+	r.warnings.sort()
+	r.unready.sort()
+	if len(r.faults) > 0 {
+		return nil, r.faults
+	}
+	b.config.Warnings, b.config.unready = r.warnings, r.unready
+	return b.config, nil
+}
+
+// Runnable returns nil when the daemon can run on the configuration, and
+// otherwise Faults that say what is missing for it: replay needs no sources,
+// the daemon does.
+func (c *Config) Runnable() error {
+	if len(c.unready) == 0 {
+		return nil
+	}
+	return c.unready
+}
+
+// syntaxFault tells where the text stops being TOML.
+func syntaxFault(name string, err error) Fault {
+	var parse toml.ParseError
+	if !errors.As(err, &parse) {
+		return Fault{File: name, Line: 1, Problem: err.Error(), Remedy: "write TOML"}
+	}
+	f := Fault{File: name, Line: max(1, parse.Position.Line), Key: parse.LastKey, Problem: parse.Message, offset: parse.Position.Start}
+	switch {
+	case strings.Contains(parse.Message, "already been defined"), strings.Contains(parse.Message, "already exists"):
+		f.Remedy = "give each key once; a further compressor, circuit or source begins with its own header in double brackets"
+	case strings.Contains(parse.Message, "was already created"):
+		f.Remedy = "write lists such as [[suction_group]] with double brackets everywhere"
+	default:
+		f.Remedy = `write TOML; texts and quantities stand in quotes, such as name = "mt" or hold = "60 s"`
+	}
+	return f
+}

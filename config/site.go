@@ -1,0 +1,259 @@
+package config
+
+import (
+	"fmt"
+	"math"
+	"path/filepath"
+	"time"
+
+	"dewgap/analyze"
+	"dewgap/analyze/floodback"
+	"dewgap/analyze/phase"
+	"dewgap/analyze/reading"
+	"dewgap/analyze/refrigerant"
+	"dewgap/analyze/units"
+)
+
+// builder fills a Config from the file's tables.
+type builder struct {
+	*reader
+	config  *Config
+	folder  string // where the file lies
+	fluids  map[string]*refrigerant.Fluid
+	sources map[string]*source
+	order   []*source
+}
+
+// beside returns a path that is relative to the configuration's folder.
+func (b *builder) beside(path string) string {
+	if filepath.IsAbs(path) {
+		return path
+	}
+	return filepath.Join(b.folder, path)
+}
+
+func (b *builder) read(root *table) {
+	b.site(root)
+	b.daemon(root)
+	b.refrigerants(root)
+	b.readSources(root)
+	groups := root.inners("suction_group", "[[suction_group]]")
+	if len(groups) == 0 && !root.has("suction_group") {
+		root.fault("suction_group", "is missing: there is nothing to watch", `begin each group with [[suction_group]] and give it a name and a refrigerant`)
+	}
+	names := make(names)
+	for _, t := range groups {
+		b.group(t, names)
+	}
+	root.done()
+	b.finishSources()
+}
+
+// names finds names used twice; the value says what has the name.
+type names map[string]string
+
+// take reads the table's name. what is the kind of thing that has it.
+func (n names) take(t *table, what, example string) string {
+	name, ok := t.need("name", example)
+	if !ok {
+		return ""
+	}
+	if !reading.ValidName(name) {
+		t.fault("name", fmt.Sprintf("%q is no name", name), fmt.Sprintf("use lower-case letters, digits, - and _, beginning with a letter, such as %q", example))
+		return ""
+	}
+	if owner := n[name]; owner != "" {
+		t.fault("name", fmt.Sprintf("%q is already the name of a %s", name, owner), "give each its own name")
+		return ""
+	}
+	n[name] = what
+	return name
+}
+
+func (b *builder) site(root *table) {
+	site := &b.config.Site
+	site.Name, site.Atmosphere, b.config.Altitude = "site", units.StandardAtmosphere, 0
+	t, ok := root.inner("site", `[site] with name = "demo"`)
+	if !ok {
+		if !root.has("site") {
+			root.warn("site", "is missing: sea level and the name \"site\" are assumed", `add [site] with name and altitude`)
+		}
+		return
+	}
+	if name, ok := t.text("name", "demo"); ok {
+		site.Name = name
+	} else if !t.has("name") {
+		t.warn("name", `is missing: metrics and events will say site "site"`, `add name = "…"`)
+	}
+	b.atmosphere(t)
+	if system, ok := word(t, "units", []named[units.System]{{"si", units.SI}, {"us", units.US}}); ok {
+		b.config.Units = system
+	}
+	t.done()
+}
+
+func (b *builder) atmosphere(t *table) {
+	altitude, stated := quantity(t, "altitude", units.ParseLength)
+	air, measured := quantity(t, "atmosphere", units.ParseAtmosphere)
+	switch {
+	case t.has("altitude") && t.has("atmosphere"):
+		t.fault("atmosphere", "is given beside an altitude, which says the same", "keep one of the two")
+	case measured:
+		b.config.Site.Atmosphere, b.config.Altitude = air, units.Metre(math.NaN())
+	case stated:
+		standard, err := units.Atmosphere(altitude)
+		if err != nil {
+			t.fault("altitude", fmt.Sprintf("%q is no altitude of a store", t.values["altitude"]), `it lies between -2000 m and 6000 m; write for example "120 m" or "400 ft"`)
+			return
+		}
+		b.config.Site.Atmosphere, b.config.Altitude = standard, altitude
+	case !t.has("altitude") && !t.has("atmosphere"):
+		t.warn("altitude", "is missing: sea level is assumed for gauge transmitters", `add altitude = "120 m"; 1000 m of altitude left out is up to 1.6 K of superheat`)
+	}
+}
+
+var compressorKinds = []named[floodback.CompressorKind]{
+	{"scroll", floodback.Scroll},
+	{"air_cooled_semi_hermetic", floodback.AirCooledSemiHermetic},
+	{"refrigerant_cooled_semi_hermetic", floodback.RefrigerantCooledSemiHermetic},
+}
+
+var defrostKinds = []named[phase.DefrostKind]{
+	{"off_cycle", phase.OffCycle}, {"electric", phase.Electric}, {"hot_gas", phase.HotGas},
+}
+
+func (b *builder) group(t *table, groups names) {
+	g := analyze.Group{Ambient: units.Celsius(math.NaN())}
+	g.Name = groups.take(t, "suction group", "mt")
+	g.Refrigerant = b.refrigerant(t)
+	b.detection(t, &g)
+	b.sensors(t, &g)
+	if ambient, ok := within(t, "ambient", units.ParseTemperature, -50, 70, func(c units.Celsius) string { return fmt.Sprintf("%g degC", float64(c)) }); ok {
+		g.Ambient = ambient
+	}
+	own := b.inputs(t, reading.AtGroup, g.Name, "")
+	if t.has("ambient") && own[reading.AmbientTemperature] {
+		t.fault("ambient", "is given beside an ambient_temperature input, which says the same", "keep one of the two")
+	}
+
+	members := make(names)
+	compressors := t.inners("compressor", "[[suction_group.compressor]]")
+	for _, ct := range compressors {
+		c := b.compressor(ct, g.Name, members, own[reading.SuctionPressure])
+		g.Compressors = append(g.Compressors, c)
+	}
+	if len(compressors) == 0 && !t.has("compressor") {
+		t.fault("compressor", "is missing: a group has at least one", `add [[suction_group.compressor]] with name = "c1" below the group`)
+	}
+	circuits := t.inners("circuit", "[[suction_group.circuit]]")
+	for _, ct := range circuits {
+		g.Circuits = append(g.Circuits, b.circuit(ct, g.Name, members))
+	}
+	if len(circuits) == 0 && !t.has("circuit") {
+		t.warn("circuit", "is missing: defrosts cannot be told from steady running, and no event can name a circuit", `add [[suction_group.circuit]] with name = "case-1" for each evaporator, or for several that defrost together`)
+	}
+	t.done()
+	b.config.Site.Groups = append(b.config.Site.Groups, g)
+}
+
+func (b *builder) compressor(t *table, group string, members names, pressure bool) analyze.Compressor {
+	const belongs = "it belongs to the sensor: suction_temperature = { %s }, or the group's temperature_sensor = { %[1]s }"
+	t.hints = map[string]string{
+		"lag":      fmt.Sprintf(belongs, `lag = "20 s"`),
+		"mounting": fmt.Sprintf(belongs, `mounting = "1.5 K"`),
+	}
+	var c analyze.Compressor
+	c.Name = members.take(t, "compressor", "c1")
+	if kind, ok := word(t, "kind", compressorKinds); ok {
+		c.Kind = kind
+	}
+	own := b.inputs(t, reading.AtCompressor, group, c.Name)
+	if !pressure && !own[reading.SuctionPressure] {
+		t.notReady("", "has no suction pressure: neither the compressor nor its group has an input for it", `add suction_pressure = { modbus = "…", … } to the group`)
+	}
+	if !own[reading.SuctionTemperature] {
+		t.notReady("suction_temperature", "has no input", `add suction_temperature = { modbus = "…", … }: without it there is no superheat`)
+	}
+	t.done()
+	return c
+}
+
+func (b *builder) circuit(t *table, group string, members names) analyze.Circuit {
+	var c analyze.Circuit
+	c.Name = members.take(t, "circuit", "case-1")
+	if kind, ok := word(t, "defrost_kind", defrostKinds); ok {
+		c.Defrost = kind
+	}
+	b.inputs(t, reading.AtCircuit, group, c.Name)
+	t.done()
+	return c
+}
+
+// Limits of what makes sense; beyond them lies a typing error.
+const (
+	highestFloor = 60
+	longestHold  = time.Hour
+)
+
+// detection reads floor, hold and clear times, and the phases' settings.
+func (b *builder) detection(t *table, g *analyze.Group) {
+	d := &g.Detect
+	d.Floor = floodback.ByPhase[units.Kelvin]{Steady: 11, Pulldown: 8}
+	d.Hold = floodback.ByPhase[time.Duration]{Steady: time.Minute, Pulldown: 30 * time.Second}
+	d.ClearMargin, d.ClearHold = 2, 2*time.Minute
+	if f, ok := t.inner("floor", `{ steady = "11 K", pulldown = "8 K" }`); ok {
+		b.floor(f, "steady", &d.Floor.Steady)
+		b.floor(f, "pulldown", &d.Floor.Pulldown)
+		f.done()
+		if d.Floor.Pulldown > d.Floor.Steady {
+			f.warn("pulldown", "is above the steady floor", "usually the floor is lowered for pulldown, or the same")
+		}
+	}
+	if h, ok := t.inner("hold", `{ steady = "60 s", pulldown = "30 s" }`); ok {
+		b.hold(h, "steady", &d.Hold.Steady)
+		b.hold(h, "pulldown", &d.Hold.Pulldown)
+		h.done()
+	}
+	if c, ok := t.inner("clear", `{ margin = "2 K", hold = "120 s" }`); ok {
+		if margin, ok := c.difference("margin", 0, 30); ok {
+			d.ClearMargin = margin
+		}
+		b.hold(c, "hold", &d.ClearHold)
+		c.done()
+	}
+	g.Superheat.StaleAfter, _ = t.duration("stale_after", time.Second, time.Hour)
+}
+
+func (b *builder) floor(t *table, key string, floor *units.Kelvin) {
+	k, ok := quantity(t, key, units.ParseDifference)
+	if ok && !(k > 0 && k <= highestFloor) {
+		t.fault(key, fmt.Sprintf("a floor of %q is impossible", t.values[key]), `it lies above 0 and at most at 60 K; 15 to 20 F, or 8 to 11 K, are in use`)
+		return
+	}
+	if ok {
+		*floor = k
+	}
+}
+
+func (b *builder) hold(t *table, key string, hold *time.Duration) {
+	d, ok := t.duration(key, 0, longestHold)
+	if !ok {
+		return
+	}
+	*hold = d
+	if d == 0 {
+		t.warn(key, "is 0: a single reading opens or closes an event", `write a time such as "30 s"`)
+	}
+}
+
+// sensors reads what is stated of all the group's sensors at once.
+func (b *builder) sensors(t *table, g *analyze.Group) {
+	if p, ok := t.inner("pressure_sensor", `{ accuracy = "0.13 bar" }`); ok {
+		g.Superheat.Pressure = b.sensor(p, reading.Pressure, span{})
+		p.done()
+	}
+	if p, ok := t.inner("temperature_sensor", `{ accuracy = "0.5 K", lag = "20 s", mounting = "1.5 K" }`); ok {
+		g.Superheat.Temperature = b.sensor(p, reading.Temperature, span{})
+		p.done()
+	}
+}
