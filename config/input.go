@@ -2,7 +2,7 @@ package config
 
 import (
 	"fmt"
-	"slices"
+	"strings"
 	"time"
 
 	"dewgap/analyze/reading"
@@ -245,7 +245,7 @@ func (b *builder) sensor(t *table, kind reading.Kind, rng span) superheat.Sensor
 // pressureAccuracy is the half-width of a transmitter's limits in Pa: given as
 // a pressure, or as a share of its span.
 func (b *builder) pressureAccuracy(t *table, rng span) float64 {
-	if text, isText := t.values["accuracy"].(string); isText && slices.Contains([]byte(text), '%') {
+	if text, isText := t.values["accuracy"].(string); isText && strings.Contains(text, "%") {
 		share, ok := quantity(t, "accuracy", units.ParsePercent)
 		switch {
 		case !ok:
