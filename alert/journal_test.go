@@ -1,0 +1,388 @@
+package alert
+
+import (
+	"bytes"
+	"errors"
+	"fmt"
+	"os"
+	"path/filepath"
+	"strings"
+	"syscall"
+	"testing"
+	"time"
+
+	"github.com/google/go-cmp/cmp"
+	"go.uber.org/goleak"
+)
+
+func TestMain(m *testing.M) { goleak.VerifyTestMain(m) }
+
+func event(n int) Event {
+	at := start.Add(time.Duration(n) * time.Minute)
+	return Event{ID: fmt.Sprintf("mt.c1-floodback-%03d", n), Kind: "floodback", Severity: "risk", Site: "demo", Group: "mt", Compressor: "c1",
+		Opened: at, Began: at.Add(-time.Minute), Phase: "steady", Circuits: []Score{}, Causes: []Cause{}, Evidence: []string{"Näher an <dew> & \"floor\"."}}
+}
+
+func closedAt(ev Event, at time.Time) Event {
+	ev.Closed = &at
+	return ev
+}
+
+func openJournal(t *testing.T, dir string, limit int64) *Journal {
+	t.Helper()
+	j, err := OpenJournal(dir, limit)
+	if err != nil {
+		t.Fatal(err)
+	}
+	t.Cleanup(func() { j.Close() })
+	return j
+}
+
+// written returns the text of a journal with n opened events.
+func written(t *testing.T, n int) []byte {
+	t.Helper()
+	dir := t.TempDir()
+	j := openJournal(t, dir, 0)
+	for i := range n {
+		j.Add(Change{Opened, event(i).Opened, event(i)})
+	}
+	if err := j.Close(); err != nil {
+		t.Fatal(err)
+	}
+	data, err := os.ReadFile(filepath.Join(dir, JournalFile))
+	if err != nil {
+		t.Fatal(err)
+	}
+	return data
+}
+
+func reopened(t *testing.T, data []byte) (*Journal, string) {
+	t.Helper()
+	dir := t.TempDir()
+	if err := os.WriteFile(filepath.Join(dir, JournalFile), data, 0o640); err != nil {
+		t.Fatal(err)
+	}
+	return openJournal(t, dir, 0), dir
+}
+
+func TestJournalSurvivesRestart(t *testing.T) {
+	dir := t.TempDir()
+	j := openJournal(t, dir, 0)
+	j.Note(Note{At: start, What: "start", Text: "dewgap started"})
+	j.Add(Change{Opened, event(0).Opened, event(0)}, Change{Opened, event(1).Opened, event(1)})
+	if got := j.Open(); len(got) != 0 {
+		t.Errorf("%d events shown before they were synced", len(got))
+	}
+	j.Add(Change{Closed, start.Add(time.Hour), closedAt(event(0), start.Add(time.Hour))})
+	if err := j.Commit(); err != nil {
+		t.Fatal(err)
+	}
+	if _, err := OpenJournal(dir, 0); err == nil || !strings.Contains(err.Error(), "in use by another") {
+		t.Errorf("a second journal in the same directory: %v", err)
+	}
+	grown := event(1)
+	grown.SecondsBelow = 99
+	j.Refresh(start.Add(2*time.Hour), []Event{grown}, true)
+	want := j.Events(time.Time{}, false)
+	if err := j.Close(); err != nil {
+		t.Fatal(err)
+	}
+	k := openJournal(t, dir, 0)
+	if diff := cmp.Diff(want, k.Events(time.Time{}, false)); diff != "" {
+		t.Error(diff)
+	}
+	if open := k.Open(); len(open) != 1 || open[0].SecondsBelow != 99 {
+		t.Errorf("open after restart: %+v", open)
+	}
+	if got := k.Events(start.Add(30*time.Minute), false); len(got) != 1 || got[0].ID != event(0).ID {
+		t.Errorf("since: %+v, want the one that closed later", got)
+	}
+	if n := k.Notes(); len(n) != 1 || n[0].What != "start" {
+		t.Errorf("notes %+v", n)
+	}
+	if s := k.Status().Recovered.String(); s != "" {
+		t.Errorf("a sound journal reports %q", s)
+	}
+}
+
+// Trap 30: power is cut at any byte of a write. What was whole stays, the torn
+// end is cut and counted, and the next entry is sound.
+func TestTrap30TornTail(t *testing.T) {
+	data := written(t, 3)
+	second := bytes.IndexByte(data, '\n') + 1
+	second += bytes.IndexByte(data[second:], '\n') + 1
+	for cut := second; cut < len(data); cut++ {
+		j, dir := reopened(t, data[:cut])
+		wantEvents, wantTorn := 2, cut-second
+		if cut == len(data)-1 { // whole but for its new line
+			wantEvents, wantTorn = 3, 0
+		}
+		if got, torn := len(j.Open()), j.Status().Recovered.TornBytes; got != wantEvents || torn != wantTorn {
+			t.Fatalf("cut at %d: %d events, %d torn bytes; want %d, %d", cut, got, torn, wantEvents, wantTorn)
+		}
+		j.Add(Change{Opened, event(9).Opened, event(9)})
+		if err := j.Close(); err != nil {
+			t.Fatal(err)
+		}
+		k := openJournal(t, dir, 0)
+		if got := len(k.Open()); got != wantEvents+1 || k.Status().Recovered.String() != "" {
+			t.Fatalf("cut at %d, written on: %d events, %q", cut, got, k.Status().Recovered)
+		}
+		k.Close()
+	}
+}
+
+// Some file systems leave zeros where a write was lost.
+func TestTrap30ZeroTail(t *testing.T) {
+	data := append(written(t, 3), make([]byte, 500)...)
+	j, _ := reopened(t, data)
+	if got, torn := len(j.Open()), j.Status().Recovered.TornBytes; got != 3 || torn != 500 {
+		t.Errorf("%d events, %d torn bytes", got, torn)
+	}
+}
+
+// Trap 30: any flipped bit costs the entry that it hits at most, and shows.
+func TestTrap30FlippedBits(t *testing.T) {
+	data := written(t, 3)
+	first := bytes.IndexByte(data, '\n') + 1
+	second := first + bytes.IndexByte(data[first:], '\n') + 1
+	for at := first; at < second; at++ {
+		for bit := range 8 {
+			hit := bytes.Clone(data)
+			hit[at] ^= 1 << bit
+			ids := map[string]bool{}
+			damaged, torn := readFrames(hit, func(text []byte) {
+				if i := bytes.Index(text, []byte("mt.c1-floodback-")); i >= 0 {
+					ids[string(text[i:i+len("mt.c1-floodback-000")])] = true
+				}
+			})
+			if !ids["mt.c1-floodback-000"] || !ids["mt.c1-floodback-002"] {
+				t.Fatalf("byte %d bit %d: a neighbour was lost", at, bit)
+			}
+			// A letter of the CRC in upper case is the same number.
+			sameNumber := at < first+8 && hit[at]|0x20 == data[at]|0x20
+			if torn != 0 || (damaged == 0 && !sameNumber) {
+				t.Fatalf("byte %d bit %d: damaged %d, torn %d", at, bit, damaged, torn)
+			}
+		}
+	}
+	hit := bytes.Clone(data)
+	hit[first+40] ^= 4
+	j, dir := reopened(t, hit)
+	if got := j.Status().Recovered; got.Damaged != 1 || got.Entries != 2 || got.String() == "" {
+		t.Errorf("recovered %+v", got)
+	}
+	j.Add(Change{Opened, event(9).Opened, event(9)})
+	j.Close()
+	if got := len(openJournal(t, dir, 0).Open()); got != 3 {
+		t.Errorf("%d events after writing on", got)
+	}
+}
+
+// Trap 30: the disk is full. The daemon goes on, says so, and tries again.
+func TestTrap30DiskFull(t *testing.T) {
+	full, err := os.OpenFile("/dev/full", os.O_WRONLY, 0)
+	if err != nil {
+		t.Skip("this system has no /dev/full")
+	}
+	dir := t.TempDir()
+	j := openJournal(t, dir, 0)
+	j.Add(Change{Opened, event(0).Opened, event(0)})
+	if err := j.Commit(); err != nil {
+		t.Fatal(err)
+	}
+	j.file.Close()
+	j.file = full
+	j.Add(Change{Opened, event(1).Opened, event(1)})
+	if err := j.Commit(); !errors.Is(err, syscall.ENOSPC) {
+		t.Fatalf("commit on a full disk: %v", err)
+	}
+	if s := j.Status(); s.Fault == "" || s.Errors != 1 || s.Waiting != 1 {
+		t.Errorf("status %+v", s)
+	}
+	if got := len(j.Open()); got != 2 {
+		t.Errorf("%d events shown, want both", got)
+	}
+	if err := j.Commit(); err != nil { // the disk is back: the file is opened anew
+		t.Fatal(err)
+	}
+	if s := j.Status(); s.Fault != "" || s.Waiting != 0 {
+		t.Errorf("status %+v", s)
+	}
+	j.Close()
+	if got := len(openJournal(t, dir, 0).Open()); got != 2 {
+		t.Errorf("%d events on disk", got)
+	}
+}
+
+// Trap 30: a disk that takes nothing for so long that entries are let go. The
+// events are in memory, and on disk as soon as it is back.
+func TestTrap30DiskGoneForLong(t *testing.T) {
+	dir := t.TempDir()
+	path := filepath.Join(dir, JournalFile)
+	older := filepath.Join(dir, OlderFile)
+	// Directories that are not empty stand where the files should.
+	for _, in := range []string{path, older} {
+		if err := os.MkdirAll(filepath.Join(in, "x"), 0o750); err != nil {
+			t.Fatal(err)
+		}
+	}
+	j := openJournal(t, dir, 0)
+	if j.Status().Fault == "" {
+		t.Error("no fault although the journal cannot be opened")
+	}
+	for i := range maxWaiting + 10 {
+		j.Add(Change{Opened, event(i).Opened, event(i)})
+		j.Add(Change{Closed, event(i).Opened, closedAt(event(i), event(i).Opened)})
+	}
+	j.Note(Note{At: start, What: "gap", Text: "clock set"})
+	if err := j.Commit(); err == nil {
+		t.Fatal("commit into a directory")
+	}
+	if s := j.Status(); s.Dropped == 0 || s.Waiting > maxWaiting {
+		t.Errorf("status %+v", s)
+	}
+	if err := errors.Join(os.RemoveAll(path), os.RemoveAll(older)); err != nil {
+		t.Fatal(err)
+	}
+	if err := j.Commit(); err != nil {
+		t.Fatal(err)
+	}
+	want := j.Events(time.Time{}, false)
+	j.Close()
+	k := openJournal(t, dir, 0)
+	if diff := cmp.Diff(want, k.Events(time.Time{}, false)); diff != "" {
+		t.Error(diff)
+	}
+	if len(k.Notes()) != 1 {
+		t.Errorf("notes %v", k.Notes())
+	}
+}
+
+// Law: bounded everything. Open events are carried over.
+func TestJournalIsBounded(t *testing.T) {
+	dir := t.TempDir()
+	const limit = 20_000
+	j := openJournal(t, dir, limit)
+	j.Add(Change{Opened, event(999).Opened, event(999)})
+	for i := range 400 {
+		j.Add(Change{Opened, event(i).Opened, event(i)}, Change{Closed, event(i).Opened, closedAt(event(i), event(i).Opened)})
+		if err := j.Commit(); err != nil {
+			t.Fatal(err)
+		}
+	}
+	j.Close()
+	total := int64(0)
+	for _, name := range []string{JournalFile, OlderFile} {
+		st, err := os.Stat(filepath.Join(dir, name))
+		if err != nil {
+			t.Fatal(err)
+		}
+		total += st.Size()
+	}
+	if total > 2*limit+2000 {
+		t.Errorf("%d bytes on disk, limit twice %d", total, limit)
+	}
+	k := openJournal(t, dir, limit)
+	if open := k.Open(); len(open) != 1 || open[0].ID != event(999).ID {
+		t.Errorf("open events carried over: %v", open)
+	}
+	if n := len(k.Events(time.Time{}, false)); n < 20 {
+		t.Errorf("only %d events left", n)
+	}
+	// A crash after the file was put aside and before the new one was there.
+	k.Close()
+	if err := os.Rename(filepath.Join(dir, JournalFile), filepath.Join(dir, OlderFile)); err != nil {
+		t.Fatal(err)
+	}
+	if open := openJournal(t, dir, limit).Open(); len(open) != 1 {
+		t.Errorf("open events after a crash in between: %v", open)
+	}
+}
+
+func FuzzJournal(f *testing.F) {
+	f.Add([]byte("00000000 0 \n"))
+	f.Add([]byte("deadbeef 4 null\n"))
+	f.Add(frameOf(entry{At: start, Entry: "opened", Event: &Event{ID: "x"}}))
+	f.Add(frameOf(entry{At: start, Entry: "note", What: "gap"})[:20])
+	f.Fuzz(func(t *testing.T, data []byte) {
+		j := &Journal{history: NewHistory(10)}
+		_, torn := readFrames(data, func(text []byte) { j.recall(text) })
+		if torn > len(data) {
+			t.Fatalf("%d torn bytes of %d", torn, len(data))
+		}
+		// Whatever came before on whole lines, a sound entry after it is found.
+		found := false
+		readFrames(append(append(bytes.Clone(data), '\n'), frameOf(entry{Entry: "note", Text: "after"})...), func(text []byte) {
+			found = found || bytes.Contains(text, []byte(`"after"`))
+		})
+		if !found {
+			t.Fatalf("entry after %q lost", data)
+		}
+	})
+}
+
+// Trap 28: totals come back after a restart, also when the newest file is hit.
+func TestTrap28LedgerComesBack(t *testing.T) {
+	dir := t.TempDir()
+	l, none, err := OpenLedger(dir)
+	if err != nil || none != nil {
+		t.Fatal(none, err)
+	}
+	old := []Totals{{Group: "mt", Compressor: "c1", Since: start, FloodbackSeconds: 90}}
+	now := []Totals{{Group: "mt", Compressor: "c1", Since: start, FloodbackSeconds: 170, FloodbackKelvinSeconds: 910, RunningSeconds: 3600, Starts: 2,
+		Events: []Tally{{"floodback", "minor", 1, 0}}}}
+	if err := l.Keep(start, func() []Totals { return old }, false); err != nil {
+		t.Fatal(err)
+	}
+	if err := l.Keep(start.Add(59*time.Second), func() []Totals { t.Error("asked too early"); return nil }, false); err != nil {
+		t.Fatal(err)
+	}
+	if err := l.Keep(start.Add(60*time.Second), func() []Totals { return now }, false); err != nil {
+		t.Fatal(err)
+	}
+	if _, got, err := OpenLedger(dir); err != nil || cmp.Diff(now, got) != "" {
+		t.Fatal(err, cmp.Diff(now, got))
+	}
+	b := NewBook(testSite())
+	b.Restore(nil, now)
+	if diff := cmp.Diff(now[0], b.Totals()[0]); diff != "" {
+		t.Error(diff)
+	}
+
+	path := filepath.Join(dir, LedgerFile)
+	data, _ := os.ReadFile(path)
+	data[30] ^= 1
+	if err := os.WriteFile(path, data, 0o640); err != nil {
+		t.Fatal(err)
+	}
+	m, got, err := OpenLedger(dir)
+	if err == nil || !strings.Contains(err.Error(), "damaged") || cmp.Diff(old, got) != "" {
+		t.Errorf("damaged: %v, %v", err, got)
+	}
+	if err := m.Keep(start, func() []Totals { return now }, true); err != nil {
+		t.Fatal(err)
+	}
+	if _, got, err := OpenLedger(dir); err != nil || cmp.Diff(now, got) != "" {
+		t.Error(err, got)
+	}
+}
+
+func TestLedgerSaysWhyItCannotWrite(t *testing.T) {
+	dir := t.TempDir()
+	l, _, err := OpenLedger(dir)
+	if err != nil {
+		t.Fatal(err)
+	}
+	l.dir = filepath.Join(dir, "gone")
+	if err := l.Keep(start, func() []Totals { return nil }, true); err == nil {
+		t.Fatal("wrote into a directory that is not there")
+	}
+	if fault, n := l.Status(); fault == "" || n != 1 {
+		t.Errorf("status %q, %d", fault, n)
+	}
+	l.dir = dir
+	if err := l.Keep(start, func() []Totals { return nil }, false); err != nil {
+		t.Errorf("not tried again: %v", err)
+	}
+}
