@@ -1,3 +1,8 @@
-// Package recording writes and reads the contract's recordings (section 3).
-// The reader is the replay source.
+// Package recording reads and writes recordings: CSV files with a time column
+// and one column for each input, as the contract's section 3 describes. The
+// reader is the source of replay, the recorder keeps what the daemon read;
+// what one writes, the other reads back to the last bit.
+//
+// It may import analyze/reading, analyze/units and the standard library. No
+// clock comes in: time is what the rows say.
 package recording

@@ -1,0 +1,259 @@
+package recording
+
+import (
+	"compress/gzip"
+	"context"
+	"errors"
+	"fmt"
+	"io/fs"
+	"os"
+	"path/filepath"
+	"strings"
+	"sync"
+	"time"
+
+	"dewgap/analyze/reading"
+)
+
+const (
+	// flushEvery is how much a crash or a power cut can lose.
+	flushEvery = 3 * time.Second
+	// retryAfter is the pause after a failed write.
+	retryAfter = 30 * time.Second
+	// maxPending bounds what waits for a slow disk; rows beyond it are lost,
+	// and counted.
+	maxPending = 8 << 20
+	// filesKept: a file is finished when it holds this share of the limit.
+	filesKept = 8
+	// smallestFile keeps a small limit from making a file for every row.
+	smallestFile = 64 << 10
+)
+
+// Recorder keeps what the daemon reads in a directory, as compressed
+// recordings named by the time of their first row. When together they would
+// exceed the limit, the oldest are deleted. A disk that fails or stalls costs
+// rows of the recording, which are counted, and never holds up the caller.
+type Recorder struct {
+	dir    string
+	limit  int64
+	report func(error)
+
+	mu      sync.Mutex
+	encoder *Encoder
+	pending []byte
+	rows    uint64 // in pending
+	first   time.Time
+	lost    uint64
+	err     error
+
+	file  *os.File // owned by Run, then by Close
+	gzip  *gzip.Writer
+	spare []byte
+	retry time.Time
+}
+
+// NewRecorder returns a recorder into dir of at most limit bytes. report is
+// told of the first failure of a series and, with nil, of its end; it may be
+// nil.
+func NewRecorder(dir string, points []reading.Point, limit int64, report func(error)) *Recorder {
+	if report == nil {
+		report = func(error) {}
+	}
+	return &Recorder{dir: dir, limit: max(limit, 2*smallestFile), report: report, encoder: NewEncoder(points)}
+}
+
+// Append takes a row. It never waits for the disk and never fails; see Lost.
+func (r *Recorder) Append(row reading.Row) {
+	r.mu.Lock()
+	defer r.mu.Unlock()
+	if len(r.pending) >= maxPending {
+		r.lost++
+		return
+	}
+	if r.rows == 0 {
+		r.first = row.Time
+	}
+	r.rows++
+	r.pending = r.encoder.AppendRow(r.pending, row)
+}
+
+// Lost returns how many rows could not be written, and the last error while
+// it lasts.
+func (r *Recorder) Lost() (rows uint64, err error) {
+	r.mu.Lock()
+	defer r.mu.Unlock()
+	return r.lost, r.err
+}
+
+// Run writes to the disk until ctx ends. Close must follow.
+func (r *Recorder) Run(ctx context.Context) error {
+	tick := time.NewTicker(flushEvery)
+	defer tick.Stop()
+	for {
+		select {
+		case <-ctx.Done():
+			return nil
+		case now := <-tick.C:
+			if now.Before(r.retry) {
+				continue
+			}
+			if err := r.write(); err != nil {
+				r.retry = now.Add(retryAfter)
+			}
+		}
+	}
+}
+
+// Close writes what is left and finishes the file. Run must have returned and
+// nobody may Append any more.
+func (r *Recorder) Close() error { return errors.Join(r.write(), r.finish()) }
+
+// write brings all pending rows to the disk.
+func (r *Recorder) write() error {
+	r.mu.Lock()
+	first, rows := r.first, r.rows
+	r.mu.Unlock()
+	if rows == 0 {
+		return nil
+	}
+	err := r.begin(first) // while this fails, the rows stay pending
+	if err == nil {
+		r.mu.Lock()
+		chunk, rows := r.pending, r.rows
+		r.pending, r.rows = r.spare[:0], 0
+		r.mu.Unlock()
+		r.spare = chunk
+		if err = r.put(chunk); err != nil {
+			// How much of it arrived is not known, and rows must not come
+			// twice.
+			r.mu.Lock()
+			r.lost += rows
+			r.mu.Unlock()
+		}
+	}
+	if err != nil {
+		err = fmt.Errorf("write recording in %s: %w", r.dir, err)
+		r.abandon()
+	}
+	r.mu.Lock()
+	changed := (r.err == nil) != (err == nil)
+	r.err = err
+	r.mu.Unlock()
+	if changed {
+		r.report(err)
+	}
+	return err
+}
+
+// put writes, syncs, and finishes a file that is full.
+func (r *Recorder) put(chunk []byte) error {
+	if _, err := r.gzip.Write(chunk); err != nil {
+		return err
+	}
+	if err := r.gzip.Flush(); err != nil {
+		return err
+	}
+	if err := r.file.Sync(); err != nil {
+		return err
+	}
+	info, err := r.file.Stat()
+	if err != nil {
+		return err
+	}
+	if info.Size() >= r.fileLimit() {
+		return r.finish()
+	}
+	return nil
+}
+
+func (r *Recorder) fileLimit() int64 { return max(r.limit/filesKept, smallestFile) }
+
+// begin opens a file when none is open, after making room for it.
+func (r *Recorder) begin(first time.Time) error {
+	if r.file != nil {
+		return nil
+	}
+	if err := os.MkdirAll(r.dir, 0o755); err != nil {
+		return err
+	}
+	if err := r.makeRoom(); err != nil {
+		return err
+	}
+	for range 1000 { // another file of the same millisecond: take the next
+		f, err := os.OpenFile(filepath.Join(r.dir, fileName(first)), os.O_WRONLY|os.O_CREATE|os.O_EXCL, 0o644)
+		if errors.Is(err, fs.ErrExist) {
+			first = first.Add(time.Millisecond)
+			continue
+		}
+		if err != nil {
+			return err
+		}
+		r.file, r.gzip = f, gzip.NewWriter(f)
+		r.mu.Lock()
+		header := r.encoder.AppendHeader(nil)
+		r.mu.Unlock()
+		_, err = r.gzip.Write(header)
+		return err
+	}
+	return fmt.Errorf("%s and the thousand names after it are taken", fileName(first))
+}
+
+// makeRoom deletes the oldest recordings until one more fits in the limit.
+func (r *Recorder) makeRoom() error {
+	entries, err := os.ReadDir(r.dir) // sorted by name, so by time
+	if err != nil {
+		return err
+	}
+	var total int64
+	var ours []fs.FileInfo
+	for _, e := range entries {
+		if !e.Type().IsRegular() || !strings.HasPrefix(e.Name(), prefix) || !strings.HasSuffix(e.Name(), suffix) {
+			continue
+		}
+		info, err := e.Info()
+		if err != nil {
+			continue // deleted meanwhile
+		}
+		total += info.Size()
+		ours = append(ours, info)
+	}
+	for _, info := range ours {
+		if total <= r.limit-r.fileLimit() {
+			break
+		}
+		if err := os.Remove(filepath.Join(r.dir, info.Name())); err != nil {
+			return err
+		}
+		total -= info.Size()
+	}
+	return nil
+}
+
+// finish ends the file so that it is whole.
+func (r *Recorder) finish() error {
+	if r.file == nil {
+		return nil
+	}
+	err := errors.Join(r.gzip.Close(), r.file.Sync(), r.file.Close())
+	r.file, r.gzip = nil, nil
+	return err
+}
+
+// abandon leaves the file as it is: its whole rows can still be read.
+func (r *Recorder) abandon() {
+	if r.file != nil {
+		r.file.Close()
+		r.file, r.gzip = nil, nil
+	}
+}
+
+// fileName names the recording that begins with the row of instant t: the
+// order of names is the order of time.
+func fileName(t time.Time) string {
+	return prefix + t.UTC().Format("20060102T150405.000Z") + suffix
+}
+
+const (
+	prefix = "recording-"
+	suffix = ".csv.gz"
+)

@@ -1,0 +1,165 @@
+package recording
+
+import (
+	"context"
+	"errors"
+	"io"
+	"os"
+	"path/filepath"
+	"testing"
+	"testing/synctest"
+	"time"
+
+	"dewgap/analyze/reading"
+	"dewgap/analyze/units"
+)
+
+func rowAt(i int) reading.Row {
+	return reading.Row{Time: start.Add(time.Duration(i) * time.Second), Readings: []reading.Reading{
+		{Point: 0, Value: 250000 + float64(i*i%977)/10, Quality: reading.Good},
+		{Point: 1, Value: float64(i*7919%1009) / 1000, Quality: reading.Good},
+	}}
+}
+
+// recordings reads all of dir in order of time and returns rows and bytes.
+func recordings(t *testing.T, dir string) (rows []reading.Row, size int64, last error) {
+	t.Helper()
+	files, _ := filepath.Glob(filepath.Join(dir, prefix+"*"+suffix))
+	for _, f := range files {
+		info, err := os.Stat(f)
+		if err != nil {
+			t.Fatal(err)
+		}
+		size += info.Size()
+		r, err := Open(f, Lookup(points), units.StandardAtmosphere)
+		if err != nil {
+			t.Fatal(err)
+		}
+		got, err := readAll(r)
+		r.Close()
+		if err != io.EOF {
+			last = err
+		}
+		rows = append(rows, got...)
+	}
+	return rows, size, last
+}
+
+func TestRecorderKeepsTheNewestWithinItsLimit(t *testing.T) {
+	dir := t.TempDir()
+	r := NewRecorder(dir, points, 4*smallestFile, nil)
+	const n = 60_000
+	for i := range n {
+		r.Append(rowAt(i))
+		if i%500 == 499 {
+			if err := r.write(); err != nil {
+				t.Fatal(err)
+			}
+		}
+	}
+	if err := r.Close(); err != nil {
+		t.Fatal(err)
+	}
+	rows, size, err := recordings(t, dir)
+	if err != nil {
+		t.Fatal(err)
+	}
+	if size > 4*smallestFile+smallestFile/2 || size < smallestFile {
+		t.Errorf("%d bytes on disk, limit %d", size, 4*smallestFile)
+	}
+	if len(rows) == n || len(rows) < n/10 {
+		t.Errorf("%d rows of %d kept", len(rows), n)
+	}
+	for i, row := range rows { // the newest, without a gap
+		if want := rowAt(n - len(rows) + i); !row.Time.Equal(want.Time) {
+			t.Fatalf("row %d is of %v, want %v", i, row.Time, want.Time)
+		}
+	}
+}
+
+func TestTrap30PowerCutLosesSecondsAndADiskThatFailsStopsNothing(t *testing.T) {
+	synctest.Test(t, func(t *testing.T) {
+		dir := filepath.Join(t.TempDir(), "data")
+		var said []error
+		r := NewRecorder(dir, points, 1<<20, func(err error) { said = append(said, err) })
+		ctx, cancel := context.WithCancel(t.Context())
+		done := make(chan error)
+		go func() { done <- r.Run(ctx) }()
+		wait := func(d time.Duration) { <-time.After(d); synctest.Wait() }
+
+		for i := range 20 {
+			r.Append(rowAt(i))
+			wait(time.Second)
+		}
+		// The power is cut here: no Close.
+		rows, _, err := recordings(t, dir)
+		if len(rows) < 20-4 || !errors.Is(err, ErrTruncated) {
+			t.Errorf("%d of 20 rows on the disk, %v", len(rows), err)
+		}
+
+		// The disk goes: a file stands where the directory should be.
+		r.file.Close()
+		os.Rename(dir, dir+"-gone")
+		os.WriteFile(dir, nil, 0o644)
+		for i := range 120 {
+			r.Append(rowAt(20 + i))
+			wait(time.Second)
+		}
+		lost, err := r.Lost()
+		if err == nil || lost == 0 || lost > 4 || len(said) != 1 || said[0] == nil {
+			t.Errorf("lost %d with %v; said %v", lost, err, said)
+		}
+		os.Remove(dir)
+		wait(retryAfter + flushEvery)
+		if _, err := r.Lost(); err != nil || len(said) != 2 || said[1] != nil {
+			t.Errorf("after the mend: %v; said %v", err, said)
+		}
+		cancel()
+		if err := errors.Join(<-done, r.Close()); err != nil {
+			t.Fatal(err)
+		}
+		if rows, _, err := recordings(t, dir); err != nil || len(rows) < 100 {
+			t.Errorf("%d rows after the mend, %v", len(rows), err)
+		}
+	})
+}
+
+func TestAStuckDiskCostsRowsNotMemory(t *testing.T) {
+	r := NewRecorder(t.TempDir(), points, 1<<20, nil) // nobody runs it
+	row := rowAt(0)
+	line := len(r.encoder.AppendRow(nil, row))
+	n := maxPending/line + 1000
+	for range n {
+		r.Append(row)
+	}
+	if lost, _ := r.Lost(); lost < 900 || len(r.pending) > maxPending+line {
+		t.Errorf("lost %d of %d, %d bytes pending", lost, n, len(r.pending))
+	}
+}
+
+func TestCreateDoesNotOverwrite(t *testing.T) {
+	for _, name := range []string{"a.csv", "a.csv.gz"} {
+		path := filepath.Join(t.TempDir(), name)
+		w, err := Create(path, points)
+		if err != nil {
+			t.Fatal(err)
+		}
+		for i := range 10 {
+			w.Append(rowAt(i))
+		}
+		if err := w.Close(); err != nil {
+			t.Fatal(err)
+		}
+		if _, err := Create(path, points); !os.IsExist(err) {
+			t.Errorf("second Create: %v", err)
+		}
+		r, err := Open(path, Lookup(points), units.StandardAtmosphere)
+		if err != nil {
+			t.Fatal(err)
+		}
+		if rows, err := readAll(r); len(rows) != 10 || err != io.EOF {
+			t.Errorf("%s: %d rows, %v", name, len(rows), err)
+		}
+		r.Close()
+	}
+}
