@@ -161,7 +161,11 @@ func Once(line DewLine, p units.Pascal, t units.Celsius, pressure, temperature S
 	if err != nil {
 		return unknown, Budget{}, fmt.Errorf("dew temperature: %w", err)
 	}
-	b := NewTerms(line, pressure, temperature).Budget(line.DewSlope(p), 0)
+	slope, err := line.DewSlope(p)
+	if err != nil {
+		return unknown, Budget{}, fmt.Errorf("slope of the dew line: %w", err)
+	}
+	b := NewTerms(line, pressure, temperature).Budget(slope, 0)
 	v := Value{Superheat: t.Above(dew), Dew: dew, DewNow: dew, Pressure: p, Temperature: t, Uncertainty: b.Expanded}
 	v.Quality = reading.Good
 	return v, b, nil

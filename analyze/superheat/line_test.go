@@ -22,7 +22,9 @@ func (chart) Dew(p units.Pascal) (units.Celsius, error) {
 	}
 	return units.Celsius(-30 + chartSlope*math.Log(float64(p)/chartRef)), nil
 }
-func (chart) DewSlope(p units.Pascal) float64 { return chartSlope / float64(p) }
-func (chart) Uncertainty() units.Kelvin       { return 0.1 }
+func (chart) DewSlope(p units.Pascal) (float64, error) {
+	return chartSlope / float64(p), nil
+}
+func (chart) Uncertainty() units.Kelvin { return 0.1 }
 
 func chartPressure(dew float64) float64 { return chartRef * math.Exp((dew+30)/chartSlope) }

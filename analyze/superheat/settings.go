@@ -70,8 +70,9 @@ type DewLine interface {
 	// Dew returns the dew temperature at absolute pressure p, or an error
 	// outside the table.
 	Dew(p units.Pascal) (units.Celsius, error)
-	// DewSlope returns dT/dp of the dew line at p in K/Pa.
-	DewSlope(p units.Pascal) float64
+	// DewSlope returns dT/dp of the dew line at p in K/Pa, or an error outside
+	// the table.
+	DewSlope(p units.Pascal) (float64, error)
 	// Uncertainty returns the expanded uncertainty (k = 2) of the dew
 	// temperature that the table gives.
 	Uncertainty() units.Kelvin

@@ -171,6 +171,8 @@ func (s *Suction) convert(p units.Pascal) {
 	}
 	// The slope serves the uncertainty, where a percent does not matter.
 	if d := p - s.slopeAt; d > 0.005*p || d < -0.005*p {
-		s.slope, s.slopeAt = s.line.DewSlope(p), p
+		if slope, err := s.line.DewSlope(p); err == nil {
+			s.slope, s.slopeAt = slope, p
+		}
 	}
 }
