@@ -1,0 +1,197 @@
+// Package snapshot holds what the daemon shows: one immutable picture of a site
+// for each row, published by the main loop and read by metrics, page and API.
+//
+// It may import analyze, alert and collector for their types. It must never
+// read a device, a file or the journal: nothing is polled because somebody looks.
+package snapshot
+
+import (
+	"math"
+	"slices"
+	"sync"
+	"sync/atomic"
+	"time"
+
+	"dewgap/alert"
+	"dewgap/analyze"
+	"dewgap/analyze/reading"
+	"dewgap/collector"
+)
+
+// Snapshot is a site at one row. It is never changed after Publish.
+type Snapshot struct {
+	Site    string
+	Mode    string // "live", "demo", "replay"
+	Note    string // beside the mode, for people: "plant time runs 30 × faster"
+	Units   string // what people are shown first: "si" or "us"
+	Time    time.Time
+	Points  []reading.Point
+	States  []analyze.State
+	Inputs  []analyze.Input // same index as Points
+	Open    []alert.Event   // in order of opening, figures so far
+	Recent  []alert.Event   // closed ones, newest first
+	Sources []collector.Status
+	Totals  []alert.Totals
+	// Refrigerants by group's name, for people.
+	Refrigerants map[string]string
+	Journal      alert.JournalStatus
+	LedgerFault  string
+	LedgerErrors uint64
+	// ConfigFault is why the last reload changed nothing; empty when it did not fail.
+	ConfigFault string
+	LateRows    uint64  // row ticks that were skipped because the one before took too long
+	Faults      []Fault // whatever else the daemon has to say of itself
+}
+
+// Fault is something wrong with the daemon itself, in words.
+type Fault struct {
+	What string `json:"what"` // a word: journal, ledger, config, clock
+	Text string `json:"text"`
+}
+
+// Of copies what r tells of site, so that the engine may go on.
+func Of(site analyze.Site, r analyze.Result) *Snapshot {
+	return &Snapshot{
+		Site:   site.Name,
+		Time:   r.Time,
+		Points: site.Points,
+		States: slices.Clone(r.States),
+		Inputs: slices.Clone(r.Inputs),
+	}
+}
+
+// AllFaults returns Faults and those of journal, ledger and configuration.
+func (s *Snapshot) AllFaults() []Fault {
+	faults := slices.Clone(s.Faults)
+	for _, f := range []Fault{{"journal", s.Journal.Fault}, {"ledger", s.LedgerFault}, {"config", s.ConfigFault}} {
+		if f.Text != "" {
+			faults = append(faults, f)
+		}
+	}
+	return faults
+}
+
+// Ready says whether every source has delivered once, and which have not.
+func (s *Snapshot) Ready() (bool, []string) {
+	var waiting []string
+	for _, src := range s.Sources {
+		if !src.Delivered {
+			waiting = append(waiting, src.Name)
+		}
+	}
+	return len(waiting) == 0 && !s.Time.IsZero(), waiting
+}
+
+const (
+	// ShownFor is how long a snapshot may be shown as the present state. A main
+	// loop that hangs must not look like a healthy plant.
+	ShownFor = 30 * time.Second
+	// BucketLength and Buckets bound what the page plots: an hour of data.
+	BucketLength = 10 * time.Second
+	Buckets      = 360
+)
+
+// Board hands the newest snapshot from the main loop to whoever looks.
+type Board struct {
+	now     func() time.Time
+	current atomic.Pointer[pinned]
+
+	mu     sync.Mutex
+	traces []trace // by compressor
+}
+
+type pinned struct {
+	*Snapshot
+	at time.Time
+}
+
+// NewBoard returns an empty board; now tells real time, whatever clock the
+// plant runs by.
+func NewBoard(now func() time.Time) *Board { return &Board{now: now} }
+
+// Publish makes s the current snapshot.
+func (b *Board) Publish(s *Snapshot) {
+	b.current.Store(&pinned{s, b.now()})
+	b.mu.Lock()
+	defer b.mu.Unlock()
+	if len(b.traces) != len(s.States) {
+		b.traces = make([]trace, len(s.States))
+	}
+	for i := range s.States {
+		b.traces[i].add(s.Time, float64(s.States[i].Superheat), float64(s.States[i].Floor))
+	}
+}
+
+// Current returns the newest snapshot (nil before the first) and how long ago,
+// in real time, it was published.
+func (b *Board) Current() (*Snapshot, time.Duration) {
+	p := b.current.Load()
+	if p == nil {
+		return nil, 0
+	}
+	return p.Snapshot, max(0, b.now().Sub(p.at))
+}
+
+// Trace is the last hour of data of one compressor, by the rows' time. Each
+// entry stands for BucketLength and holds the lowest superheat in it, so that
+// no dip is hidden; NaN where none was known.
+type Trace struct {
+	From      time.Time // of the first entry
+	Superheat []float32
+	Floor     []float32
+}
+
+// Trace returns what is kept of the compressor.
+func (b *Board) Trace(compressor int) Trace {
+	b.mu.Lock()
+	defer b.mu.Unlock()
+	if compressor < 0 || compressor >= len(b.traces) {
+		return Trace{}
+	}
+	return b.traces[compressor].export()
+}
+
+// trace is a ring of buckets; bucket n covers n × BucketLength since the epoch.
+type trace struct {
+	first, last int64 // bucket numbers; last < first: empty
+	begun       bool
+	superheat   [Buckets]float32
+	floor       [Buckets]float32
+}
+
+func (t *trace) add(at time.Time, superheat, floor float64) {
+	n := at.UnixNano() / int64(BucketLength)
+	if !t.begun || n < t.last || n-t.last >= Buckets { // also when the clock went back
+		t.begun, t.first, t.last = true, n, n
+		t.blank(n)
+	}
+	for t.last < n {
+		t.last++
+		t.blank(t.last)
+	}
+	t.first = max(t.first, t.last-Buckets+1)
+	i := n % Buckets
+	if v := float32(superheat); !math.IsNaN(superheat) && !(t.superheat[i] <= v) {
+		t.superheat[i] = v
+	}
+	if !math.IsNaN(floor) {
+		t.floor[i] = float32(floor)
+	}
+}
+
+func (t *trace) blank(n int64) {
+	i := n % Buckets
+	t.superheat[i], t.floor[i] = float32(math.NaN()), float32(math.NaN())
+}
+
+func (t *trace) export() Trace {
+	if !t.begun {
+		return Trace{}
+	}
+	out := Trace{From: time.Unix(0, t.first*int64(BucketLength)).UTC()}
+	for n := t.first; n <= t.last; n++ {
+		out.Superheat = append(out.Superheat, t.superheat[n%Buckets])
+		out.Floor = append(out.Floor, t.floor[n%Buckets])
+	}
+	return out
+}

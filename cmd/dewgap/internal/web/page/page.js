@@ -1,0 +1,253 @@
+"use strict";
+// Everything from the daemon goes into the page as text, never as markup.
+const $ = (id) => document.getElementById(id);
+const NS = "http://www.w3.org/2000/svg";
+function el(tag, attrs, ...kids) {
+  const node = document.createElement(tag);
+  return fill(node, attrs, kids);
+}
+function svg(tag, attrs, ...kids) {
+  return fill(document.createElementNS(NS, tag), attrs, kids);
+}
+function fill(node, attrs, kids) {
+  for (const [k, v] of Object.entries(attrs || {})) if (v !== undefined && v !== null) node.setAttribute(k, v);
+  for (const kid of kids.flat()) if (kid !== null && kid !== undefined && kid !== "") node.append(kid);
+  return node;
+}
+
+// Units: the daemon speaks SI; people choose.
+let us = null;
+const known = (v) => v !== null && v !== undefined;
+const fixed = (v, n) => { const t = v.toFixed(n); return (Number(t) === 0 ? (0).toFixed(n) : t).replace("-", "\u2212"); };
+const difference = (k) => known(k) ? (us ? fixed(k * 1.8, 1) + " °F" : fixed(k, 1) + " K") : "—";
+const temperature = (c) => known(c) ? (us ? fixed(c * 1.8 + 32, 1) + " °F" : fixed(c, 1) + " °C") : "—";
+const pressure = (pa) => known(pa) ? (us ? fixed(pa / 6894.757293168, 1) + " psia" : fixed(pa / 1e5, 2) + " bara") : "—";
+const dose = (ks) => us ? fixed(ks * 1.8, 0) + " °F·s" : fixed(ks, 0) + " K·s";
+const span = (s) => s < 100 ? fixed(s, 0) + " s" : s < 6000 ? fixed(s / 60, 1) + " min" : fixed(s / 3600, 1) + " h";
+const clock = (t) => t ? t.slice(0, 10) + " " + t.slice(11, 19) + " UTC" : "—";
+
+const causes = {
+  valve_oversized: "Expansion valve too large", valve_stuck_open: "Expansion valve stuck open", valve_hunting: "Expansion valve hunts",
+  iced_coil: "Iced coil", low_airflow: "Too little air over the coil", defrost_incomplete: "Defrost does not finish",
+  load_change_after_defrost: "Sudden load after defrost", overcharge: "Too much refrigerant", accumulator_full: "Accumulator full or too small",
+  hot_gas_carryover: "Liquid carried over from hot-gas defrost", sensor_misplaced: "Sensor loose, bare or misplaced", unknown: "Not known",
+};
+const kinds = {
+  floodback: "Floodback", flooded_start: "Flooded start", hunting: "Hunting", high_superheat: "High superheat", sensor_fault: "Sensor fault", no_data: "No data",
+};
+// The order is the technician's: first whether the reading is true, then the
+// coil, the valve, the charge.
+const checks = {
+  first: "Is the reading true? Sensor tight, insulated, on clean pipe; right refrigerant; pressure gauge or absolute as set.",
+  sensor_misplaced: "Look at the suction-line sensor: contact, insulation, distance to the inlet. Compare with the machine's twin and, stopped, with the room.",
+  iced_coil: "Look at the coil for ice; then heaters (current in each phase), termination, drain, fans, door.",
+  low_airflow: "Fans: blades, motors, direction of rotation; blocked return air; dirty coil.",
+  defrost_incomplete: "Does the coil climb past 0 °C (32 °F) and end by temperature, or always by time? Heaters, clock, fail-safe time.",
+  load_change_after_defrost: "Drain-down time and fan delay after defrost.",
+  valve_oversized: "Valve orifice against the coil's load at the lowest head pressure.",
+  valve_stuck_open: "Bulb: strapped, insulated, at the right place; equaliser; dirt in the valve; drive position of an electronic valve.",
+  valve_hunting: "Bulb contact, distributor, flash gas before the valve; then its setting, at the coil outlet in steady load.",
+  overcharge: "Subcooling, sight glass and the charge on the label, before anything is recovered by certified people.",
+  accumulator_full: "Accumulator: size, oil hole, frost line; which circuit sends the liquid.",
+  hot_gas_carryover: "Pressure bled before the suction valve opens? Differential regulator, check valves, suction stop valve.",
+};
+
+const shapes = {
+  dry: ["circle", { cx: 8, cy: 8, r: 6.5 }], near: ["rect", { x: 2, y: 2, width: 12, height: 12 }],
+  below: ["path", { d: "M8 1 15 14H1z" }], event: ["path", { d: "M8 0 16 8 8 16 0 8z" }],
+  idle: ["circle", { cx: 8, cy: 8, r: 6, fill: "none", "stroke-width": 2.5 }], blind: ["path", { d: "M2 2 14 14M14 2 2 14", "stroke-width": 3 }],
+};
+function sign(look, words) {
+  const [tag, attrs] = shapes[look];
+  return el("span", { class: "sign" }, svg("svg", { viewBox: "0 0 16 16", "aria-hidden": "true" }, svg(tag, attrs)), words);
+}
+
+// How a compressor looks: never by colour alone, always with its word.
+function lookOf(c, events) {
+  const wet = events.find((e) => e.kind === "floodback" && e.group === c.group && e.compressor === c.compressor);
+  if (wet) return ["event", "floodback, " + wet.severity];
+  if (c.phase === "off") return ["idle", "off"];
+  if (!known(c.superheat_k)) return ["blind", "no superheat"];
+  if (!known(c.margin_k)) return ["blind", "no floor"];
+  if (c.margin_k < 0) return ["below", "below floor"];
+  if (known(c.expanded_uncertainty_k) && c.margin_k < c.expanded_uncertainty_k) return ["near", "near floor"];
+  return ["dry", "above floor"];
+}
+const reasonFor = (c) => c.reason || (c.phase === "off" ? "not running: superheat has no meaning" : "");
+
+const top_ = 30; // K, right end of the scale
+function scale(c) {
+  const x = (k) => 6 + 288 * Math.min(1, Math.max(0, (k + 5) / (top_ + 5)));
+  const parts = [svg("rect", { class: "track", x: 6, y: 14, width: 288, height: 12 })];
+  for (const k of [0, 10, 20, 30]) parts.push(svg("line", { class: "tick", x1: x(k), x2: x(k), y1: 26, y2: 30 }), svg("text", { x: x(k), y: 41, "text-anchor": "middle" }, us ? fixed(k * 1.8, 0) : String(k)));
+  if (known(c.superheat_k)) {
+    const u = c.expanded_uncertainty_k;
+    if (known(u)) parts.push(svg("rect", { class: "band", x: x(c.superheat_k - u), y: 14, width: Math.max(0, x(c.superheat_k + u) - x(c.superheat_k - u)), height: 12 }));
+    parts.push(svg("path", { class: "needle", d: `M${x(c.superheat_k)} 27l-6 -15h12z` }));
+  } else parts.push(svg("path", { class: "hatchline", d: "M20 26l12-12M60 26l12-12M100 26l12-12M140 26l12-12M180 26l12-12M220 26l12-12M260 26l12-12" }));
+  if (known(c.floor_k)) parts.push(svg("line", { class: "floor", x1: x(c.floor_k), x2: x(c.floor_k), y1: 8, y2: 30 }), svg("text", { x: x(c.floor_k), y: 9, dx: 4 }, "floor"));
+  return svg("svg", { class: "scale", viewBox: "0 0 300 46", role: "img", "aria-label": `Superheat ${difference(c.superheat_k)}, floor ${difference(c.floor_k)}` }, parts);
+}
+
+const histories = new Map();
+function plot(c) {
+  const h = histories.get(c.group + "." + c.compressor);
+  if (!h || h.lowest_superheat_k.length < 2) return el("p", { class: "why" }, "The plot of the last hour begins with the next readings.");
+  const n = h.lowest_superheat_k.length, slots = 360;
+  const top = Math.max(20, ...h.lowest_superheat_k.filter(known).map((v) => Math.min(v, 40))), low = -5;
+  const x = (i) => 30 + 264 * (slots - n + i) / (slots - 1), y = (k) => 6 + 72 * (top - Math.min(top, Math.max(low, k))) / (top - low);
+  let curve = "", floors = "", under = "", pen = false, penFloor = false;
+  for (let i = 0; i < n; i++) {
+    const s = h.lowest_superheat_k[i], f = h.floor_k[i];
+    if (known(s)) { curve += (pen ? "L" : "M") + x(i).toFixed(1) + " " + y(s).toFixed(1); if (!pen) curve += "h.6"; }
+    pen = known(s);
+    if (known(f)) floors += (penFloor ? "L" : "M") + x(i).toFixed(1) + " " + y(f).toFixed(1);
+    penFloor = known(f);
+    if (known(s) && known(f) && s < f) under += `M${x(i).toFixed(1)} ${y(f).toFixed(1)}h.9V${y(s).toFixed(1)}h-.9z`;
+  }
+  const ticks = [0, 10, 20, 30].filter((k) => k <= top).map((k) => [svg("line", { class: "tick", x1: 27, x2: 294, y1: y(k), y2: y(k), "stroke-opacity": .25 }), svg("text", { x: 24, y: y(k) + 4, "text-anchor": "end" }, us ? fixed(k * 1.8, 0) : String(k))]);
+  const lowest = h.lowest_superheat_k.filter(known);
+  return svg("svg", { class: "plot", viewBox: "0 0 300 96", role: "img", "aria-label": `Last hour of superheat; lowest ${difference(lowest.length ? Math.min(...lowest) : null)}` },
+    ticks, svg("path", { class: "under", d: under }), svg("path", { class: "floorline", d: floors }), svg("path", { class: "curve", d: curve }),
+    svg("text", { x: 30, y: 93 }, "1 h ago"), svg("text", { x: 162, y: 93, "text-anchor": "middle" }, "solid: superheat · dashes: floor"), svg("text", { x: 294, y: 93, "text-anchor": "end" }, "now"));
+}
+
+function card(c, events) {
+  const [look, words] = lookOf(c, events);
+  const why = reasonFor(c);
+  const rows = [["Floor", difference(c.floor_k)], ["Margin over floor", difference(c.margin_k)], ["Dew", temperature(c.dew_c)],
+    ["Suction line", temperature(c.suction_temperature_c)], ["Suction pressure", pressure(c.suction_pressure_pa)]];
+  if (c.totals) rows.push(["Below floor in events, ever", span(c.totals.floodback_seconds) + ", " + dose(c.totals.floodback_kelvin_seconds)]);
+  return el("article", { class: "plate " + look },
+    el("div", { class: "head" }, el("h4", null, c.compressor), sign(look, words)),
+    el("p", { class: "big" }, el("b", null, difference(c.superheat_k)), el("span", null, known(c.expanded_uncertainty_k) ? "± " + difference(c.expanded_uncertainty_k) + " superheat" : "superheat")),
+    el("p", { class: "why" }, "Phase: " + c.phase + " · quality: " + c.quality + (why ? " — " + why : "")),
+    scale(c), el("dl", null, rows.map(([k, v]) => [el("dt", null, k), el("dd", null, v)])), plot(c));
+}
+
+function ranked(title, list, name) {
+  if (!list.length) return "";
+  return [el("h5", null, title), el("ol", null, list.slice(0, 3).map((r) => el("li", null, name(r), " ", el("span", { class: "share" }, Math.round(r.score * 100) + " %"),
+    (r.why || []).length ? el("div", { class: "share" }, r.why.join("; ")) : "")))];
+}
+function eventPlate(e) {
+  const where = [e.group, e.compressor].filter(Boolean).join(" · ");
+  const look = e.kind === "floodback" ? "event" : e.kind === "no_data" ? "blind" : "near";
+  const todo = e.kind === "floodback" || e.kind === "flooded_start" || e.kind === "hunting" ? [checks.first, ...e.causes.slice(0, 3).map((c) => checks[c.cause])] : [];
+  const facts = [["Began", clock(e.began)], ["Opened", clock(e.opened) + ", in " + e.phase]];
+  if (e.closed) facts.push(["Closed", clock(e.closed)]);
+  if (known(e.min_superheat_k)) facts.push(["Lowest superheat", difference(e.min_superheat_k)], ["Lowest margin", difference(e.min_margin_k)]);
+  if (e.seconds_below) facts.push(["Below floor", span(e.seconds_below) + ", " + dose(e.kelvin_seconds_below)]);
+  return el("article", { class: "plate " + look },
+    el("div", { class: "head" }, el("h4", null, (kinds[e.kind] || e.kind) + ", " + where), sign(look, e.severity)),
+    e.input ? el("p", { class: "why" }, "Input: " + e.input) : "",
+    (e.evidence || []).length ? el("ul", null, e.evidence.map((t) => el("li", null, t))) : "",
+    el("dl", null, facts.map(([k, v]) => [el("dt", null, k), el("dd", null, v)])),
+    ranked("Likely circuits", e.circuits || [], (r) => r.name), ranked("Likely causes", e.causes || [], (r) => causes[r.cause] || r.cause),
+    todo.length ? [el("h5", null, "Check next, in this order"), el("ol", null, [...new Set(todo.filter(Boolean))].map((t) => el("li", null, t)))] : "",
+    el("p", { class: "share" }, e.id));
+}
+
+function table(names, rows) {
+  return el("div", { class: "wide" }, el("table", { class: "stack" }, el("thead", null, el("tr", null, names.map((n) => el("th", { scope: "col" }, n)))),
+    el("tbody", null, rows.map((r) => el("tr", null, r.map((v, i) => el("td", { "data-name": names[i] }, v)))))));
+}
+function valueOf(i) {
+  if (!known(i.value)) return "—";
+  return i.unit === "Paa" ? pressure(i.value) : i.unit === "degC" ? temperature(i.value) : i.value ? "on" : "off";
+}
+
+// A part is drawn anew only when its text changes, so that a screen reader is
+// told of changes and not of every poll.
+const drawn = new Map();
+function put(id, key, make) {
+  const k = JSON.stringify(key) + us;
+  if (drawn.get(id) === k) return;
+  drawn.set(id, k);
+  $(id).replaceChildren(...[make()].flat());
+}
+
+let state = null, heard = 0;
+function draw() {
+  if (!state) return;
+  const s = state;
+  document.title = (s.open_events.some((e) => e.kind === "floodback") ? "◆ floodback · " : "") + s.site + " · dewgap";
+  $("site").textContent = s.site;
+  $("mode").textContent = [s.mode, s.note].filter(Boolean).join(" · ");
+  $("clock").textContent = clock(s.time);
+  $("units").textContent = us ? "°F · psi" : "K · °C · bar";
+  $("version").textContent = "dewgap " + s.version;
+  // Figures of open events grow each second; announce the events, not the figures.
+  put("events", s.open_events.map((e) => [e.id, e.severity, e.circuits, e.causes, e.evidence, Math.round(e.seconds_below / 10)]), () => s.open_events.length
+    ? el("div", { class: "eventlist" }, s.open_events.map(eventPlate)) : el("p", { class: "calm" }, s.current ? "None." : "None known; see above."));
+  const groups = [...new Set(s.compressors.map((c) => c.group))];
+  put("machines", [s.compressors, s.open_events.map((e) => [e.id, e.severity]), [...histories].map(([k, h]) => [k, h.from, h.lowest_superheat_k.length, h.lowest_superheat_k.at(-1)])], () => groups.map((g) => {
+    const of = s.compressors.filter((c) => c.group === g);
+    return el("section", null, el("h3", null, "Group " + g + (of[0].refrigerant ? " · " + of[0].refrigerant : "")), el("div", { class: "grid" }, of.map((c) => card(c, s.open_events))));
+  }));
+  put("sources", s.sources, () => table(["Source", "State", "Kind", "Address", "Errors"], s.sources.map((r) => [r.source,
+    (r.up ? "● up" : "✕ down") + (r.since ? " since " + clock(r.since) : "") + (r.reason ? " — " + r.reason : "") + ((r.resting || []).length ? " · resting: " + r.resting.join(", ") : ""),
+    r.kind, r.address, Object.entries(r.errors || {}).map(([k, v]) => k + " " + v).join(", ") || "none"])));
+  put("inputs", s.inputs, () => table(["Input", "Value", "Quality", "Time"], s.inputs.map((i) => [i.input, valueOf(i), i.quality + (i.reason ? " — " + i.reason : ""), clock(i.time)])));
+  put("recent", s.recent_events, () => s.recent_events.length ? el("div", { class: "eventlist" }, s.recent_events.map(eventPlate)) : el("p", { class: "calm" }, "None."));
+}
+
+// What the reader must know before any number: is this the present?
+function judge() {
+  const silent = (performance.now() - heard) / 1000, lost = silent > 6;
+  const old = lost || (state && !state.current);
+  const link = lost ? ["lost", heard ? "✕ connection to the daemon lost" : "✕ no answer from the daemon"] : !state ? ["", "connecting…"] : state.current ? ["", "● live"] : ["old", "✕ data is old"];
+  if ($("link").textContent !== link[1]) $("link").textContent = link[1];
+  $("link").className = "link " + link[0];
+  document.body.classList.toggle("old-data", Boolean(old));
+  const lines = [];
+  if (lost && state) lines.push("The connection to the daemon is lost. What stands below is from " + clock(state.time) + " and not the present.");
+  else if (state && !state.current) lines.push("Nothing has been analysed for " + span(state.age_seconds) + ". The superheat is not known now.");
+  for (const f of state ? state.faults : []) lines.push("Fault of dewgap itself (" + f.what + "): " + f.text);
+  const text = lines.map((l) => el("p", null, l));
+  if ($("warn").dataset.text !== String(lines.length) + lines.map((l) => l.replace(/\d+(\.\d+)? (s|min|h)/, "")).join()) {
+    $("warn").dataset.text = String(lines.length) + lines.map((l) => l.replace(/\d+(\.\d+)? (s|min|h)/, "")).join();
+    $("warn").replaceChildren(...text);
+  }
+  $("warn").hidden = !lines.length;
+}
+
+async function ask(path) {
+  const answer = await fetch(path, { cache: "no-store", signal: AbortSignal.timeout(5000) });
+  if (answer.status === 503) { heard = performance.now(); return null; }
+  if (!answer.ok) throw new Error(path + ": " + answer.status);
+  return answer.json();
+}
+async function poll() {
+  try {
+    const s = await ask("/api/v1/state");
+    if (s) {
+      heard = performance.now();
+      state = s;
+      if (us === null) {
+        let kept = null;
+        try { kept = localStorage.getItem("units"); } catch { /* storage may be barred */ }
+        us = (kept || s.units) === "us";
+      }
+      draw();
+    }
+  } catch { /* judge() tells that the connection is lost */ }
+  judge();
+  setTimeout(poll, document.hidden ? 5000 : 1000);
+}
+async function pollHistories() {
+  if (!document.hidden && state) {
+    for (const c of state.compressors) {
+      try { histories.set(c.group + "." + c.compressor, await ask(`/api/v1/history?group=${encodeURIComponent(c.group)}&compressor=${encodeURIComponent(c.compressor)}`)); } catch { break; }
+    }
+    draw();
+  }
+  setTimeout(pollHistories, state ? 10000 : 500);
+}
+$("units").addEventListener("click", () => {
+  us = !us;
+  try { localStorage.setItem("units", us ? "us" : "si"); } catch { /* storage may be barred */ }
+  draw();
+});
+poll();
+pollHistories();

@@ -1,0 +1,167 @@
+package web
+
+import (
+	"math"
+	"time"
+
+	"dewgap/alert"
+	"dewgap/analyze/reading"
+	"dewgap/cmd/dewgap/internal/snapshot"
+)
+
+// The JSON of /api/v1/state. Machines get SI; what is not known is null.
+type (
+	siteState struct {
+		Site        string            `json:"site"`
+		Time        *time.Time        `json:"time"`        // of the newest row; null before the first
+		AgeSeconds  float64           `json:"age_seconds"` // since it was analysed, by the real clock
+		Current     bool              `json:"current"`     // false: too old to be taken for the present
+		Mode        string            `json:"mode"`
+		Note        string            `json:"note,omitempty"`
+		Units       string            `json:"units"` // what people are shown first
+		Version     string            `json:"version"`
+		Compressors []compressorState `json:"compressors"`
+		Inputs      []inputState      `json:"inputs"`
+		Sources     []sourceState     `json:"sources"`
+		OpenEvents  []alert.Event     `json:"open_events"`
+		Recent      []alert.Event     `json:"recent_events"`
+		Faults      []snapshot.Fault  `json:"faults"`
+	}
+	compressorState struct {
+		Group              string        `json:"group"`
+		Compressor         string        `json:"compressor"`
+		Refrigerant        string        `json:"refrigerant,omitempty"`
+		Phase              string        `json:"phase"`
+		Quality            string        `json:"quality"`
+		Reason             string        `json:"reason,omitempty"`
+		Superheat          *float64      `json:"superheat_k"`
+		Floor              *float64      `json:"floor_k"`
+		Margin             *float64      `json:"margin_k"`
+		Uncertainty        *float64      `json:"expanded_uncertainty_k"`
+		SuctionPressure    *float64      `json:"suction_pressure_pa"`
+		Dew                *float64      `json:"dew_c"`
+		SuctionTemperature *float64      `json:"suction_temperature_c"`
+		Totals             *alert.Totals `json:"totals,omitempty"`
+	}
+	inputState struct {
+		Input   string     `json:"input"`
+		Value   *float64   `json:"value"`
+		Unit    string     `json:"unit"`
+		Time    *time.Time `json:"time"`
+		Quality string     `json:"quality"`
+		Reason  string     `json:"reason,omitempty"`
+	}
+	sourceState struct {
+		Source    string            `json:"source"`
+		Kind      string            `json:"kind"`
+		Address   string            `json:"address"`
+		Up        bool              `json:"up"`
+		Delivered bool              `json:"delivered"`
+		Since     *time.Time        `json:"since"`
+		Reason    string            `json:"reason,omitempty"`
+		Errors    map[string]uint64 `json:"errors,omitempty"`
+		Resting   []string          `json:"resting,omitempty"`
+	}
+)
+
+func stateOf(s *snapshot.Snapshot, age time.Duration, version string) siteState {
+	current := age <= snapshot.ShownFor && !s.Time.IsZero()
+	out := siteState{
+		Site: s.Site, Time: instant(s.Time), AgeSeconds: math.Round(age.Seconds()*10) / 10, Current: current,
+		Mode: s.Mode, Note: s.Note, Units: s.Units, Version: version,
+		Compressors: []compressorState{}, Inputs: []inputState{}, Sources: []sourceState{},
+		OpenEvents: append([]alert.Event{}, s.Open...), Recent: append([]alert.Event{}, s.Recent...),
+		Faults: append([]snapshot.Fault{}, s.AllFaults()...),
+	}
+	for i := range s.States {
+		st := &s.States[i]
+		c := compressorState{Group: st.Group, Compressor: st.Name, Refrigerant: s.Refrigerants[st.Group]}
+		for t := range s.Totals {
+			if s.Totals[t].Group == st.Group && s.Totals[t].Compressor == st.Name {
+				c.Totals = &s.Totals[t]
+			}
+		}
+		if !current {
+			c.Phase, c.Quality, c.Reason = "unknown", reading.Stale.String(), "nothing has been analysed lately"
+			out.Compressors = append(out.Compressors, c)
+			continue
+		}
+		c.Phase, c.Quality, c.Reason = st.Phase.String(), st.Quality.String(), st.Reason
+		if st.Quality.HasValue() {
+			c.Superheat, c.Margin = number(float64(st.Superheat)), number(float64(st.Margin))
+			c.Uncertainty = number(float64(st.Uncertainty))
+		}
+		c.Floor = number(float64(st.Floor))
+		c.SuctionPressure, c.Dew = number(float64(st.SuctionPressure)), number(float64(st.Dew))
+		c.SuctionTemperature = number(float64(st.SuctionTemperature))
+		out.Compressors = append(out.Compressors, c)
+	}
+	for i := range s.Inputs {
+		if i < len(s.Points) {
+			out.Inputs = append(out.Inputs, inputOf(s, i, current))
+		}
+	}
+	for _, src := range s.Sources {
+		out.Sources = append(out.Sources, sourceState{
+			Source: src.Name, Kind: src.Kind, Address: src.Address, Up: src.Up && current, Delivered: src.Delivered,
+			Since: instant(src.Since), Reason: src.Reason, Errors: src.Errors, Resting: src.Resting,
+		})
+	}
+	return out
+}
+
+var unitOf = map[reading.Kind]string{reading.Pressure: "Paa", reading.Temperature: "degC", reading.Switch: "bool"}
+
+func inputOf(s *snapshot.Snapshot, i int, current bool) inputState {
+	in, p := &s.Inputs[i], &s.Points[i]
+	out := inputState{Input: p.Path, Unit: unitOf[p.Role.Kind()], Time: instant(in.At), Quality: in.Quality.String(), Reason: in.Reason}
+	if !current && in.Quality.HasValue() {
+		out.Quality, out.Reason = reading.Stale.String(), "nothing has been analysed lately"
+	} else if in.Quality.HasValue() {
+		out.Value = number(in.Value)
+	}
+	return out
+}
+
+// historyJSON is what the page plots: one entry for each ten seconds of data,
+// the lowest superheat in it.
+type historyJSON struct {
+	From      *time.Time `json:"from"`
+	Step      float64    `json:"step_seconds"`
+	Superheat []*float64 `json:"lowest_superheat_k"`
+	Floor     []*float64 `json:"floor_k"`
+}
+
+func historyOf(t snapshot.Trace) historyJSON {
+	h := historyJSON{From: instant(t.From), Step: snapshot.BucketLength.Seconds(), Superheat: []*float64{}, Floor: []*float64{}}
+	for i := range t.Superheat {
+		h.Superheat = append(h.Superheat, tenth(t.Superheat[i]))
+		h.Floor = append(h.Floor, tenth(t.Floor[i]))
+	}
+	return h
+}
+
+// number is v to a thousandth, nil when it is not known.
+func number(v float64) *float64 {
+	if math.IsNaN(v) || math.IsInf(v, 0) {
+		return nil
+	}
+	r := math.Round(v*1000) / 1000
+	return &r
+}
+
+func tenth(v float32) *float64 {
+	if v != v {
+		return nil
+	}
+	r := math.Round(float64(v)*10) / 10
+	return &r
+}
+
+func instant(t time.Time) *time.Time {
+	if t.IsZero() {
+		return nil
+	}
+	t = t.UTC()
+	return &t
+}

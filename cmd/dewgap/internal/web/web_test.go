@@ -1,0 +1,317 @@
+package web
+
+import (
+	"bufio"
+	"context"
+	"encoding/json"
+	"io"
+	"log/slog"
+	"math"
+	"net"
+	"net/http"
+	"net/http/httptest"
+	"strings"
+	"testing"
+	"time"
+
+	"go.uber.org/goleak"
+
+	"dewgap/alert"
+	"dewgap/analyze"
+	"dewgap/analyze/phase"
+	"dewgap/analyze/reading"
+	"dewgap/analyze/units"
+	"dewgap/cmd/dewgap/internal/snapshot"
+	"dewgap/collector"
+)
+
+func TestMain(m *testing.M) { goleak.VerifyTestMain(m) }
+
+var noon = time.Date(2026, 3, 1, 12, 0, 0, 0, time.UTC)
+
+// shelf is the events a test shows.
+type shelf []alert.Event
+
+func (s shelf) Events(since time.Time, onlyOpen bool) []alert.Event {
+	var out []alert.Event
+	for _, ev := range s {
+		if !ev.Opened.Before(since) && (!onlyOpen || ev.Closed == nil) {
+			out = append(out, ev)
+		}
+	}
+	return out
+}
+
+// nasty is a name as a field device may deliver it.
+const nasty = `</script><img src=x onerror="alert(1)">"` + "\n'"
+
+// everyState is an invented site with a compressor in each state.
+func everyState() *snapshot.Snapshot {
+	nan := units.Kelvin(math.NaN())
+	st := func(name string, p phase.Phase, q reading.Quality, reason string, superheat, floor units.Kelvin) analyze.State {
+		return analyze.State{Time: noon, Group: "mt", Name: name, Phase: p, Quality: q, Reason: reason, Superheat: superheat, Floor: floor,
+			Margin: superheat - floor, Uncertainty: 2.1, SuctionPressure: 2.21e5, Dew: -9.4, SuctionTemperature: units.Celsius(-9.4 + float64(superheat))}
+	}
+	open := alert.Event{ID: "mt.c3-floodback-20260301T115800Z", Kind: "floodback", Severity: "minor", Site: "orchard-hall", Group: "mt", Compressor: "c3",
+		Opened: noon.Add(-2 * time.Minute), Began: noon.Add(-150 * time.Second), Phase: "pulldown", FloorK: ptr(8), MinSuperheatK: ptr(0.6), MinMarginK: ptr(-7.4),
+		SecondsBelow: 150, KelvinSecondsBelow: 910, Circuits: []alert.Score{{Name: "case-1", Score: .83, Why: []string{"ended its defrost 4 min before"}}, {Name: "case-2", Score: .11}},
+		Causes:   []alert.Cause{{Cause: "valve_oversized", Score: .61, Why: []string{"dips after every defrost"}}, {Cause: "load_change_after_defrost", Score: .24}},
+		Evidence: []string{"Superheat stayed 7 K below the floor of 8 K after the defrost of case-1.", "The line sits at dew within its uncertainty: wet gas."}}
+	blind := alert.Event{ID: "mt.c5.suction_temperature-no_data-20260301T115000Z", Kind: "no_data", Severity: "warning", Site: "orchard-hall", Group: "mt", Compressor: "c5",
+		Opened: noon.Add(-10 * time.Minute), Began: noon.Add(-11 * time.Minute), Phase: "unknown", Circuits: []alert.Score{}, Causes: []alert.Cause{},
+		Input: "mt.c5.suction_temperature", Evidence: []string{"No reading since 11:49:00."}}
+	closed := open
+	closed.ID, closed.Opened, closed.Closed = "mt.c2-floodback-20260301T060000Z", noon.Add(-6*time.Hour), timePtr(noon.Add(-5*time.Hour))
+	s := &snapshot.Snapshot{
+		Site: "orchard-hall", Mode: "demo", Note: "invented plant, time runs 30 times faster", Units: "si", Time: noon,
+		Refrigerants: map[string]string{"mt": "R448A", "lt": "R449A"},
+		States: []analyze.State{
+			st("c1", phase.Steady, reading.Good, "", 14.2, 11), st("c2", phase.Steady, reading.Good, "", 12.1, 11), st("c3", phase.Pulldown, reading.Good, "", 1.2, 8),
+			st("c4", phase.Off, reading.Good, "", nan, nan), st("c5", phase.Unknown, reading.Missing, "suction temperature: timeout: no answer within 800 ms", nan, 11),
+			st("c6", phase.Defrost, reading.Suspect, "suction temperature: frozen for 2 h", 9.5, 11),
+		},
+		Points: []reading.Point{{Path: "mt.suction_pressure", Group: "mt", Role: reading.SuctionPressure},
+			{Path: "mt.c5.suction_temperature", Group: "mt", Member: "c5", Role: reading.SuctionTemperature}},
+		Inputs: []analyze.Input{{Value: 2.21e5, At: noon, Quality: reading.Good}, {Value: math.NaN(), At: noon.Add(-11 * time.Minute), Quality: reading.Missing, Reason: "timeout: no answer within 800 ms"}},
+		Open:   []alert.Event{blind, open}, Recent: []alert.Event{closed},
+		Sources: []collector.Status{{Name: "rack-io", Kind: "modbus tcp", Address: "192.0.2.10:502", Up: true, Delivered: true, Since: noon.Add(-time.Hour)},
+			{Name: "cases", Kind: "mqtt", Address: "192.0.2.11:1883", Delivered: true, Since: noon.Add(-11 * time.Minute), Reason: "connection refused", Errors: map[string]uint64{"refused": 14}}},
+		Totals: []alert.Totals{{Group: "mt", Compressor: "c3", FloodbackSeconds: 1320, FloodbackKelvinSeconds: 5400}},
+	}
+	for i := range s.States {
+		s.States[i].Compressor = i
+	}
+	return s
+}
+
+func ptr(v float64) *float64         { return &v }
+func timePtr(t time.Time) *time.Time { return &t }
+func quiet() *slog.Logger            { return slog.New(slog.DiscardHandler) }
+func fixedNow() time.Time            { return noon }
+func boardOf(s *snapshot.Snapshot) *snapshot.Board {
+	b := snapshot.NewBoard(fixedNow)
+	if s != nil {
+		b.Publish(s)
+	}
+	return b
+}
+
+func handlerOf(b *snapshot.Board, events Events) http.Handler {
+	return New(Parts{Board: b, Events: events, Metrics: http.NotFoundHandler(), Version: "test", Log: quiet()}).Handler()
+}
+
+func get(t *testing.T, h http.Handler, path string) (int, string, http.Header) {
+	t.Helper()
+	w := httptest.NewRecorder()
+	h.ServeHTTP(w, httptest.NewRequest(http.MethodGet, path, nil))
+	return w.Code, w.Body.String(), w.Header()
+}
+
+func TestPaths(t *testing.T) {
+	s := everyState()
+	waiting := everyState()
+	waiting.Sources[1].Delivered = false
+	events := shelf{s.Recent[0], s.Open[0], s.Open[1]}
+	for _, tc := range []struct {
+		name, path string
+		board      *snapshot.Board
+		code       int
+		body       string
+	}{
+		{"alive before anything", "/healthz", boardOf(nil), 200, "ok"},
+		{"not ready before anything", "/readyz", boardOf(nil), 503, "nothing has been analysed"},
+		{"not ready: a source is silent", "/readyz", boardOf(waiting), 503, "nothing yet from cases"},
+		{"ready", "/readyz", boardOf(s), 200, "ready"},
+		{"state before anything", "/api/v1/state", boardOf(nil), 503, "nothing has been analysed"},
+		{"bad since", "/api/v1/events?since=yesterday", boardOf(s), 400, "2026-03-01T06:40:00Z"},
+		{"since with a plus lost", "/api/v1/events?since=2026-03-01T06:40:00+01:00", boardOf(s), 400, "%2B"},
+		{"bad open", "/api/v1/events?open=maybe", boardOf(s), 400, "true or false"},
+		{"unknown parameter", "/api/v1/events?limit=3", boardOf(s), 400, "since and open"},
+		{"events", "/api/v1/events", boardOf(s), 200, `"id":"mt.c2-floodback`},
+		{"no such compressor", "/api/v1/history?group=mt&compressor=c9", boardOf(s), 404, "/api/v1/state"},
+		{"no such path", "/admin", boardOf(s), 404, ""},
+	} {
+		t.Run(tc.name, func(t *testing.T) {
+			code, body, _ := get(t, handlerOf(tc.board, events), tc.path)
+			if code != tc.code || !strings.Contains(body, tc.body) {
+				t.Errorf("%d %q, want %d with %q", code, body, tc.code, tc.body)
+			}
+		})
+	}
+	for query, want := range map[string]int{"": 3, "?open=true": 2, "?since=2026-03-01T11:55:00Z": 1, "?since=2026-03-01T11:00:00Z&open=true": 2, "?since=2027-01-01T00:00:00Z": 0} {
+		_, body, _ := get(t, handlerOf(boardOf(s), events), "/api/v1/events"+query)
+		lines := 0
+		for sc := bufio.NewScanner(strings.NewReader(body)); sc.Scan(); lines++ {
+			if !json.Valid(sc.Bytes()) {
+				t.Errorf("%s: not JSON: %s", query, sc.Text())
+			}
+		}
+		if lines != want {
+			t.Errorf("%q: %d events, want %d", query, lines, want)
+		}
+	}
+}
+
+// Only reading: no method that changes anything is answered.
+func TestReadsOnly(t *testing.T) {
+	h := handlerOf(boardOf(everyState()), shelf{})
+	for _, path := range []string{"/", "/api/v1/state", "/api/v1/events", "/healthz"} {
+		for _, method := range []string{"POST", "PUT", "PATCH", "DELETE"} {
+			w := httptest.NewRecorder()
+			h.ServeHTTP(w, httptest.NewRequest(method, path, strings.NewReader("{}")))
+			if w.Code != http.StatusMethodNotAllowed {
+				t.Errorf("%s %s: %d", method, path, w.Code)
+			}
+		}
+	}
+}
+
+func stateAt(t *testing.T, b *snapshot.Board) siteState {
+	t.Helper()
+	_, body, _ := get(t, handlerOf(b, shelf{}), "/api/v1/state")
+	var s siteState
+	if err := json.Unmarshal([]byte(body), &s); err != nil {
+		t.Fatal(err)
+	}
+	return s
+}
+
+func TestUnknownIsNullNeverZero(t *testing.T) {
+	s := stateAt(t, boardOf(everyState()))
+	for _, c := range s.Compressors {
+		unknown := c.Compressor == "c4" || c.Compressor == "c5"
+		if (c.Superheat == nil) != unknown || (c.Margin == nil) != unknown {
+			t.Errorf("%s: superheat %v, margin %v", c.Compressor, c.Superheat, c.Margin)
+		}
+	}
+	if in := s.Inputs[1]; in.Value != nil || in.Quality != "missing" || in.Reason == "" {
+		t.Errorf("input %+v", in)
+	}
+}
+
+// A main loop that hangs is not a healthy plant.
+func TestOldSnapshotIsNotThePresent(t *testing.T) {
+	at := noon
+	b := snapshot.NewBoard(func() time.Time { return at })
+	b.Publish(everyState())
+	at = at.Add(snapshot.ShownFor)
+	if s := stateAt(t, b); !s.Current || s.Compressors[0].Superheat == nil {
+		t.Error("given up too early")
+	}
+	at = at.Add(time.Nanosecond)
+	s := stateAt(t, b)
+	if s.Current || len(s.OpenEvents) != 2 {
+		t.Errorf("current %v, %d open events", s.Current, len(s.OpenEvents))
+	}
+	for _, c := range s.Compressors {
+		if c.Superheat != nil || c.Dew != nil || c.Quality != "stale" || c.Phase != "unknown" {
+			t.Errorf("%+v", c)
+		}
+	}
+	if s.Inputs[0].Value != nil || s.Sources[0].Up {
+		t.Error("an old value or source is shown as present")
+	}
+	if code, _, _ := get(t, handlerOf(b, shelf{}), "/readyz"); code != 503 {
+		t.Errorf("readyz %d", code)
+	}
+}
+
+// Trap 27: names from the field reach the page as data alone.
+func TestTrap27NamesAreNeverMarkup(t *testing.T) {
+	s := everyState()
+	s.Site, s.States[0].Name, s.States[0].Reason = nasty, nasty, nasty
+	h := handlerOf(boardOf(s), shelf{})
+	_, page, header := get(t, h, "/")
+	if strings.Contains(page, "onerror") {
+		t.Error("a name stands in the page's markup")
+	}
+	policy := header.Get("Content-Security-Policy")
+	for _, want := range []string{"default-src 'none'", "script-src 'sha256-", "style-src 'sha256-", "frame-ancestors 'none'"} {
+		if !strings.Contains(policy, want) {
+			t.Errorf("policy %q lacks %q", policy, want)
+		}
+	}
+	if strings.Contains(policy, "unsafe") {
+		t.Errorf("policy %q", policy)
+	}
+	for _, never := range []string{"innerHTML", "outerHTML", "insertAdjacentHTML", "document.write", "eval("} {
+		if strings.Contains(pageJS, never) {
+			t.Errorf("the script uses %s", never)
+		}
+	}
+	_, body, header := get(t, h, "/api/v1/state")
+	if strings.Contains(body, "<img") || header.Get("X-Content-Type-Options") != "nosniff" {
+		t.Error("the API's answer could be taken for markup")
+	}
+	if got := stateAt(t, boardOf(s)).Site; got != nasty {
+		t.Errorf("the name came through as %q", got)
+	}
+}
+
+func TestPageStandsAlone(t *testing.T) {
+	for _, never := range []string{"http://", "https://", "//cdn", "@import", " on" + "click=", "src="} {
+		if rest := strings.ReplaceAll(wholePage, "http://www.w3.org/2000/svg", ""); strings.Contains(rest, never) {
+			t.Errorf("the page holds %q", never)
+		}
+	}
+	for _, must := range []string{"No safety device", "prefers-color-scheme: dark", "aria-live", "viewport"} {
+		if !strings.Contains(wholePage, must) {
+			t.Errorf("the page lacks %q", must)
+		}
+	}
+	if strings.Contains(wholePage, "/*STYLE*/") || strings.Contains(wholePage, "/*SCRIPT*/") {
+		t.Error("a placeholder is left")
+	}
+}
+
+// The plot must not hide a dip, nor draw a value where none was known.
+func TestTraceKeepsDipsAndHoles(t *testing.T) {
+	b := snapshot.NewBoard(fixedNow)
+	show := func(at time.Time, superheat float64) {
+		b.Publish(&snapshot.Snapshot{Time: at, States: []analyze.State{{Superheat: units.Kelvin(superheat), Floor: 8}}})
+	}
+	show(noon, 12)
+	show(noon.Add(time.Second), 0.5)
+	show(noon.Add(2*time.Second), 12)
+	show(noon.Add(10*time.Second), math.NaN())
+	show(noon.Add(40*time.Second), 9)
+	got := historyOf(b.Trace(0))
+	text, err := json.Marshal(got.Superheat)
+	if err != nil || string(text) != "[0.5,null,null,null,9]" {
+		t.Errorf("%s %v", text, err)
+	}
+	for i := range 1000 {
+		show(noon.Add(time.Minute+time.Duration(i)*snapshot.BucketLength), 10)
+	}
+	if n := len(b.Trace(0).Superheat); n != snapshot.Buckets {
+		t.Errorf("%d entries kept, limit %d", n, snapshot.Buckets)
+	}
+	show(noon.Add(-time.Hour), 7) // the clock was set back
+	if tr := b.Trace(0); len(tr.Superheat) != 1 || tr.Superheat[0] != 7 {
+		t.Errorf("after the clock went back: %+v", tr)
+	}
+}
+
+func TestServerClosesWithItsContext(t *testing.T) {
+	l, err := net.Listen("tcp", "127.0.0.1:0")
+	if err != nil {
+		t.Fatal(err)
+	}
+	ctx, cancel := context.WithCancel(context.Background())
+	done := make(chan error, 1)
+	go func() {
+		done <- New(Parts{Board: boardOf(everyState()), Events: shelf{}, Metrics: http.NotFoundHandler(), Log: quiet()}).Run(ctx, l)
+	}()
+	client := &http.Client{Transport: &http.Transport{}}
+	defer client.CloseIdleConnections()
+	answer, err := client.Get("http://" + l.Addr().String() + "/healthz")
+	if err != nil {
+		t.Fatal(err)
+	}
+	_, _ = io.Copy(io.Discard, answer.Body)
+	answer.Body.Close()
+	cancel()
+	if err := <-done; err != nil {
+		t.Error(err)
+	}
+}
