@@ -1,0 +1,96 @@
+package modbus
+
+import (
+	"fmt"
+	"maps"
+	"slices"
+	"time"
+
+	"dewgap/collector"
+)
+
+// account books an exchange that took cost: who rests, who is well, what the
+// status says. Each change of state is logged once.
+func (s *Source) account(b *block, f *Failure, now time.Time, cost time.Duration) {
+	s.mu.Lock()
+	defer s.mu.Unlock()
+	st := &s.status
+	st.Requests = s.line.requests
+	if s.line.dials > 0 {
+		st.Reconnects = s.line.dials - 1
+	}
+	if f != nil {
+		st.Errors[f.Kind]++
+	}
+	unit := s.units[b.unit]
+	switch {
+	case f == nil || f.isException() && !f.ofUnit():
+		if unit.failures > 1 {
+			s.log.Info("unit answers again", "unit", b.unit)
+		}
+		unit.worked()
+		s.bus.worked()
+		s.up(now)
+		if f == nil {
+			b.rest.worked()
+			st.Delivered = true
+		} else if len(b.points) == 1 && (f.Code == illegalAddr || f.Code == illegalValue || f.Code == illegalFunc) {
+			b.rest.failed(now, cost, restMost, f.Reason(), s.random)
+		}
+	case f.ofUnit():
+		unit.failed(now, cost, restMost, f.Reason(), s.random)
+		b.rest.failed(now, cost, restMost, f.Reason(), s.random)
+		if unit.failures == 2 {
+			s.log.Warn("unit rests", "unit", b.unit, "reason", f.Reason(), "until", unit.until)
+		}
+		if f.isException() {
+			s.bus.worked() // the gateway is well
+			s.up(now)
+		} else if s.allResting() {
+			s.down(now, f.Reason())
+		}
+	case f.ofBus():
+		s.bus.failed(now, 0, redialMost, f.Reason(), s.random)
+		s.down(now, f.Reason())
+	}
+}
+
+// allResting tells whether no unit of the bus answers.
+func (s *Source) allResting() bool {
+	for _, u := range s.units {
+		if u.failures == 0 {
+			return false
+		}
+	}
+	return true
+}
+
+func (s *Source) up(now time.Time) {
+	if !s.status.Up {
+		s.status.Up, s.status.Since, s.status.Reason = true, now, ""
+		s.log.Info("bus answers", "address", s.settings.Address)
+	}
+}
+
+func (s *Source) down(now time.Time, reason string) {
+	if s.status.Up || s.status.Since.IsZero() {
+		s.status.Up, s.status.Since = false, now
+		s.log.Warn("bus is down", "address", s.settings.Address, "reason", reason)
+	}
+	s.status.Reason = reason
+}
+
+// Status says how the bus is.
+func (s *Source) Status() collector.Status {
+	now := s.clock.Now()
+	s.mu.Lock()
+	defer s.mu.Unlock()
+	st := s.status
+	st.Errors = maps.Clone(st.Errors)
+	for _, unit := range slices.Sorted(maps.Keys(s.units)) {
+		if r := s.units[unit]; r.resting(now) {
+			st.Resting = append(st.Resting, fmt.Sprintf("unit %d until %s (%s)", unit, r.until.Format("15:04:05"), r.reason))
+		}
+	}
+	return st
+}

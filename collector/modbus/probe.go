@@ -1,0 +1,103 @@
+package modbus
+
+import (
+	"context"
+	"fmt"
+	"strings"
+	"time"
+
+	"dewgap/analyze/reading"
+	"dewgap/collector/register"
+)
+
+// Probe is what one point said when asked once, for a person to judge.
+type Probe struct {
+	Point
+	Words   []uint16 // as they came; nil for bits and failures
+	Raw     string   // the same in hexadecimal, or the bit
+	Value   float64  // SI; NaN when there is none
+	Quality reading.Quality
+	Reason  string
+	Guesses []register.Guess // other plausible readings of the words
+	Took    time.Duration
+}
+
+// Reference is the point's address as manuals with leading digits write it.
+func (p *Probe) Reference() int { return p.Table.reference(p.Address) }
+
+// ReadOnce asks for each point once, one request each, and suggests how they
+// would be grouped. A point without a type or byte order is read and its
+// guesses filled in. It returns early with what it has when ctx ends.
+func ReadOnce(ctx context.Context, s Settings) (probes []Probe, grouping []string, err error) {
+	if err := s.checkBus(); err != nil {
+		return nil, nil, err
+	}
+	l := newLine(&s, s.dialer())
+	defer l.close()
+	defer context.AfterFunc(ctx, l.interrupt)()
+	for _, p := range s.Points {
+		probes = append(probes, probe(ctx, l, p))
+		if ctx.Err() != nil {
+			return probes, nil, ctx.Err()
+		}
+	}
+	for _, j := range newJobs(&s) {
+		for _, b := range j.blocks {
+			used := 0
+			for _, p := range b.points {
+				used += p.width()
+			}
+			grouping = append(grouping, fmt.Sprintf("%s every %v: %d points in one read, %d of %d needed", b, j.period, len(b.points), min(used, int(b.length)), b.length))
+		}
+	}
+	return probes, grouping, nil
+}
+
+func probe(ctx context.Context, l *line, p Point) Probe {
+	quantity := uint16(p.width())
+	untyped := !p.isBit() && p.Mapping.Type == 0
+	if untyped && p.Address < 0xFFFF {
+		quantity = 2 // enough for every type
+	}
+	start := time.Now()
+	data, f := l.read(ctx, p.Unit, p.Table, p.Address, quantity)
+	if f != nil && f.isException() && untyped && quantity == 2 {
+		quantity = 1
+		data, f = l.read(ctx, p.Unit, p.Table, p.Address, quantity)
+	}
+	result := Probe{Point: p, Took: time.Since(start)}
+	if f != nil {
+		failed := reading.Fail(p.Index, f.Reason())
+		result.Value, result.Quality, result.Reason = failed.Value, failed.Quality, failed.Reason
+		return result
+	}
+	if p.Table.bits() {
+		result.Raw = "0"
+		if p.bit(data, p.Address) {
+			result.Raw = "1"
+		}
+	} else {
+		var text []string
+		for i := range int(quantity) {
+			w := uint16(data[2*i])<<8 | uint16(data[2*i+1])
+			result.Words = append(result.Words, w)
+			text = append(text, fmt.Sprintf("0x%04X", w))
+		}
+		result.Raw = strings.Join(text, " ")
+		if !p.isBit() {
+			result.Guesses = register.Guesses(p.Mapping, result.Words)
+		}
+	}
+	if untyped {
+		result.Value, result.Quality, result.Reason = reading.Fail(p.Index, "").Value, reading.Missing, "no type is configured; see the interpretations"
+		return result
+	}
+	one := state{Point: p}
+	value, fault := one.value(data, p.Address)
+	result.Value, result.Quality = value, reading.Good
+	if fault.Failed() {
+		result.Reason = fault.Reason()
+		result.Quality = reading.QualityOf(result.Reason)
+	}
+	return result
+}
