@@ -2,7 +2,9 @@ package config
 
 import (
 	"errors"
+	"fmt"
 	"io/fs"
+	"strings"
 
 	"dewgap/analyze/refrigerant"
 )
@@ -13,10 +15,17 @@ func (b *builder) refrigerant(t *table) *refrigerant.Fluid {
 	if !ok {
 		return nil
 	}
-	return &refrigerant.Fluid{Name: name}
-}
-
-func (b *builder) refrigerants(root *table) {
+	fluid, err := refrigerant.Lookup(name)
+	if err != nil {
+		remedy := "dewgap refrigerants lists those that are"
+		var unknown *refrigerant.UnknownError
+		if errors.As(err, &unknown) && len(unknown.Nearest) > 0 {
+			remedy = fmt.Sprintf("did you mean %s? dewgap refrigerants lists all", strings.Join(unknown.Nearest, ", "))
+		}
+		t.fault("refrigerant", fmt.Sprintf("%q is not known", name), remedy)
+		return nil
+	}
+	return fluid
 }
 
 // underlying is the cause of a file's error, without the path, which the

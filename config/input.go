@@ -66,6 +66,7 @@ func (b *builder) input(t *table, p reading.Point) {
 	index := len(site.Points)
 	m, rng := b.mapping(t, p.Role.Kind())
 	sensor := b.sensor(t, p.Role.Kind(), rng)
+	sensor.Gauge = m.Unit.Quantity == units.GaugePressure
 	m.Atmosphere = site.Atmosphere
 	if sensor.Sealed {
 		m.Atmosphere = units.StandardAtmosphere
@@ -73,6 +74,9 @@ func (b *builder) input(t *table, p reading.Point) {
 	bus, onBus := t.text("modbus", "rack-io")
 	broker, atBroker := t.text("mqtt", "broker")
 	t.hints = make(map[string]string)
+	if p.Role.Kind() != reading.Temperature {
+		hint(t, []string{"lag", "mounting", "sensor", "r25", "b", "table"}, "it is for temperatures")
+	}
 	switch {
 	case onBus && atBroker:
 		t.fault("mqtt", "is given beside modbus", "an input has one source; keep one of the two")

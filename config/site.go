@@ -10,7 +10,6 @@ import (
 	"dewgap/analyze/floodback"
 	"dewgap/analyze/phase"
 	"dewgap/analyze/reading"
-	"dewgap/analyze/refrigerant"
 	"dewgap/analyze/units"
 )
 
@@ -19,7 +18,6 @@ type builder struct {
 	*reader
 	config  *Config
 	folder  string // where the file lies
-	fluids  map[string]*refrigerant.Fluid
 	sources map[string]*source
 	order   []*source
 }
@@ -35,7 +33,6 @@ func (b *builder) beside(path string) string {
 func (b *builder) read(root *table) {
 	b.site(root)
 	b.daemon(root)
-	b.refrigerants(root)
 	b.readSources(root)
 	groups := root.inners("suction_group", "[[suction_group]]")
 	if len(groups) == 0 && !root.has("suction_group") {
@@ -179,6 +176,7 @@ func (b *builder) compressor(t *table, group string, members names, pressure boo
 }
 
 func (b *builder) circuit(t *table, group string, members names) analyze.Circuit {
+	t.hints = map[string]string{"drip": `it belongs to the suction group: drip = "3 min"`}
 	var c analyze.Circuit
 	c.Name = members.take(t, "circuit", "case-1")
 	if kind, ok := word(t, "defrost_kind", defrostKinds); ok {
@@ -222,6 +220,9 @@ func (b *builder) detection(t *table, g *analyze.Group) {
 		c.done()
 	}
 	g.Superheat.StaleAfter, _ = t.duration("stale_after", time.Second, time.Hour)
+	g.Phase.Drip, _ = t.duration("drip", 0, time.Hour)
+	g.Phase.PulldownLimit, _ = t.duration("pulldown_limit", time.Minute, 6*time.Hour)
+	g.Phase.SignalLimit, _ = t.duration("defrost_limit", time.Minute, 6*time.Hour)
 }
 
 func (b *builder) floor(t *table, key string, floor *units.Kelvin) {

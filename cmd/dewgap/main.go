@@ -19,6 +19,7 @@ import (
 )
 
 type verbs struct {
+	Check   checkVerb   `cmd:"" help:"Explain every fault of a configuration, or print what will be read."`
 	Version versionVerb `cmd:"" help:"Print the version of this program."`
 }
 

@@ -1,0 +1,47 @@
+package main
+
+import (
+	"errors"
+	"fmt"
+
+	"dewgap/config"
+)
+
+type checkVerb struct {
+	Config string `required:"" placeholder:"FILE" help:"Configuration of the site."`
+}
+
+func (v checkVerb) Run(con console) error {
+	c, err := config.Load(v.Config)
+	if err != nil {
+		return tellFaults(con, v.Config, err)
+	}
+	if err := c.WritePlan(con.Out); err != nil {
+		return err
+	}
+	for _, w := range c.Warnings {
+		fmt.Fprintln(con.Err, "warning:", w.Error())
+	}
+	unready := c.Runnable()
+	switch {
+	case unready == nil:
+		fmt.Fprintf(con.Err, "%s is right, with %d warnings.\n", v.Config, len(c.Warnings))
+		return nil
+	case len(c.Modbus)+len(c.MQTT) == 0:
+		fmt.Fprintf(con.Err, "%s is right for replay, with %d warnings; run needs sources.\n", v.Config, len(c.Warnings))
+		return nil
+	}
+	return tellFaults(con, v.Config, unready)
+}
+
+// tellFaults lists the faults of a configuration and says how many there are.
+func tellFaults(con console, file string, err error) error {
+	var faults config.Faults
+	if !errors.As(err, &faults) {
+		return err
+	}
+	for _, f := range faults {
+		fmt.Fprintln(con.Err, f.Error())
+	}
+	return fmt.Errorf("%s has %d faults; nothing was opened", file, len(faults))
+}
