@@ -1,0 +1,226 @@
+package mqtt
+
+import (
+	"context"
+	"fmt"
+	"net"
+	"net/url"
+	"sync"
+	"time"
+
+	paho "github.com/eclipse/paho.mqtt.golang"
+
+	"dewgap/analyze/reading"
+	"dewgap/collector"
+)
+
+// inbox hands messages from the client's goroutine to ours: the newest of
+// each subscribed topic, no more. The client's goroutine never waits here, or
+// keep-alive would stall.
+type inbox struct {
+	limit int
+	wake  chan struct{}
+
+	mu      sync.Mutex
+	newest  map[string]*message // one for each subscribed topic, and no other
+	waiting []string
+	strays  uint64 // messages of topics that nobody asked for
+}
+
+func (b *inbox) init(topics map[string]*topic, limit int) {
+	b.limit, b.wake, b.newest = limit, make(chan struct{}, 1), make(map[string]*message, len(topics))
+	for name := range topics {
+		b.newest[name] = &message{}
+	}
+	b.waiting = make([]string, 0, len(topics))
+}
+
+func (b *inbox) put(_ paho.Client, m paho.Message) {
+	b.mu.Lock()
+	slot := b.newest[m.Topic()]
+	if slot == nil {
+		b.strays++
+		b.mu.Unlock()
+		return
+	}
+	if slot.arrived.IsZero() {
+		b.waiting = append(b.waiting, m.Topic())
+	}
+	*slot = message{size: len(m.Payload()), retained: m.Retained(), arrived: time.Now()}
+	if slot.size <= b.limit {
+		slot.payload = m.Payload()
+	}
+	b.mu.Unlock()
+	select {
+	case b.wake <- struct{}{}:
+	default:
+	}
+}
+
+// drain calls f with the newest message of each topic that has one.
+func (b *inbox) drain(f func(topic string, m message)) {
+	for {
+		b.mu.Lock()
+		if len(b.waiting) == 0 {
+			b.mu.Unlock()
+			return
+		}
+		name := b.waiting[len(b.waiting)-1]
+		b.waiting = b.waiting[:len(b.waiting)-1]
+		m := *b.newest[name]
+		*b.newest[name] = message{}
+		b.mu.Unlock()
+		f(name, m)
+	}
+}
+
+const (
+	// look is how often silence is looked for; real time, so that the
+	// accelerated demo sees it soon enough.
+	look = 200 * time.Millisecond
+	// topicsAtOnce in one SUBSCRIBE packet.
+	topicsAtOnce = 100
+)
+
+// session is one connection from its opening to its loss. It returns why it
+// ended and whether it had been subscribed.
+func (s *Source) session(ctx context.Context, out collector.Sink) (reason string, subscribed bool) {
+	lost := make(chan error, 1)
+	client := s.client(ctx, lost)
+	defer client.Disconnect(0)
+	s.mu.Lock()
+	s.status.Reconnects++
+	s.mu.Unlock()
+	if err := waitFor(ctx, client.Connect(), connectTimeout+time.Second); err != nil {
+		return reasonOf(err), false
+	}
+	refused, err := s.subscribe(ctx, client)
+	if err != nil {
+		return reading.Closed + ": subscribing failed: " + err.Error(), false
+	}
+	for _, t := range refused {
+		for _, p := range t.points {
+			out.Put(reading.Fail(p.Index, reading.Refused+": the broker refuses the subscription of "+t.name))
+		}
+	}
+	if len(refused) < len(s.topics) {
+		s.up()
+	}
+	return s.listen(ctx, lost, out, refused), true
+}
+
+// listen delivers messages until the connection is lost or ctx ends.
+func (s *Source) listen(ctx context.Context, lost <-chan error, out collector.Sink, refused []*topic) string {
+	tick := time.NewTicker(look)
+	defer tick.Stop()
+	heard, silent := s.clock.Now(), false
+	s.showRefused(refused)
+	for {
+		select {
+		case <-ctx.Done():
+			return ""
+		case err := <-lost:
+			return reading.Disconnected + ": " + reasonOf(err)
+		case <-s.box.wake:
+			s.box.drain(func(name string, m message) { s.deliver(s.topics[name], m, out) })
+			heard = s.clock.Now()
+			if silent {
+				silent = false
+				s.up()
+			}
+		case <-tick.C:
+			if quiet := s.clock.Now().Sub(heard); !silent && quiet > s.set.Silence {
+				silent = true
+				reason := fmt.Sprintf("%s: connected, but no message for %s", reading.Silent, s.set.Silence)
+				s.down(reason)
+				s.failAll(out, reason)
+			}
+		}
+	}
+}
+
+// showRefused shows refused subscriptions, which do not end the session.
+func (s *Source) showRefused(refused []*topic) {
+	if len(refused) == 0 {
+		return
+	}
+	reason := fmt.Sprintf("%s: the broker refuses %d of %d subscriptions, first %s", reading.Refused, len(refused), len(s.topics), refused[0].name)
+	if len(refused) == len(s.topics) {
+		s.down(reason)
+		return
+	}
+	s.mu.Lock()
+	s.status.Reason = reason
+	s.status.Errors[reading.Refused]++
+	s.mu.Unlock()
+	s.log.Warn("broker delivers in part", "reason", reason)
+}
+
+func (s *Source) client(ctx context.Context, lost chan<- error) paho.Client {
+	o := paho.NewClientOptions().AddBroker(s.url.String()).SetClientID(s.set.ClientID).
+		SetUsername(s.set.Username).SetPassword(string(s.set.Password)).
+		SetProtocolVersion(4).SetCleanSession(true).SetStore(paho.NewMemoryStore()).
+		SetAutoReconnect(false).SetConnectRetry(false). // reconnecting is ours
+		SetOrderMatters(true).SetDefaultPublishHandler(s.box.put).
+		SetKeepAlive(keepAlive).SetPingTimeout(10 * time.Second).
+		SetConnectTimeout(connectTimeout).SetWriteTimeout(10 * time.Second)
+	o.SetCustomOpenConnectionFn(func(u *url.URL, _ paho.ClientOptions) (net.Conn, error) {
+		conn, err := dial(ctx, u, s.tls)
+		if err != nil {
+			return nil, err
+		}
+		context.AfterFunc(ctx, func() { conn.Close() })
+		return conn, nil
+	})
+	o.SetConnectionLostHandler(func(_ paho.Client, err error) {
+		select {
+		case lost <- err:
+		default:
+		}
+	})
+	return paho.NewClient(o)
+}
+
+// subscribe asks for all topics and returns those that the broker refused.
+func (s *Source) subscribe(ctx context.Context, client paho.Client) (refused []*topic, err error) {
+	filters := map[string]byte{}
+	ask := func() error {
+		token := client.SubscribeMultiple(filters, nil)
+		if err := waitFor(ctx, token, connectTimeout); err != nil && len(token.(*paho.SubscribeToken).Result()) == 0 {
+			return err
+		}
+		for name, qos := range token.(*paho.SubscribeToken).Result() {
+			if qos > 2 && s.topics[name] != nil {
+				refused = append(refused, s.topics[name])
+			}
+		}
+		clear(filters)
+		return nil
+	}
+	for name := range s.topics {
+		filters[name] = s.set.QoS
+		if len(filters) == topicsAtOnce {
+			if err := ask(); err != nil {
+				return nil, err
+			}
+		}
+	}
+	if len(filters) > 0 {
+		err = ask()
+	}
+	return refused, err
+}
+
+// waitFor waits for a token's end, at most for limit.
+func waitFor(ctx context.Context, token paho.Token, limit time.Duration) error {
+	timer := time.NewTimer(limit)
+	defer timer.Stop()
+	select {
+	case <-ctx.Done():
+		return ctx.Err()
+	case <-timer.C:
+		return context.DeadlineExceeded
+	case <-token.Done():
+		return token.Error()
+	}
+}

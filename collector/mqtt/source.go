@@ -1,0 +1,262 @@
+package mqtt
+
+import (
+	"context"
+	"fmt"
+	"log/slog"
+	"maps"
+	"math/rand/v2"
+	"net/url"
+	"sync"
+	"time"
+
+	"crypto/tls"
+
+	"dewgap/analyze/reading"
+	"dewgap/collector"
+)
+
+// Options of a source that do not come from the configuration.
+type Options struct {
+	Clock collector.Clock // of stamps and silence; default the machine's
+	Log   *slog.Logger    // one line for each change of state; may be nil
+}
+
+// Source subscribes at one broker. It implements collector.Source.
+type Source struct {
+	set     Settings
+	url     *url.URL
+	tls     *tls.Config
+	clock   collector.Clock
+	log     *slog.Logger
+	topics  map[string]*topic
+	box     inbox
+	flap    flapping
+	backoff func(attempt int) time.Duration
+
+	mu     sync.Mutex
+	status collector.Status
+}
+
+// topic is one subscription with all points that its messages carry.
+type topic struct {
+	name   string
+	points []*point
+	json   bool // some point needs the payload as JSON
+}
+
+type point struct {
+	Point
+	last time.Time // stamp of the newest reading delivered
+}
+
+var _ collector.Source = (*Source)(nil)
+
+// New returns the source of settings. It reads the certificates; it does not
+// connect.
+func New(s Settings, o Options) (*Source, error) {
+	defaults(&s)
+	u, err := checkURL(s.URL)
+	if err != nil {
+		return nil, fmt.Errorf("broker %s: %w", s.Name, err)
+	}
+	config, err := tlsConfig(&s, u.Scheme)
+	if err != nil {
+		return nil, fmt.Errorf("broker %s: %w", s.Name, err)
+	}
+	if o.Clock == nil {
+		o.Clock = collector.NewRealClock()
+	}
+	if o.Log == nil {
+		o.Log = slog.New(slog.DiscardHandler)
+	}
+	src := &Source{
+		set: s, url: u, tls: config, clock: o.Clock, log: o.Log.With("source", s.Name),
+		topics: map[string]*topic{}, backoff: backoff,
+		status: collector.Status{Name: s.Name, Kind: "mqtt", Address: u.String(), Since: o.Clock.Now(),
+			Reason: "not connected yet", Errors: map[string]uint64{}},
+	}
+	for _, p := range s.Points {
+		if err := CheckPointer(p.Pointer); err != nil {
+			return nil, fmt.Errorf("broker %s, %s: %w", s.Name, p.Path, err)
+		}
+		t := src.topics[p.Topic]
+		if t == nil {
+			t = &topic{name: p.Topic}
+			src.topics[p.Topic] = t
+		}
+		t.points = append(t.points, &point{Point: p})
+		t.json = t.json || p.Pointer != "" || p.TimePointer != ""
+	}
+	src.box.init(src.topics, s.MaxPayload)
+	return src, nil
+}
+
+func defaults(s *Settings) {
+	if s.MaxSkew <= 0 {
+		s.MaxSkew = time.Minute
+	}
+	if s.MaxPayload <= 0 {
+		s.MaxPayload = 64 << 10
+	}
+	if s.Silence <= 0 {
+		s.Silence = time.Minute
+	}
+	if s.ClientID == "" {
+		s.ClientID = "dewgap-" + s.Name
+	}
+}
+
+// Name of the broker in the configuration.
+func (s *Source) Name() string { return s.set.Name }
+
+// Status says how the broker does.
+func (s *Source) Status() collector.Status {
+	s.mu.Lock()
+	defer s.mu.Unlock()
+	st := s.status
+	st.Errors = maps.Clone(st.Errors)
+	return st
+}
+
+// Run reads until ctx ends. Each connection is a new client with a clean
+// session, so that no state of the one before can be wrong.
+func (s *Source) Run(ctx context.Context, out collector.Sink) error {
+	attempt := 0
+	for ctx.Err() == nil {
+		begun := time.Now()
+		reason, subscribed := s.session(ctx, out)
+		if ctx.Err() != nil {
+			break
+		}
+		lasted := time.Since(begun)
+		if subscribed && lasted > stable {
+			attempt = 0
+		}
+		attempt++
+		if s.flap.lost(subscribed, lasted) {
+			reason = fmt.Sprintf("%s: the broker has thrown us off %d times in a row: another client probably uses the client id %q; give each its own",
+				reading.Disconnected, s.flap.count, s.set.ClientID)
+		}
+		s.down(reason)
+		s.failAll(out, reason)
+		sleep(ctx, s.backoff(attempt))
+	}
+	s.down("stopped")
+	return nil
+}
+
+const (
+	stable       = time.Minute // a connection that held so long was a good one
+	firstBackoff = time.Second
+	mostBackoff  = time.Minute
+)
+
+// backoff doubles from one second to a minute, and is drawn between half and
+// the whole of that, so that many gateways do not come back at once.
+func backoff(attempt int) time.Duration {
+	d := mostBackoff
+	if attempt < 7 {
+		d = min(firstBackoff<<(attempt-1), mostBackoff)
+	}
+	return d/2 + rand.N(d/2)
+}
+
+func sleep(ctx context.Context, d time.Duration) {
+	t := time.NewTimer(d)
+	defer t.Stop()
+	select {
+	case <-ctx.Done():
+	case <-t.C:
+	}
+}
+
+// flapping tells a fight over a client id: the broker lets us in each time
+// at the first attempt and throws us off soon after. A broker that restarts
+// refuses some attempts in between.
+type flapping struct{ count int }
+
+func (f *flapping) lost(subscribed bool, lasted time.Duration) (clash bool) {
+	if !subscribed || lasted > stable {
+		f.count = 0
+		return false
+	}
+	f.count++
+	return f.count >= 3
+}
+
+// failAll tells that no point can be read now.
+func (s *Source) failAll(out collector.Sink, reason string) {
+	if reading.QualityOf(reason) != reading.Missing {
+		reason = reading.Disconnected + ": " + reason
+	}
+	for _, t := range s.topics {
+		for _, p := range t.points {
+			out.Put(reading.Fail(p.Index, reason))
+		}
+	}
+}
+
+// deliver decodes what arrived on a topic for all its points.
+func (s *Source) deliver(t *topic, m message, out collector.Sink) {
+	doc := open(m, s.set.MaxPayload, t.json)
+	now := s.clock.Now()
+	good := false
+	for _, p := range t.points {
+		d := doc.read(&p.Point, m.retained, now, s.set.MaxSkew)
+		if d.fault.Failed() {
+			s.count(d.fault.Code)
+			out.Put(reading.Fail(p.Index, d.fault.Reason()))
+			continue
+		}
+		if !d.stamp.IsZero() {
+			// A repeated retained message is no news, nor is one that was
+			// overtaken on its way.
+			if d.stamp.Before(p.last) || m.retained && !d.stamp.After(p.last) {
+				s.count("repeated")
+				continue
+			}
+			p.last = d.stamp
+		}
+		good = true
+		out.Put(reading.Reading{Point: p.Index, Time: now, Value: d.value, Quality: reading.Good})
+	}
+	s.mu.Lock()
+	s.status.Requests++
+	s.status.Delivered = s.status.Delivered || good
+	s.mu.Unlock()
+}
+
+func (s *Source) count(code string) {
+	s.mu.Lock()
+	s.status.Errors[code]++
+	s.mu.Unlock()
+}
+
+func (s *Source) up() {
+	s.mu.Lock()
+	changed := !s.status.Up
+	if changed {
+		s.status.Up, s.status.Since, s.status.Reason = true, s.clock.Now(), ""
+	}
+	s.mu.Unlock()
+	if changed {
+		s.log.Info("broker delivers", "address", s.url.String())
+	}
+}
+
+func (s *Source) down(reason string) {
+	s.mu.Lock()
+	changed := s.status.Up || s.status.Reason != reason
+	if s.status.Up {
+		s.status.Since = s.clock.Now()
+	}
+	s.status.Up, s.status.Reason = false, reason
+	if reason != "stopped" {
+		s.status.Errors[reading.CodeOf(reason)]++
+	}
+	s.mu.Unlock()
+	if changed {
+		s.log.Warn("broker does not deliver", "reason", reason)
+	}
+}
