@@ -401,7 +401,7 @@ func BenchmarkBurst(b *testing.B) {
 			<-time.After(100 * time.Microsecond)
 		}
 		at := time.Now()
-		broker.Publish(fmt.Sprint("burst/", i%topics), fmt.Appendf(nil, `{"time":%q,"value":%d}`, at.UTC().Format(time.RFC3339Nano), at.Sub(begun).Microseconds()), false)
+		broker.Publish(fmt.Sprint("burst/", i%topics), fmt.Appendf(nil, `{"time":%q,"value":%.6f}`, at.UTC().Format(time.RFC3339Nano), at.Sub(begun).Seconds()), false)
 		meter.begun.Store(begun.UnixNano())
 	}
 	b.ReportMetric(float64(meter.oldest.Load())/1e3, "ms-oldest")
@@ -416,7 +416,7 @@ func (a *ageMeter) Put(r reading.Reading) {
 	if r.Quality != reading.Good {
 		return
 	}
-	age := (time.Now().UnixNano()-a.begun.Load())/1000 - int64(r.Value)
+	age := (time.Now().UnixNano()-a.begun.Load())/1000 - int64(r.Value*1e6)
 	if a.begun.Load() != 0 && age > a.oldest.Load() {
 		a.oldest.Store(age)
 	}
