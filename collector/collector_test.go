@@ -131,9 +131,11 @@ func TestTrap29WallClockSetBack(t *testing.T) {
 	f := &fakeClocks{wall: noon}
 	c := newRealClock(f.read)
 	f.pass(time.Second)
-	c.Now()
-	f.set(-time.Hour)
 	before := c.Now()
+	f.set(-time.Hour)
+	if now := c.Now(); !now.Equal(before) {
+		t.Fatalf("set back: %v after %v", now, before)
+	}
 	var ran time.Duration
 	for range 600 {
 		f.pass(time.Second)
