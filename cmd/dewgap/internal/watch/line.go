@@ -1,0 +1,34 @@
+// Package watch is the main loop of dewgap: rows in; events, journal and a
+// snapshot out. It joins collector, analyze and alert, and is the only place
+// that does.
+//
+// It may import all of them and the program's own internal packages.
+package watch
+
+import (
+	"dewgap/alert"
+	"dewgap/analyze"
+	"dewgap/analyze/reading"
+)
+
+// Line is the one path from a row to changed events. Live, demo and replay all
+// step a Line and differ in where the rows come from.
+type Line struct {
+	engine *analyze.Engine
+	Book   *alert.Book
+}
+
+// NewLine returns the line of a site.
+func NewLine(site analyze.Site) (*Line, error) {
+	engine, err := analyze.New(site)
+	if err != nil {
+		return nil, err
+	}
+	return &Line{engine: engine, Book: alert.NewBook(site)}, nil
+}
+
+// Step takes one row. The result and the changes are valid until the next Step.
+func (l *Line) Step(row *reading.Row) (analyze.Result, []alert.Change) {
+	result := l.engine.Observe(row)
+	return result, l.Book.Step(result)
+}
