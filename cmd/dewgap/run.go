@@ -1,0 +1,89 @@
+package main
+
+import (
+	"context"
+	"fmt"
+	"io"
+	"log/slog"
+	"net"
+	"runtime"
+
+	"dewgap/cmd/dewgap/internal/exposition"
+	"dewgap/cmd/dewgap/internal/watch"
+	"dewgap/collector"
+	"dewgap/collector/modbus"
+	"dewgap/collector/mqtt"
+	"dewgap/config"
+)
+
+type runVerb struct {
+	Config string `required:"" type:"path" placeholder:"FILE" help:"Configuration of the site."`
+	Listen string `placeholder:"HOST:PORT" help:"Where the page and the metrics listen, in place of the configured address."`
+}
+
+func (runVerb) Help() string {
+	return "Watches a site until it is told to stop (Ctrl-C or SIGTERM). Prints the page's address as the first line of standard output; the log goes to standard error."
+}
+
+func (v *runVerb) Run(ctx context.Context, con console) error {
+	cfg, err := config.Load(v.Config)
+	if err != nil {
+		return err
+	}
+	if err := cfg.Runnable(); err != nil {
+		return err
+	}
+	log := newLog(con.Err, cfg.Daemon.Log)
+	for _, w := range cfg.Warnings {
+		log.Warn("configuration", "warning", w.Error())
+	}
+	address := cfg.Daemon.Listen
+	if v.Listen != "" {
+		address = v.Listen
+	}
+	listen, err := net.Listen("tcp", address)
+	if err != nil {
+		return fmt.Errorf("listen for the page: %w; choose another address with --listen or daemon.listen", err)
+	}
+	clock := collector.NewRealClock()
+	sources, err := openSources(cfg, clock, log)
+	if err != nil {
+		return err
+	}
+	daemon, err := watch.Open(watch.Setting{
+		Config: cfg, Clock: clock, Sources: sources, Listen: listen, Log: log, Version: build(), Mode: "live",
+	})
+	if err != nil {
+		return err
+	}
+	fmt.Fprintf(con.Out, "http://%s/\n", listen.Addr())
+	return daemon.Run(ctx)
+}
+
+// openSources prepares every bus and broker; nothing is connected yet.
+func openSources(cfg *config.Config, clock collector.Clock, log *slog.Logger) ([]collector.Source, error) {
+	var sources []collector.Source
+	for _, s := range cfg.Modbus {
+		source, err := modbus.New(s, modbus.Options{Clock: clock, Log: log})
+		if err != nil {
+			return nil, fmt.Errorf("modbus %s: %w", s.Name, err)
+		}
+		sources = append(sources, source)
+	}
+	for _, s := range cfg.MQTT {
+		source, err := mqtt.New(s, mqtt.Options{Clock: clock, Log: log})
+		if err != nil {
+			return nil, fmt.Errorf("mqtt %s: %w", s.Name, err)
+		}
+		sources = append(sources, source)
+	}
+	return sources, nil
+}
+
+func newLog(w io.Writer, level slog.Level) *slog.Logger {
+	return slog.New(slog.NewTextHandler(w, &slog.HandlerOptions{Level: level}))
+}
+
+func build() exposition.Build {
+	return exposition.Build{Version: buildVersion(), GoVersion: runtime.Version()}
+}
