@@ -78,7 +78,7 @@ func Open(s Setting) (*Daemon, error) {
 	d := &Daemon{
 		Setting: s, site: s.Config.Site, line: line, journal: journal,
 		hub:    collector.NewHub(s.Config.Site.Points),
-		board:  snapshot.NewBoard(s.Clock.Now),
+		board:  snapshot.NewBoard(time.Now),
 		log:    s.Log,
 		tally:  NewTally(s.Config.Site),
 		faults: map[string]string{}, up: map[string]bool{},
