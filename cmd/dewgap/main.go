@@ -22,7 +22,6 @@ type verbs struct {
 	Check   checkVerb   `cmd:"" help:"Explain every fault of a configuration, or print what will be read."`
 	Replay  replayVerb  `cmd:"" help:"Run recordings through the analysis, as fast as the machine allows."`
 	Run     runVerb     `cmd:"" help:"Watch a site."`
-	Demo    demoVerb    `cmd:"" help:"Run an invented store and watch it, all on this machine."`
 	Version versionVerb `cmd:"" help:"Print the version of this program."`
 }
 

@@ -83,7 +83,7 @@ func Open(s Setting) (*Daemon, error) {
 		tally:  NewTally(s.Config.Site),
 		faults: map[string]string{}, up: map[string]bool{},
 	}
-	if found := journal.Status().Recovery.String(); found != "" {
+	if found := journal.Status().Recovered.String(); found != "" {
 		d.log.Warn("journal mended at opening", "found", found)
 	}
 	ledger, totals, err := alert.OpenLedger(data)
