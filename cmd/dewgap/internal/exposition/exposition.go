@@ -178,7 +178,9 @@ func (e *emitter) state(site string, st *analyze.State) {
 	if st.Quality == reading.Good || st.Quality == reading.Suspect {
 		e.gauge(superheat, float64(st.Superheat), who()...)
 		e.gauge(margin, float64(st.Margin), who()...)
-		e.gauge(uncertainty, float64(st.Uncertainty), who()...)
+		if !math.IsNaN(float64(st.Superheat)) { // a stopped compressor has none
+			e.gauge(uncertainty, float64(st.Uncertainty), who()...)
+		}
 	}
 	e.gauge(floor, float64(st.Floor), who()...)
 	e.gauge(pressure, float64(st.SuctionPressure), who()...)

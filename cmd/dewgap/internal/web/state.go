@@ -89,7 +89,9 @@ func stateOf(s *snapshot.Snapshot, age time.Duration, version string) siteState 
 		c.Phase, c.Quality, c.Reason = st.Phase.String(), st.Quality.String(), st.Reason
 		if st.Quality.HasValue() {
 			c.Superheat, c.Margin = number(float64(st.Superheat)), number(float64(st.Margin))
-			c.Uncertainty = number(float64(st.Uncertainty))
+			if c.Superheat != nil {
+				c.Uncertainty = number(float64(st.Uncertainty))
+			}
 		}
 		c.Floor = number(float64(st.Floor))
 		c.SuctionPressure, c.Dew = number(float64(st.SuctionPressure)), number(float64(st.Dew))

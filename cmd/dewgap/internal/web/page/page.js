@@ -11,7 +11,7 @@ function svg(tag, attrs, ...kids) {
 }
 function fill(node, attrs, kids) {
   for (const [k, v] of Object.entries(attrs || {})) if (v !== undefined && v !== null) node.setAttribute(k, v);
-  for (const kid of kids.flat()) if (kid !== null && kid !== undefined && kid !== "") node.append(kid);
+  for (const kid of kids.flat(Infinity)) if (kid !== null && kid !== undefined && kid !== "") node.append(kid);
   return node;
 }
 
@@ -120,7 +120,7 @@ function card(c, events) {
   if (c.totals) rows.push(["Below floor in events, ever", span(c.totals.floodback_seconds) + ", " + dose(c.totals.floodback_kelvin_seconds)]);
   return el("article", { class: "plate " + look },
     el("div", { class: "head" }, el("h4", null, c.compressor), sign(look, words)),
-    el("p", { class: "big" }, el("b", null, difference(c.superheat_k)), el("span", null, known(c.expanded_uncertainty_k) ? "± " + difference(c.expanded_uncertainty_k) + " superheat" : "superheat")),
+    el("p", { class: "big" }, el("b", null, difference(c.superheat_k)), el("span", null, known(c.superheat_k) && known(c.expanded_uncertainty_k) ? "± " + difference(c.expanded_uncertainty_k) + " superheat" : "superheat")),
     el("p", { class: "why" }, "Phase: " + c.phase + " · quality: " + c.quality + (why ? " — " + why : "")),
     scale(c), el("dl", null, rows.map(([k, v]) => [el("dt", null, k), el("dd", null, v)])), plot(c));
 }
@@ -164,7 +164,7 @@ function put(id, key, make) {
   const k = JSON.stringify(key) + us;
   if (drawn.get(id) === k) return;
   drawn.set(id, k);
-  $(id).replaceChildren(...[make()].flat());
+  $(id).replaceChildren(...[make()].flat(Infinity));
 }
 
 let state = null, heard = 0;
