@@ -199,7 +199,7 @@ func TestPeers(t *testing.T) {
 	program := libmodbus(t)
 	for name, peer := range map[string][]string{
 		"libmodbus": {program},
-		"pymodbus":  {"python3", "testdata/pymodbus_server.py"},
+		"pymodbus":  {"/usr/bin/python3", "testdata/pymodbus_server.py"}, // Debian's, which has python3-pymodbus,
 	} {
 		t.Run(name+" tcp", func(t *testing.T) {
 			port := freePort(t)
