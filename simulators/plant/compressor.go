@@ -1,0 +1,168 @@
+package plant
+
+// compressor draws from its drop on the header.
+type compressor struct {
+	Compressor
+	drop    tube
+	outside [1]around
+	swept   float64 // m³/s at full speed
+
+	on    bool
+	speed float64
+	time  float64 // s since the last start or stop
+	off   float64 // s of the stop before the last start
+
+	inlet     stream  // at the suction service valve
+	draw      float64 // kg/s of gas compressed
+	fromDrop  float64 // kg/s boiled in the drop
+	out       float64 // kg/s into the discharge
+	enthalpy  float64 // J/kg there
+	power     float64 // W into the refrigerant
+	discharge float64 // °C of the discharge pipe
+	head      float64 // °C of the metal before it
+	sump      sump
+	failed    bool
+}
+
+// sump is oil with refrigerant dissolved in it.
+type sump struct {
+	oil         float64 // kg
+	refrigerant float64 // kg
+	temperature float64 // °C
+	release     float64 // kg/s boiling out, last step; negative: going in
+	heater      float64 // factor: a failed heater
+}
+
+// liquid share that falls into the oil instead of going into the cylinders
+// (common practice for which is larger; numbers from memory).
+func (c *compressor) toSump() float64 {
+	switch c.Kind {
+	case "air_cooled_semi_hermetic":
+		return 0.1
+	case "refrigerant_cooled_semi_hermetic":
+		return 0.6
+	}
+	return 0.5
+}
+
+// wants returns the gas drawn at a dew temperature, kg/s.
+func (c *compressor) wants(s *saturation, highPressure float64) float64 {
+	if !c.on {
+		return 0
+	}
+	ratio := highPressure / s.pressure
+	filling := max(0.97*(1-c.Clearance*(ratio-1)), 0.2)
+	superheat := max(c.inlet.temperature-s.dew, 0)
+	return c.swept * c.speed * filling * s.rhoGas * (s.dew + 273.15) / (s.dew + superheat + 273.15)
+}
+
+// compress works out the discharge from what came in.
+func (c *compressor) compress(dt float64, f *fluid, s *saturation, high *highSide, room float64) {
+	liquid := c.inlet.liquid
+	fall := liquid * c.toSump()
+	cylinders := liquid - fall
+	c.out, c.power, c.enthalpy = 0, 0, 0
+	shaft := 0.0
+	if c.on && c.draw > 0 {
+		superheat := max(c.inlet.temperature-s.dew, 0)
+		hIn, entropy := f.gasAt(s.dew, superheat)
+		_, ideal := f.superheatOfEntropy(high.dew, entropy)
+		ratio := high.pressure / s.pressure
+		efficiency := c.Isentropic * max(1-0.03*max(ratio-3, 3-ratio), 0.5)
+		shaft = c.draw * max(ideal-hIn, 0) / efficiency
+		motor := shaft / (1 - c.MotorLoss) * c.MotorLoss
+		if c.Kind == "air_cooled_semi_hermetic" {
+			motor = 0
+		}
+		lost := 0.06 * shaft // oil and shell to the room, common practice
+		c.power = shaft + motor - lost
+		c.out = c.draw + cylinders
+		c.enthalpy = (c.draw*hIn + cylinders*s.hLiquid + c.power) / c.out
+		hot := high.dew
+		if sat := high.state.hGas; c.enthalpy > sat {
+			hot += f.superheatOfEnthalpy(high.dew, c.enthalpy)
+		}
+		c.head += (hot - c.head) * dt / (dt + 60)
+		c.discharge += (c.head - c.discharge) * dt / (dt + 25)
+	} else {
+		c.out = cylinders // none: a stopped machine draws nothing
+		c.enthalpy = s.hLiquid
+		c.head += (room - c.head) * dt / (dt + 2400)
+		c.discharge += (c.head - c.discharge) * dt / (dt + 300)
+	}
+	c.sump.step(dt, fall, shaft, c.on, c.HeaterW, s, c.inlet.temperature, room)
+	c.time += dt
+}
+
+// step: oil takes up refrigerant when it is hardly warmer than the dew of its
+// gas, the more the longer, and gives it up when it runs. Shares and times
+// from memory; the direction from trade literature on migration.
+func (o *sump) step(dt, fall, shaft float64, on bool, heaterW float64, s *saturation, inlet, room float64) {
+	const heatCapacity = 14000.0 // J/K: oil and the iron around it
+	above := max(o.temperature-s.dew, 0) / 7
+	equilibrium := o.oil * 0.6 / (1 + above*above)
+	time := 5400.0
+	if on {
+		time = 600
+		if o.refrigerant > equilibrium {
+			time = 100
+		}
+	}
+	o.refrigerant += fall * dt
+	o.release = (o.refrigerant - equilibrium) / time
+	if !on && o.release > 0 {
+		o.release *= 4
+	}
+	o.refrigerant -= o.release * dt
+
+	heat := -o.release * s.latent() * 0.8
+	toGas, toRoom := 0.5, 3.0
+	if on {
+		toGas = 4
+		heat += 0.07 * shaft
+	} else {
+		heat += heaterW * o.heater
+	}
+	mass := heatCapacity / dt
+	o.temperature = (mass*o.temperature + heat + toGas*inlet + toRoom*room) / (mass + toGas + toRoom)
+}
+
+// highSide is condenser, receiver and liquid line.
+type highSide struct {
+	dew       float64 // °C, condensing
+	state     saturation
+	pressure  float64
+	mass      float64 // kg
+	just      float64 // kg that a critically charged condenser should hold
+	available float64 // kg that may leave in one step
+
+	liquidEnthalpy, liquidDensity float64
+
+	conductance float64 // W/K, fans at full speed
+	heatStore   float64 // J/K
+	fans        float64
+	dirt        float64 // factor on conductance: a fault
+	rejected    float64 // W, last step
+}
+
+func (h *highSide) refresh(f *fluid, subcooling float64) {
+	h.state = f.at(h.dew)
+	h.pressure = h.state.pressure
+	h.liquidEnthalpy = h.state.hLiquid - subcooling*h.state.cpLiquid
+	h.liquidDensity = h.state.rhoLiq * (1 + 0.003*subcooling)
+}
+
+// step condenses what came: heat in W over the liquid's enthalpy.
+func (h *highSide) step(dt, heat, outdoor, minimum float64, critical bool) {
+	want := (h.dew-minimum)/6 + 0.1 // fans rise over 6 K
+	h.fans += (min(max(want, 0.08), 1) - h.fans) * dt / (dt + 20)
+	free := 1.0
+	if critical && h.mass > h.just {
+		free = max(1-(h.mass-h.just)/(1.5*h.just), 0.15) // liquid stands in the tubes
+	}
+	g := h.conductance * h.fans * free * h.dirt
+	mass := h.heatStore / dt
+	next := (mass*h.dew + heat + g*outdoor) / (mass + g)
+	h.rejected = g * (next - outdoor)
+	h.dew = max(next, -10)
+}

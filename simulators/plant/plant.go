@@ -1,0 +1,231 @@
+package plant
+
+import (
+	"fmt"
+	"math"
+	"time"
+)
+
+// substep is the time in which the equations are solved.
+const (
+	substep  = 0.5 // s
+	substeps = 2
+)
+
+// Plant is a running plant. It is not safe for concurrent use.
+type Plant struct {
+	d        Description
+	now      time.Time
+	seconds  int64 // since Start
+	groups   []*group
+	humidity *humidity
+	sensors  []sensor
+	inputs   []InputInfo
+	faults   []*activeFault
+	truth    []Truth
+	outdoor  float64
+}
+
+// New builds the plant that d describes and runs it through its warm-up, so
+// that Now is d.Start. The same description and seed give the same plant.
+func New(d Description, seed uint64) (*Plant, error) {
+	if err := d.check(); err != nil {
+		return nil, err
+	}
+	p := &Plant{d: d, humidity: newHumidity()}
+	for i := range d.Groups {
+		props, err := lookup(d.Groups[i].Refrigerant)
+		if err != nil {
+			return nil, fmt.Errorf("suction group %q: %w", d.Groups[i].Name, err)
+		}
+		f, err := newFluid(d.Groups[i].Refrigerant, props)
+		if err != nil {
+			return nil, fmt.Errorf("suction group %q: %w", d.Groups[i].Name, err)
+		}
+		g, err := newGroup(d.Groups[i], &p.d.Store, f, p.humidity, seed)
+		if err != nil {
+			return nil, fmt.Errorf("suction group %q: %w", d.Groups[i].Name, err)
+		}
+		p.groups = append(p.groups, g)
+	}
+	if err := p.wire(seed); err != nil {
+		return nil, err
+	}
+	warm := int64(math.Round(d.WarmUpH * 3600))
+	p.seconds = -warm
+	p.now = d.Start.Add(-time.Duration(warm) * time.Second)
+	p.rewindDefrosts(float64(warm))
+	for i := range d.Faults {
+		f := d.Faults[i]
+		if err := p.schedule(f, max(int64(math.Round(f.AtMin*60)), -warm)); err != nil {
+			return nil, fmt.Errorf("fault %d: %w", i+1, err)
+		}
+	}
+	for p.seconds < 0 {
+		p.second()
+	}
+	p.tell()
+	return p, nil
+}
+
+// rewindDefrosts sets each clock so that the first defrost after Start comes
+// when the description says.
+func (p *Plant) rewindDefrosts(warm float64) {
+	for _, g := range p.groups {
+		for _, c := range g.circuits {
+			c.countdown = c.Defrost.FirstMin*60 + warm
+			for every := c.Defrost.EveryH * 3600; every > 0 && c.countdown > every; {
+				c.countdown -= every
+			}
+		}
+	}
+}
+
+// Description returns what the plant was built from.
+func (p *Plant) Description() Description { return p.d }
+
+// Now returns the plant's time, UTC.
+func (p *Plant) Now() time.Time { return p.now }
+
+// Step moves the plant on by dt, which is taken in whole seconds.
+func (p *Plant) Step(dt time.Duration) {
+	for range int(dt / time.Second) {
+		p.second()
+	}
+	p.tell()
+}
+
+func (p *Plant) second() {
+	p.runFaults()
+	p.outdoor = p.d.Store.OutdoorC + p.d.Store.SwingK*daily(p.now)
+	for range substeps {
+		for _, g := range p.groups {
+			g.step(substep, p.outdoor, &p.d.Store, p.humidity)
+		}
+	}
+	p.seconds++
+	p.now = p.now.Add(time.Second)
+	for i := range p.sensors {
+		p.sensors[i].step()
+	}
+}
+
+// daily returns −1…1 over the day, highest at 15:00 UTC: two parabolas instead
+// of a sine, which the last bit of a library function would make different.
+func daily(t time.Time) float64 {
+	s := float64((t.Unix()+86400-15*3600+6*3600)%86400) / 86400 // ¼ at 15:00
+	if s < 0.5 {
+		x := 4*s - 1
+		return 1 - x*x
+	}
+	x := 4*(s-0.5) - 1
+	return x*x - 1
+}
+
+// check refuses what no plant can be built from.
+func (d *Description) check() error {
+	if len(d.Groups) == 0 {
+		return fmt.Errorf("no suction_group: at least one is needed")
+	}
+	if d.WarmUpH < 0 || d.WarmUpH > 48 {
+		return fmt.Errorf("warm_up_h = %g: 0 to 48", d.WarmUpH)
+	}
+	names := map[string]bool{}
+	once := func(path string) error {
+		if !validName(path[lastDot(path)+1:]) {
+			return fmt.Errorf("name %q: lower-case letters, digits, - and _, starting with a letter", path)
+		}
+		if names[path] {
+			return fmt.Errorf("name %q is used twice", path)
+		}
+		names[path] = true
+		return nil
+	}
+	for _, g := range d.Groups {
+		if err := once(g.Name); err != nil {
+			return err
+		}
+		if len(g.Compressors) == 0 || len(g.Circuits) == 0 {
+			return fmt.Errorf("suction group %q: at least one compressor and one circuit are needed", g.Name)
+		}
+		switch g.Control.Mode {
+		case "suction", "pump_down":
+		case "thermostat":
+			if len(g.Compressors) != 1 || len(g.Circuits) != 1 || g.Circuits[0].ThermostatK <= 0 {
+				return fmt.Errorf("suction group %q: control by thermostat needs one compressor and one circuit with thermostat_k", g.Name)
+			}
+		default:
+			return fmt.Errorf("suction group %q: control.mode %q: suction, thermostat or pump_down", g.Name, g.Control.Mode)
+		}
+		for _, c := range g.Compressors {
+			if err := once(g.Name + "." + c.Name); err != nil {
+				return err
+			}
+			if err := oneOf("kind", c.Kind, "scroll", "air_cooled_semi_hermetic", "refrigerant_cooled_semi_hermetic"); err != nil {
+				return fmt.Errorf("%s.%s: %w", g.Name, c.Name, err)
+			}
+			if err := positive("capacity_kw", c.CapacityKW, "minimum_speed", c.MinimumSpeed, "isentropic_efficiency", c.Isentropic, "oil_kg", c.OilKg); err != nil {
+				return fmt.Errorf("%s.%s: %w", g.Name, c.Name, err)
+			}
+		}
+		for _, c := range g.Circuits {
+			if err := once(g.Name + "." + c.Name); err != nil {
+				return err
+			}
+			err := oneOf("valve.kind", c.Valve.Kind, "thermostatic", "electronic", "capillary")
+			if err == nil {
+				err = oneOf("defrost.kind", c.Defrost.Kind, "off_cycle", "electric", "hot_gas")
+			}
+			if err == nil {
+				err = positive("load_kw", c.LoadKW, "valve.size", c.Valve.Size, "valve.opening_superheat_k", c.Valve.RangeK,
+					"valve.stroke_s", c.Valve.StrokeS, "line.length_m", c.Line.LengthM, "coil.hold_s", c.Coil.HoldS, "coil.capacity", c.Coil.Capacity)
+			}
+			if err == nil && (c.Infiltration < 0 || c.Internal < 0 || c.Infiltration+c.Internal > 1) {
+				err = fmt.Errorf("infiltration %g and internal %g are shares of one load: together at most 1", c.Infiltration, c.Internal)
+			}
+			if err != nil {
+				return fmt.Errorf("%s.%s: %w", g.Name, c.Name, err)
+			}
+		}
+	}
+	return nil
+}
+
+func lastDot(s string) int {
+	for i := len(s) - 1; i >= 0; i-- {
+		if s[i] == '.' {
+			return i
+		}
+	}
+	return -1
+}
+
+func validName(s string) bool {
+	for i := range len(s) {
+		c := s[i]
+		letter := c >= 'a' && c <= 'z'
+		if !letter && (i == 0 || !(c >= '0' && c <= '9' || c == '-' || c == '_')) {
+			return false
+		}
+	}
+	return s != ""
+}
+
+func oneOf(key, v string, allowed ...string) error {
+	for _, a := range allowed {
+		if v == a {
+			return nil
+		}
+	}
+	return fmt.Errorf("%s = %q: one of %q", key, v, allowed)
+}
+
+// positive takes keys and values in turn.
+func positive(pairs ...any) error {
+	for i := 0; i < len(pairs); i += 2 {
+		if v := pairs[i+1].(float64); !(v > 0) {
+			return fmt.Errorf("%s = %g: must be above 0", pairs[i], v)
+		}
+	}
+	return nil
+}

@@ -1,0 +1,210 @@
+package scenarios
+
+import (
+	"errors"
+	"fmt"
+	"reflect"
+	"strconv"
+	"strings"
+	"time"
+
+	"github.com/BurntSushi/toml"
+
+	"dewgap/simulators/plant"
+)
+
+// defaultStart is when a scenario begins that does not say: early on a Monday.
+var defaultStart = time.Date(2026, 3, 2, 4, 0, 0, 0, time.UTC)
+
+// Decode reads a scenario. Every key must be known; file names the text in
+// errors. Keys that are not given take the defaults of FORMAT.md.
+func Decode(file, text string) (plant.Description, error) {
+	var d plant.Description
+	var tree map[string]any
+	md, err := toml.Decode(text, &tree)
+	if err != nil {
+		var at toml.ParseError
+		if errors.As(err, &at) {
+			return d, fmt.Errorf("%s:%d: %s", file, at.Position.Line, at.Message)
+		}
+		return d, fmt.Errorf("%s: %w", file, err)
+	}
+	_ = md
+	r := reader{file: file}
+	r.table("", tree, reflect.ValueOf(&d).Elem())
+	if d.Start.IsZero() {
+		d.Start = defaultStart
+	}
+	d.Start = d.Start.UTC()
+	if len(r.faults) > 0 {
+		return d, errors.Join(r.faults...)
+	}
+	return d, nil
+}
+
+// reader fills structures from a decoded tree: defaults first, then what the
+// file says. The tags of plant.Description are the format.
+type reader struct {
+	file   string
+	faults []error
+}
+
+func (r *reader) fault(key, format string, a ...any) {
+	r.faults = append(r.faults, fmt.Errorf("%s: %s: %s", r.file, key, fmt.Sprintf(format, a...)))
+}
+
+func (r *reader) table(path string, tree map[string]any, into reflect.Value) {
+	known := map[string]bool{}
+	for i := range into.NumField() {
+		tag := into.Type().Field(i).Tag
+		key := tag.Get("toml")
+		known[key] = true
+		v, given := tree[key]
+		r.value(join(path, key), v, given, tag.Get("default"), into.Field(i))
+	}
+	for key := range tree {
+		if !known[key] {
+			r.fault(join(path, key), "no such key; %s", nearest(key, known))
+		}
+	}
+}
+
+func join(path, key string) string {
+	if path == "" {
+		return key
+	}
+	return path + "." + key
+}
+
+func (r *reader) value(path string, v any, given bool, def string, into reflect.Value) {
+	if !given {
+		switch into.Kind() {
+		case reflect.Struct:
+			if into.Type() != reflect.TypeFor[time.Time]() {
+				r.table(path, nil, into)
+			}
+		case reflect.Slice:
+		default:
+			setDefault(into, def)
+		}
+		return
+	}
+	switch into.Kind() {
+	case reflect.Float64:
+		switch n := v.(type) {
+		case float64:
+			into.SetFloat(n)
+		case int64:
+			into.SetFloat(float64(n))
+		default:
+			r.fault(path, "a number is needed, not %v", v)
+		}
+		if f := into.Float(); f != f || f > 1e9 || f < -1e9 {
+			r.fault(path, "%g: a finite number is needed", f)
+		}
+	case reflect.Int:
+		if n, ok := v.(int64); ok {
+			into.SetInt(n)
+		} else {
+			r.fault(path, "a whole number is needed, not %v", v)
+		}
+	case reflect.String:
+		if s, ok := v.(string); ok {
+			into.SetString(s)
+		} else {
+			r.fault(path, "a text in quotes is needed, not %v", v)
+		}
+	case reflect.Bool:
+		if b, ok := v.(bool); ok {
+			into.SetBool(b)
+		} else {
+			r.fault(path, "true or false is needed, not %v", v)
+		}
+	case reflect.Struct:
+		if into.Type() == reflect.TypeFor[time.Time]() {
+			if t, ok := v.(time.Time); ok {
+				into.Set(reflect.ValueOf(t))
+			} else {
+				r.fault(path, "a date and time without quotes is needed, as 2026-03-02T04:00:00Z")
+			}
+			return
+		}
+		if t, ok := v.(map[string]any); ok {
+			r.table(path, t, into)
+		} else {
+			r.fault(path, "a table is needed")
+		}
+	case reflect.Slice:
+		r.list(path, v, into)
+	}
+}
+
+func (r *reader) list(path string, v any, into reflect.Value) {
+	switch list := v.(type) {
+	case []map[string]any:
+		for i, t := range list {
+			item := reflect.New(into.Type().Elem()).Elem()
+			if item.Kind() != reflect.Struct {
+				r.fault(path, "a list of texts is needed")
+				return
+			}
+			name := strconv.Itoa(i + 1)
+			if s, ok := t["name"].(string); ok {
+				name = s
+			}
+			r.table(path+"["+name+"]", t, item)
+			into.Set(reflect.Append(into, item))
+		}
+	case []any:
+		for _, e := range list {
+			s, ok := e.(string)
+			if !ok || into.Type().Elem().Kind() != reflect.String {
+				r.fault(path, "a list of texts is needed, or [[%s]] tables", path)
+				return
+			}
+			into.Set(reflect.Append(into, reflect.ValueOf(s)))
+		}
+	default:
+		r.fault(path, "a list is needed")
+	}
+}
+
+func setDefault(into reflect.Value, def string) {
+	if def == "" {
+		return
+	}
+	switch into.Kind() {
+	case reflect.Float64:
+		f, _ := strconv.ParseFloat(def, 64)
+		into.SetFloat(f)
+	case reflect.Int:
+		n, _ := strconv.ParseInt(def, 10, 64)
+		into.SetInt(n)
+	case reflect.String:
+		into.SetString(def)
+	case reflect.Bool:
+		into.SetBool(def == "true")
+	}
+}
+
+// nearest suggests the known key that shares the longest beginning, or lists all.
+func nearest(key string, known map[string]bool) string {
+	best, most := "", 2
+	for k := range known {
+		n := 0
+		for n < len(k) && n < len(key) && k[n] == key[n] {
+			n++
+		}
+		if n > most || n == most && k < best {
+			best, most = k, n
+		}
+	}
+	if best != "" {
+		return fmt.Sprintf("did you mean %s?", best)
+	}
+	all := make([]string, 0, len(known))
+	for k := range known {
+		all = append(all, k)
+	}
+	return "keys here: " + strings.Join(sorted(all), ", ")
+}
