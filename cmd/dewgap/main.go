@@ -19,10 +19,11 @@ import (
 )
 
 type verbs struct {
-	Check   checkVerb   `cmd:"" help:"Explain every fault of a configuration, or print what will be read."`
-	Replay  replayVerb  `cmd:"" help:"Run recordings through the analysis, as fast as the machine allows."`
-	Run     runVerb     `cmd:"" help:"Watch a site."`
-	Version versionVerb `cmd:"" help:"Print the version of this program."`
+	Check    checkVerb    `cmd:"" help:"Explain every fault of a configuration, or print what will be read."`
+	Replay   replayVerb   `cmd:"" help:"Run recordings through the analysis, as fast as the machine allows."`
+	Run      runVerb      `cmd:"" help:"Watch a site."`
+	Version  versionVerb  `cmd:"" help:"Print the version of this program."`
+	Simulate simulateVerb `cmd:"" help:"Write a recording of the simulated plant, with the truth beside it."`
 }
 
 // console is where a verb speaks: results to Out, messages for people to Err.

@@ -137,6 +137,7 @@ func (c *circuit) step(dt float64, g *group, store *Store, h *humidity, header f
 	c.air.slow += -c.air.slow*dt/600 + c.noise.normal()*sqrt(2*dt/600)
 
 	dew := header + c.drop()
+	c.passing += (max(c.out.gas, 0) - c.passing) * dt / (dt + 10)
 	inLine := dew
 	if c.Defrost.Kind == "hot_gas" {
 		dew = c.ownDew(dt, g, dew)
@@ -193,7 +194,7 @@ func (c *circuit) step(dt float64, g *group, store *Store, h *humidity, header f
 
 // drop is the dew temperature lost from coil to header at the present flow.
 func (c *circuit) drop() float64 {
-	r := max(c.out.gas, 0) / c.line.flow
+	r := c.passing / c.line.flow
 	return c.Line.DropK * min(r*r, 4)
 }
 

@@ -83,7 +83,7 @@ type Compressor struct {
 	MotorLoss    float64 `toml:"motor_loss" unit:"1" default:"0.1" doc:"share of the electric power that the motor turns into heat; reaches the suction gas unless air cooled"`
 	OilKg        float64 `toml:"oil_kg" unit:"kg" default:"2.5" doc:"oil in the sump"`
 	HeaterW      float64 `toml:"crankcase_heater_w" unit:"W" default:"70" doc:"on while stopped (common practice: 50–120 W)"`
-	InletWK      float64 `toml:"inlet_heat_w_k" unit:"W/K" default:"0.4" doc:"heat from the machine room into its suction drop"`
+	InletWK      float64 `toml:"inlet_heat_w_k" unit:"W/K" default:"0.3" doc:"heat from the machine room into its suction drop"`
 }
 
 // Circuit is one evaporator with its valve, defrost and suction line.

@@ -59,7 +59,7 @@ func newFluid(name string, from properties) (*fluid, error) {
 			}
 			break
 		}
-		if _, _, err := from.gas(dew, 0); err != nil && i >= hotEnough {
+		if _, _, err := from.gas(dew, superheats[2]); err != nil && i >= hotEnough {
 			break
 		}
 		var row gasRow

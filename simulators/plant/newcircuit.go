@@ -71,6 +71,7 @@ func newCircuit(d Circuit, g *group, store *Store, h *humidity, seed uint64) (*c
 		c.line.cells[i] = cell{wall: t, gas: t}
 	}
 	c.out = stream{gas: nominal, temperature: dew + 15}
+	c.passing = nominal
 	c.outsideLine = make([]around, lineCells)
 	c.lineHeat = d.Line.HeatWMK * d.Line.LengthM
 
