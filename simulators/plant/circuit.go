@@ -35,6 +35,7 @@ type circuit struct {
 	byTime     bool    // the last defrost ended by its limit
 	flow       float64 // kg/s through the valve
 	out        stream  // into the header
+	passing    float64 // kg/s of gas, smoothed over 10 s: the pressure drop follows it
 	dewBefore  float64 // °C in the coil, the step before
 	lineBefore float64 // the same in the line
 	duty       float64 // W into the refrigerant in coil and stub
