@@ -159,6 +159,10 @@ func (b *builder) modbusPoint(t *table, name string, index int, p reading.Point,
 	if point.Period == 0 {
 		point.Period = s.Period
 	}
+	if int(address)+m.Type.Words() > 1<<16 {
+		t.fault("type", fmt.Sprintf("%s takes two registers, and %d is the last there is", m.Type, address), "check the address, which is zero-based, and the type")
+		return
+	}
 	last := address + uint16(m.Type.Words()-1)
 	for _, f := range s.Forbidden {
 		if f.Unit == unit && f.Table == table && f.First <= last && f.Last >= address {
@@ -277,7 +281,7 @@ func (b *builder) words(t *table, p reading.Point, table modbus.Table, point *mo
 		m.Type = kind
 		b.wordOrder(t, m, order, hasOrder)
 	}
-	if isSwitch && hasType && !t.has("threshold") && !t.has("unit") {
+	if isSwitch && hasType && !bits && !hasBit && !t.has("threshold") && !t.has("unit") {
 		t.fault("threshold", "is missing: from which number on is it running?", `add unit = "A" and threshold = "8 A", or unit = "bool" for a register of 0 and 1`)
 	}
 	if m.Type == register.Bit {
@@ -330,7 +334,7 @@ func (b *builder) sentinels(t *table, m *register.Mapping) {
 func (b *builder) sameRegister(t *table, s *modbus.Settings, n modbus.Point, p reading.Point) {
 	mine := meaning{n.Path, p.Role.Kind(), n.Mapping}
 	for _, o := range s.Points {
-		if o.Unit != n.Unit || o.Table != n.Table || o.Address+uint16(o.Mapping.Type.Words()) <= n.Address || n.Address+uint16(n.Mapping.Type.Words()) <= o.Address {
+		if o.Unit != n.Unit || o.Table != n.Table || int(o.Address)+o.Mapping.Type.Words() <= int(n.Address) || int(n.Address)+n.Mapping.Type.Words() <= int(o.Address) {
 			continue
 		}
 		if o.Bit >= 0 && n.Bit >= 0 && o.Address == n.Address {

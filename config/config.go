@@ -5,6 +5,7 @@ import (
 	"fmt"
 	"os"
 	"path/filepath"
+	"regexp"
 	"strings"
 
 	"github.com/BurntSushi/toml"
@@ -80,6 +81,8 @@ func (c *Config) Runnable() error {
 	return c.unready
 }
 
+var quotedKey = regexp.MustCompile(`[Kk]ey '([^']+)'`)
+
 // syntaxFault tells where the text stops being TOML.
 func syntaxFault(name string, err error) Fault {
 	var parse toml.ParseError
@@ -89,6 +92,10 @@ func syntaxFault(name string, err error) Fault {
 	f := Fault{File: name, Line: max(1, parse.Position.Line), Key: parse.LastKey, Problem: parse.Message, offset: parse.Position.Start}
 	switch {
 	case strings.Contains(parse.Message, "already been defined"), strings.Contains(parse.Message, "already exists"):
+		f.Problem = "is defined twice"
+		if key := quotedKey.FindStringSubmatch(parse.Message); f.Key == "" && key != nil {
+			f.Key = key[1]
+		}
 		f.Remedy = "give each key once; a further compressor, circuit or source begins with its own header in double brackets"
 	case strings.Contains(parse.Message, "was already created"):
 		f.Remedy = "write lists such as [[suction_group]] with double brackets everywhere"

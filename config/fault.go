@@ -27,7 +27,11 @@ func (f Fault) Error() string {
 		b.WriteString(f.Key + ": ")
 	}
 	b.WriteString(f.Problem)
-	if f.Remedy != "" {
+	switch {
+	case f.Remedy == "":
+	case strings.HasSuffix(f.Problem, "?"):
+		b.WriteString(" " + f.Remedy)
+	default:
 		b.WriteString("; " + f.Remedy)
 	}
 	return b.String()

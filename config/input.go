@@ -80,6 +80,7 @@ func (b *builder) input(t *table, p reading.Point) {
 	switch {
 	case onBus && atBroker:
 		t.fault("mqtt", "is given beside modbus", "an input has one source; keep one of the two")
+		t.known = append(append(t.known, modbusKeys...), mqttKeys...)
 	case onBus:
 		hint(t, mqttKeys, "it is for inputs over MQTT; this one names modbus")
 		b.modbusPoint(t, bus, index, p, m)
@@ -91,7 +92,7 @@ func (b *builder) input(t *table, p reading.Point) {
 		hint(t, mqttKeys, `name the broker as well: mqtt = "…"`)
 		t.notReady("", "has no source", `add modbus = "…" or mqtt = "…" with the address`)
 	}
-	if (onBus || atBroker) && p.Role.Kind() != reading.Switch && m.Unit == (units.Unit{}) && !t.has("unit") && !t.has("span") {
+	if (onBus || atBroker) && p.Role.Kind() != reading.Switch && m.Unit == (units.Unit{}) && !t.has("unit") && !t.has("span") && !t.has("signal") {
 		t.fault("unit", "is missing", `add the unit of the number after scale, such as unit = `+exampleUnit(p.Role.Kind()))
 	}
 	t.done()
@@ -172,11 +173,11 @@ func (b *builder) unit(t *table, key string, kind reading.Kind) (units.Unit, boo
 // switching reads what makes a number 0 or 1.
 func (b *builder) switching(t *table, m *register.Mapping) {
 	m.Invert = t.flag("invert", false)
+	t.value("threshold") // known, whatever becomes of the unit
 	unit, hasUnit := t.text("unit", "A")
 	if hasUnit && unit == "bool" {
 		m.Threshold = 0.5
 		if t.has("threshold") {
-			t.value("threshold")
 			t.fault("threshold", "is given for an input of unit bool, which is 0 or 1 already", "leave it out, or write the unit of the number, such as unit = \"A\"")
 		}
 		return
@@ -263,6 +264,6 @@ func (b *builder) pressureAccuracy(t *table, rng span) float64 {
 		}
 		return 0
 	}
-	limit, _ := within(t, "accuracy", units.ParsePressureDifference, 1, 10e5, func(pa float64) string { return fmt.Sprintf("%g bar", pa/1e5) })
+	limit, _ := within(t, "accuracy", units.ParsePressureDifference, 100, 10e5, func(pa float64) string { return fmt.Sprintf("%g bar", pa/1e5) })
 	return limit
 }

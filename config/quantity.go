@@ -82,10 +82,12 @@ func shortDuration(d time.Duration) string {
 	switch {
 	case d != 0 && d%time.Hour == 0:
 		return fmt.Sprintf("%d h", d/time.Hour)
-	case d > 3*time.Minute && d%time.Minute == 0:
+	case d >= 3*time.Minute && d%time.Minute == 0:
 		return fmt.Sprintf("%d min", d/time.Minute)
 	case d >= time.Second && d%time.Second == 0, d == 0:
 		return fmt.Sprintf("%d s", d/time.Second)
+	case d >= time.Second && d%(100*time.Millisecond) == 0:
+		return fmt.Sprintf("%.1f s", d.Seconds())
 	case d%time.Millisecond == 0:
 		return fmt.Sprintf("%d ms", d/time.Millisecond)
 	}

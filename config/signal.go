@@ -140,7 +140,7 @@ func parseB(text string) (float64, error) {
 func readThermistor(path string) ([]register.NTCPoint, error) {
 	f, err := os.Open(path)
 	if err != nil {
-		return nil, fmt.Errorf("cannot be read: %w", err)
+		return nil, fmt.Errorf("%s cannot be read: %w", path, underlying(err))
 	}
 	defer f.Close()
 	in := csv.NewReader(f)

@@ -4,12 +4,14 @@ import (
 	"fmt"
 	"math"
 	"path/filepath"
+	"strings"
 	"time"
 
 	"dewgap/analyze"
 	"dewgap/analyze/floodback"
 	"dewgap/analyze/phase"
 	"dewgap/analyze/reading"
+	"dewgap/analyze/superheat"
 	"dewgap/analyze/units"
 )
 
@@ -44,6 +46,49 @@ func (b *builder) read(root *table) {
 	}
 	root.done()
 	b.finishSources()
+	b.floorsAgainstUncertainty(groups)
+}
+
+// floorsAgainstUncertainty warns, once for each floor of a group, where a
+// reading at the floor could be wet gas at a usual suction pressure.
+func (b *builder) floorsAgainstUncertainty(tables []*table) {
+	for i := range b.config.Site.Groups {
+		g := &b.config.Site.Groups[i]
+		if g.Refrigerant == nil {
+			continue
+		}
+		for _, floor := range []struct {
+			key string
+			k   units.Kelvin
+		}{{"steady", g.Detect.Floor.Steady}, {"pulldown", g.Detect.Floor.Pulldown}} {
+			b.floorAgainstUncertainty(tables[i], g, floor.key, floor.k)
+		}
+	}
+}
+
+func (b *builder) floorAgainstUncertainty(t *table, g *analyze.Group, key string, floor units.Kelvin) {
+	for _, c := range g.Compressors {
+		for _, dew := range typicalDew {
+			budget, _, ok := b.config.budget(g, c.Name, dew)
+			if !ok || len(budget.Parts) == 0 {
+				continue
+			}
+			problem := superheat.FloorBelow(floor, budget.Expanded, budget.Parts[0].Name)
+			if problem == "" {
+				continue
+			}
+			problem = fmt.Sprintf("at dew %s, compressor %s: %s", b.config.Units.Temperature(dew), c.Name, problem)
+			problem, remedy, _ := strings.Cut(problem, "; ")
+			at := t
+			if f, ok := t.values["floor"].(map[string]any); ok {
+				at = &table{r: t.r, name: t.path("floor"), values: f, place: t.place.key("floor")}
+			} else {
+				key = "floor"
+			}
+			at.warn(key, problem, remedy)
+			return
+		}
+	}
 }
 
 // names finds names used twice; the value says what has the name.
@@ -156,6 +201,7 @@ func (b *builder) group(t *table, groups names) {
 func (b *builder) compressor(t *table, group string, members names, pressure bool) analyze.Compressor {
 	const belongs = "it belongs to the sensor: suction_temperature = { %s }, or the group's temperature_sensor = { %[1]s }"
 	t.hints = map[string]string{
+		"drip":     `it belongs to the suction group: drip = "3 min"`,
 		"lag":      fmt.Sprintf(belongs, `lag = "20 s"`),
 		"mounting": fmt.Sprintf(belongs, `mounting = "1.5 K"`),
 	}

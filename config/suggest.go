@@ -5,12 +5,17 @@ import (
 )
 
 // nearest returns the candidate most like the word, or nothing when none is
-// like it: at most a third of the letters may differ.
+// like it: at most a third of the letters may differ, or the end may lack.
 func nearest(word string, candidates []string) string {
 	best, least := "", max(1, len(word)/3)+1
 	for _, c := range candidates {
 		if d := distance(strings.ToLower(word), strings.ToLower(c)); d < least {
 			best, least = c, d
+		}
+	}
+	for _, c := range candidates {
+		if best == "" && len(word) >= 3 && strings.HasPrefix(c, word) {
+			best = c
 		}
 	}
 	return best

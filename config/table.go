@@ -112,7 +112,7 @@ func take[T any](t *table, key, want string) (T, bool) {
 func (t *table) text(key, example string) (string, bool) {
 	s, ok := take[string](t, key, fmt.Sprintf("text in quotes, such as %q", example))
 	if ok && strings.TrimSpace(s) == "" {
-		t.fault(key, "is empty", fmt.Sprintf("write something like %q, or leave the key out", example))
+		t.fault(key, "is empty", fmt.Sprintf("write something like %q", example))
 		return "", false
 	}
 	return s, ok
@@ -220,7 +220,7 @@ type named[T any] struct {
 
 // inner returns an inline table or sub-table.
 func (t *table) inner(key, example string) (*table, bool) {
-	v, ok := take[map[string]any](t, key, "a table in braces, such as "+example)
+	v, ok := take[map[string]any](t, key, "a table, such as "+example)
 	if !ok {
 		return nil, false
 	}
@@ -250,7 +250,7 @@ func (t *table) inners(key, example string) []*table {
 		m, ok := v.(map[string]any)
 		if !ok {
 			t.fault(key, "holds "+describe(v), "write tables only, such as "+example)
-			continue
+			return tables
 		}
 		label := fmt.Sprint(i + 1)
 		if name, ok := m["name"].(string); ok && reading.ValidName(name) {
