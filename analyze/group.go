@@ -5,9 +5,11 @@ import (
 	"fmt"
 	"math"
 
+	"dewgap/analyze/cause"
 	"dewgap/analyze/floodback"
 	"dewgap/analyze/phase"
 	"dewgap/analyze/reading"
+	"dewgap/analyze/refrigerant"
 	"dewgap/analyze/superheat"
 	"dewgap/analyze/units"
 )
@@ -19,7 +21,7 @@ const noPoint = -1
 type group struct {
 	spec   *Group
 	first  int // index of its first compressor over the site
-	line   superheat.DewLine
+	line   *refrigerant.Fluid
 	detect floodback.Settings
 
 	suctionPressure, dischargePressure, ambient int // points
@@ -27,6 +29,7 @@ type group struct {
 	circuits                                    []circuit
 
 	phases *phase.Group
+	coils  *cause.Group
 	sample phase.Sample
 	moment floodback.Moment
 
@@ -41,6 +44,7 @@ type compressor struct {
 	meter superheat.Meter
 	value superheat.Value
 	set   floodback.Set
+	why   cause.Case
 }
 
 type circuit struct {
@@ -54,12 +58,8 @@ func newGroup(spec *Group, first int) (*group, error) {
 	if len(spec.Compressors) == 0 {
 		return nil, errors.New("has no compressor")
 	}
-	line, ok := any(spec.Refrigerant).(superheat.DewLine)
-	if !ok {
-		return nil, errors.New("has a refrigerant without a dew line")
-	}
 	g := &group{
-		spec: spec, first: first, line: line, detect: spec.Detect.WithDefaults(),
+		spec: spec, first: first, line: spec.Refrigerant, detect: spec.Detect.WithDefaults(),
 		suctionPressure: noPoint, dischargePressure: noPoint, ambient: noPoint,
 		condensingAt: math.NaN(), condensingDew: math.NaN(),
 	}
@@ -68,11 +68,16 @@ func newGroup(spec *Group, first int) (*group, error) {
 		kinds[i] = spec.Circuits[i].Defrost
 		g.circuits = append(g.circuits, circuit{noPoint, noPoint, noPoint})
 	}
+	names := make([]string, len(spec.Circuits))
+	for i := range names {
+		names[i] = spec.Circuits[i].Name
+	}
+	g.coils = cause.NewGroup(names, kinds)
 	for range spec.Compressors {
 		g.compressors = append(g.compressors, compressor{
 			suctionPressure: noPoint, suctionTemperature: noPoint, running: noPoint,
 			dischargeTemperature: noPoint, sumpTemperature: noPoint,
-			set: floodback.NewSet(g.detect),
+			set: floodback.NewSet(g.detect, g.line), why: cause.NewCase(g.coils),
 		})
 	}
 	g.phases = phase.NewGroup(spec.Phase, len(spec.Compressors), kinds)
@@ -175,6 +180,7 @@ func (g *group) observe(at, step int64, e *Engine) {
 		}
 	}
 	phases := g.phases.Observe(x)
+	g.coils.Observe(x, g.phases)
 	for i := range g.compressors {
 		g.judge(i, phases[i], step, e)
 	}
@@ -233,7 +239,13 @@ func (g *group) judge(i int, p phase.Phase, step int64, e *Engine) {
 		SuctionTemperature: float64(v.Temperature), DischargeTemperature: y.DischargeTemperature,
 		SumpTemperature: y.SumpTemperature, Ambient: x.Ambient,
 	}
+	first := len(e.result.Findings)
 	e.result.Findings = c.set.Step(&g.moment, e.result.Findings)
+	if first < len(e.result.Findings) {
+		if f := &e.result.Findings[first]; f.Kind == floodback.Floodback && f.Verdict == floodback.Present {
+			f.Circuits, f.Causes = c.why.Present(x.At, c.set.Hunts())
+		}
+	}
 }
 
 var nan = math.NaN()

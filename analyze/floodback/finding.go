@@ -2,12 +2,13 @@
 // compressor now to findings, one detector a file, all of one interface.
 //
 // It may import the standard library's pure packages, units, reading, phase,
-// superheat and cause. No clock, no I/O.
+// refrigerant and cause. No clock, no I/O.
 package floodback
 
 import (
 	"time"
 
+	"dewgap/analyze/cause"
 	"dewgap/analyze/phase"
 	"dewgap/analyze/units"
 )
@@ -97,12 +98,8 @@ const (
 	Present
 )
 
-// Ranked is one candidate with its score, 0 to 1.
-type Ranked struct {
-	Name  string // circuit's name or contract's word for the cause
-	Score float64
-	Why   []string // evidence in words, most telling first
-}
+// Ranked is one candidate, circuit or cause, with its score.
+type Ranked = cause.Ranked
 
 // Finding is what one detector says of one compressor at one instant. It
 // becomes an event when Present has lasted for Hold, and an open event closes

@@ -30,8 +30,9 @@ type marginWatch struct {
 	wet      wetness
 }
 
-// newMarginWatch returns the detector of one compressor.
-func newMarginWatch(s Settings) marginWatch { return marginWatch{settings: s.WithDefaults()} }
+func newMarginWatch(s Settings, v Vapour) marginWatch {
+	return marginWatch{settings: s.WithDefaults(), wet: wetness{line: v}}
+}
 
 // Step implements Detector: verdict by margin, severity by wetness.
 func (d *marginWatch) Step(m *Moment, f *Finding) {
@@ -47,13 +48,14 @@ func (d *marginWatch) Step(m *Moment, f *Finding) {
 		f.Verdict = CannotTell
 		return
 	}
-	margin := d.margin.take(m.Margin, m.Step, smoothTau)
 	d.wet.step(m)
+	margin := d.margin.take(m.Margin, m.Step, smoothTau)
 	switch {
 	case margin < 0, d.present && margin < backBand:
 		d.present = true
 		f.Verdict = Present
 		f.Severity = d.wet.severity(m)
+		f.AtOnce = f.Severity == Major && d.wet.slug
 		f.Evidence = d.say(m, f.Severity)
 	case margin > float64(d.settings.ClearMargin):
 		d.rest()
@@ -83,16 +85,3 @@ func (d *marginWatch) say(m *Moment, sev Severity) []string {
 	lines := []string{fmt.Sprintf("superheat %.1f K is %.1f K below the floor of %.0f K (%s)", m.Superheat, -m.Margin, m.Floor, m.Phase)}
 	return d.evidence.set(m.At, sev, append(lines, d.wet.words(m)...))
 }
-
-// wetness tells how wet the gas is.
-type wetness struct{}
-
-func (w *wetness) step(m *Moment) {}
-func (w *wetness) rest()          {}
-func (w *wetness) severity(m *Moment) Severity {
-	if m.Superheat < max(1, 0.5*m.Uncertainty) {
-		return Minor
-	}
-	return Risk
-}
-func (w *wetness) words(m *Moment) []string { return nil }

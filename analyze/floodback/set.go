@@ -2,19 +2,31 @@ package floodback
 
 // Set is the detectors of one compressor.
 type Set struct {
-	margin marginWatch
+	margin  marginWatch
+	start   startWatch
+	hunting huntingWatch
+	high    highWatch
 }
 
-// NewSet returns the detectors of one compressor of a group with settings s.
-func NewSet(s Settings) Set {
-	return Set{margin: newMarginWatch(s)}
+// NewSet returns the detectors of one compressor of a group with settings s
+// and the vapour properties of its refrigerant.
+func NewSet(s Settings, v Vapour) Set {
+	s = s.WithDefaults()
+	return Set{margin: newMarginWatch(s, v), start: startWatch{settings: s}, hunting: huntingWatch{}, high: highWatch{settings: s}}
 }
 
 // Step takes the next moment and appends what is not plainly clear to found.
+// The floodback finding, if any, comes first.
 func (s *Set) Step(m *Moment, found []Finding) []Finding {
 	found = step(&s.margin, Floodback, m, found)
+	found = step(&s.start, FloodedStart, m, found)
+	found = step(&s.hunting, Hunting, m, found)
+	found = step(&s.high, HighSuperheat, m, found)
 	return found
 }
+
+// Hunts tells whether the superheat of the compressor is hunting now.
+func (s *Set) Hunts() bool { return s.hunting.present }
 
 func step(d Detector, k Kind, m *Moment, found []Finding) []Finding {
 	f := Finding{Kind: k, Compressor: m.Compressor, Input: -1}

@@ -53,6 +53,9 @@ func (b *Before) Superheat() float64 { return b.superheat.now() }
 // Dew is the group's suction dew, °C.
 func (b *Before) Dew() float64 { return b.dew.now() }
 
+// Gap returns how far the air stood above dew before the last defrost, K.
+func (c *Circuit) Gap() float64 { return c.Before.gap.now() }
+
 // Episode is one defrost: times in ns, 0 where it has not come to that.
 type Episode struct {
 	Began   int64   // heat, or the liquid valve shut

@@ -7,12 +7,13 @@ type Group struct {
 	Compressors []Compressor
 	Circuits    []Circuit
 	phases      []Phase
+	stirs       []stir
 }
 
 // NewGroup returns the trackers of a group with the given number of
 // compressors and the circuits of the given kinds.
 func NewGroup(s Settings, compressors int, circuits []DefrostKind) *Group {
-	g := &Group{limits: limitsFrom(s), phases: make([]Phase, compressors), Compressors: make([]Compressor, compressors)}
+	g := &Group{limits: limitsFrom(s), phases: make([]Phase, compressors), Compressors: make([]Compressor, compressors), stirs: make([]stir, compressors)}
 	for _, k := range circuits {
 		g.Circuits = append(g.Circuits, NewCircuit(k))
 	}
@@ -29,7 +30,15 @@ func (g *Group) Observe(x *Sample) []Phase {
 	disturbed := g.disturbed()
 	for i := range g.Compressors {
 		c := &g.Compressors[i]
-		c.Observe(x.At, x.Compressors[i].Running, &g.limits)
+		running := x.Compressors[i].Running
+		guess := NotKnown
+		if running == NotKnown || g.stirs[i].last == 0 {
+			guess = g.stirs[i].observe(x, &x.Compressors[i], len(g.Compressors) == 1, g.limits.hole)
+		}
+		if running == NotKnown {
+			running = guess
+		}
+		c.Observe(x.At, running, &g.limits)
 		g.phases[i] = c.phase(x.At, disturbed, &g.limits)
 	}
 	return g.phases
