@@ -451,3 +451,39 @@ func (t *Tally) Print(w io.Writer) {
 		fmt.Fprintf(w, "  %-9s told unknown %.2f off %.2f start %.2f pulldown %.2f defrost %.2f steady %.2f h\n", p, t.confusion[p][0], t.confusion[p][1], t.confusion[p][2], t.confusion[p][3], t.confusion[p][4], t.confusion[p][5])
 	}
 }
+
+// add takes the scores of u into t.
+func (t *Tally) add(u *Tally) {
+	for i := range t.confusion {
+		for j := range t.confusion[i] {
+			t.confusion[i][j] += u.confusion[i][j]
+		}
+	}
+	for i := range t.severity {
+		for j := range t.severity[i] {
+			t.severity[i][j] += u.severity[i][j]
+		}
+	}
+	for _, p := range []struct {
+		to   *int
+		from int
+	}{
+		{&t.episodes, u.episodes}, {&t.found, u.found}, {&t.events, u.events}, {&t.right, u.right},
+		{&t.severe, u.severe}, {&t.severeRight, u.severeRight}, {&t.severeDis, u.severeDis}, {&t.severeDisRight, u.severeDisRight},
+		{&t.caused, u.caused}, {&t.causeFirst, u.causeFirst}, {&t.causeTop, u.causeTop}, {&t.placed, u.placed}, {&t.placeFirst, u.placeFirst},
+		{&t.starts, u.starts}, {&t.startsFound, u.startsFound}, {&t.startEvents, u.startEvents}, {&t.startFalse, u.startFalse},
+		{&t.faults, u.faults}, {&t.faultsFound, u.faultsFound}, {&t.faultFalse, u.faultFalse}, {&t.healthyFalse, u.healthyFalse},
+	} {
+		*p.to += p.from
+	}
+	t.delays = append(t.delays, u.delays...)
+	t.healthyDays += u.healthyDays
+	t.days += u.days
+	for k, n := range u.otherEvents {
+		if t.otherEvents == nil {
+			t.otherEvents = map[string]int{}
+		}
+		t.otherEvents[k] += n
+	}
+	t.Notes = append(t.Notes, u.Notes...)
+}
