@@ -14,3 +14,20 @@ func (g *group) mass() float64 {
 	}
 	return m
 }
+
+// Balance is what went into and out of a group's refrigerant since the plant
+// was built, and how much refrigerant there is.
+type Balance struct {
+	Group           string
+	Mass            float64 // kg
+	HeatIn, HeatOut float64 // J: coils, lines and compressors; condenser
+}
+
+// Balances returns the balance of each group.
+func (p *Plant) Balances() []Balance {
+	b := make([]Balance, len(p.groups))
+	for i, g := range p.groups {
+		b[i] = Balance{Group: g.Name, Mass: g.mass(), HeatIn: g.ledger.in, HeatOut: g.ledger.out}
+	}
+	return b
+}

@@ -208,6 +208,15 @@ func (c *circuit) boiling() float64 {
 	return k
 }
 
+// flash is how much gas the circuit's liquid makes when its dew falls, kg/K.
+func (c *circuit) flash() float64 {
+	m := c.line.flash
+	if !c.own.isolated {
+		m += c.coil.flash + c.stub.flash
+	}
+	return m
+}
+
 // loadMemory tells when a circuit's load is back to what it was before its
 // defrost (contract, section 5): smoothed duty within a tenth for two minutes
 // on end. A circuit whose thermostat cycles is back when it is satisfied.

@@ -218,11 +218,12 @@ func (g *group) dischargeEnthalpy() float64 { return g.high.state.hGas + 25*g.hi
 // the end of the step, fills its volume: evaporation and the compressors answer
 // to it within less than a second, so they are taken in.
 func (g *group) solvePressure(dt float64) {
-	flow, boiling := 0.0, 0.0
+	flow, boiling, flash := 0.0, 0.0, 0.0
 	warm, n := 0.0, 0.0
 	for _, c := range g.circuits {
 		flow += c.out.gas
 		boiling += c.boiling()
+		flash += c.flash()
 		w := max(c.out.gas, 0.02*c.line.flow)
 		warm += w * max(c.out.temperature-g.dew, 0)
 		n += w
@@ -233,6 +234,7 @@ func (g *group) solvePressure(dt float64) {
 	draw, slope := 0.0, 0.0
 	for i, c := range g.compressors {
 		boiling += c.drop.boiling + g.header.sections[i].boiling
+		flash += c.drop.flash + g.header.sections[i].flash
 		m := c.wants(&s, g.high.pressure)
 		draw += m
 		slope += m * (next.rhoGas - s.rhoGas) / s.rhoGas
@@ -240,7 +242,10 @@ func (g *group) solvePressure(dt float64) {
 	}
 	store := g.density(g.dew) * g.volume
 	perK := g.density(g.dew+1)*g.volume - store
-	step := (g.gas - store + dt*(flow-draw)) / (perK + dt*(boiling+slope))
+	// what liquid flashed in the last step belongs to that step's change of dew,
+	// not to this one's: taken as a rate it would make the pressure ring
+	flow += flash * g.change / dt
+	step := (g.gas - store + dt*(flow-draw)) / (perK + flash + dt*(boiling+slope))
 	step = min(max(step, -3), 3)
 	g.change = step
 	g.dew = min(max(g.dew+step, gridLow+2), 45)

@@ -13,6 +13,7 @@ type tube struct {
 	full     float64 // kg of liquid that a cell can hold
 	contact  float64 // share of the gas's superheat that liquid takes up in a wetted cell
 	boiling  float64 // kg/(s K): how evaporation answers to a change of dew; for the pressure solver
+	flash    float64 // kg/K boiled by liquid that cools itself as dew falls; for the pressure solver
 	fromWall float64 // W into the refrigerant in the last step
 }
 
@@ -61,7 +62,7 @@ func wetted(r float64) float64 {
 // changed since the step before: liquid flashes when it falls.
 func (t *tube) step(dt float64, in stream, s *saturation, dew float64, outside []around) stream {
 	latent := s.latent()
-	t.boiling, t.fromWall = 0, 0
+	t.boiling, t.fromWall, t.flash = 0, 0, 0
 	gas, liquid, tGas := in.gas, in.liquid, in.temperature
 	for i := range t.cells {
 		c, o := &t.cells[i], &outside[i]
@@ -73,6 +74,7 @@ func (t *tube) step(dt float64, in stream, s *saturation, dew float64, outside [
 			wetGas -= s.glide * liquid / (liquid + passing)
 		}
 
+		t.flash += here * s.cpLiquid / latent
 		w := wetted(here / t.wet)
 		wallBoil := t.boil * w
 		if c.wall < wetGas {
