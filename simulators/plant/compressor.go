@@ -60,6 +60,9 @@ func (c *compressor) wants(s *saturation, highPressure float64) float64 {
 func (c *compressor) compress(dt float64, f *fluid, s *saturation, high *highSide, room float64) {
 	liquid := c.inlet.liquid
 	fall := liquid * c.toSump()
+	if c.sump.refrigerant > 1.5*c.sump.oil { // the crankcase is full to the ports
+		fall = 0
+	}
 	cylinders := liquid - fall
 	c.out, c.power, c.enthalpy = 0, 0, 0
 	shaft := 0.0
@@ -113,9 +116,14 @@ func (o *sump) step(dt, fall, shaft float64, on bool, heaterW float64, s *satura
 	if !on && o.release > 0 {
 		o.release *= 4
 	}
+	// what boils needs heat, and the oil gives none below the dew of its gas
+	const boil = 60.0 // W/K, from memory
+	if o.release > 0 {
+		o.release = min(o.release, boil*max(o.temperature-s.dew, 0)/s.latent())
+	}
 	o.refrigerant -= o.release * dt
 
-	heat := -o.release * s.latent() * 0.8
+	heat := -o.release * s.latent()
 	toGas, toRoom := 0.5, 3.0
 	if on {
 		toGas = 4

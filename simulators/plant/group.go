@@ -190,7 +190,7 @@ func (g *group) step(dt, outdoor float64, store *Store, h *humidity) {
 		intoGas += c.sump.release - c.draw
 		discharged += c.out
 		hot += c.out * c.enthalpy
-		g.ledger.in += (c.power + c.drop.fromWall + g.header.sections[i].fromWall) * dt
+		g.ledger.in += (c.power + c.drop.fromWall + g.header.sections[i].fromWall + c.sump.release*s.latent()) * dt
 	}
 	g.gas += intoGas * dt
 	g.high.mass += (discharged + intoHigh) * dt
