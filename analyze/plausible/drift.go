@@ -1,0 +1,107 @@
+package plausible
+
+import (
+	"fmt"
+	"math"
+	"time"
+)
+
+// A companion difference is learned for driftLearn, then followed slowly; the
+// quick mean must not leave it. Common practice, no source.
+const (
+	driftQuick = 15 * time.Minute
+	driftLearn = 2 * time.Hour
+	driftSlow  = 48 * time.Hour
+	driftLimit = 5.0 // K; mean differences of dry, running companions move less
+	driftHold  = 20 * time.Minute
+	driftClear = 0.6 // share of the limit
+	driftDry   = 4.0 // K of superheat; at dew a pipe says nothing of its sensor
+)
+
+// drift follows the difference between a suction-line temperature and what it
+// goes with: the mean of its twins on the header.
+type drift struct {
+	compressor int
+	learned    int64 // ns of comparable time so far
+	base       float64
+	quick      float64
+	away       since
+	standing   bool
+}
+
+func newDrifts(g Group) []drift {
+	if len(g.Compressors) < 3 {
+		return nil // with two, nobody knows which
+	}
+	d := make([]drift, len(g.Compressors))
+	for i := range d {
+		d[i].compressor = i
+	}
+	return d
+}
+
+func (c *Checker) checkDrift(now *Now, dt int64) {
+	for i := range c.drifts {
+		d := &c.drifts[i]
+		x, twins, ok := c.againstTwins(d.compressor, now)
+		if ok && dt > 0 {
+			d.follow(x, dt)
+		}
+		if d.standing {
+			off := d.quick - d.base
+			c.hold(Drifted, c.group.Compressors[d.compressor].Temperature.Point, now.At-d.away.held, func() string {
+				return fmt.Sprintf("against its %d twins on the header the pipe's temperature has moved by %+.1f K and stays there: this looks like a clamp that comes loose or a drifting probe; compare with a reference thermometer",
+					twins, off)
+			})
+		}
+	}
+}
+
+// againstTwins returns how much warmer a compressor's pipe is than the median
+// of the others that run dry.
+func (c *Checker) againstTwins(k int, now *Now) (difference float64, twins int, ok bool) {
+	dry := func(i int) bool {
+		return settled(now.Phases[i]) && float64(now.Superheat[i].Superheat) > driftDry
+	}
+	if !dry(k) || now.At-c.changed < int64(5*time.Minute) {
+		return 0, 0, false
+	}
+	var others [64]float64
+	n := 0
+	for i := range now.Superheat {
+		if i == k || n == len(others) || !dry(i) {
+			continue
+		}
+		j := n
+		for ; j > 0 && others[j-1] > float64(now.Superheat[i].Temperature); j-- {
+			others[j] = others[j-1]
+		}
+		others[j] = float64(now.Superheat[i].Temperature)
+		n++
+	}
+	if n < 2 {
+		return 0, n, false
+	}
+	return float64(now.Superheat[k].Temperature) - (others[(n-1)/2]+others[n/2])/2, n, true
+}
+
+func (d *drift) follow(x float64, dt int64) {
+	if d.learned == 0 {
+		d.base, d.quick = x, x
+	}
+	d.learned += dt
+	d.quick += (x - d.quick) * min(1, float64(dt)/float64(driftQuick))
+	off := math.Abs(d.quick - d.base)
+	if d.learned < int64(driftLearn) {
+		d.base += (x - d.base) * float64(dt) / float64(d.learned)
+		return
+	}
+	if off < driftLimit/2 {
+		d.base += (d.quick - d.base) * float64(dt) / float64(driftSlow)
+	}
+	if d.away.take(off > driftLimit || (d.standing && off > driftClear*driftLimit), dt) >= driftHold {
+		d.standing = true
+	} else if off <= driftClear*driftLimit {
+		d.standing = false
+	}
+}

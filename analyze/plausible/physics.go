@@ -1,0 +1,106 @@
+package plausible
+
+import (
+	"fmt"
+	"math"
+	"time"
+
+	"dewgap/analyze/phase"
+)
+
+// Common practice, no source, where nothing else is said.
+const (
+	wetLong      = 2 * time.Minute  // clearly below wet gas for this long
+	deepLong     = 20 * time.Minute // below −U, within the glide: a blend is not that wet for so long
+	reverseLong  = time.Minute
+	reverseBy    = 30_000.0 // Pa; both transmitters' limits
+	stoppedLong  = 45 * time.Minute
+	stoppedBy    = 6.0 // K between a long stopped pipe and its room
+	clampLong    = 30 * time.Minute
+	clampNear    = 2.0  // K between pipe and room
+	clampAboveBy = 25.0 // K of room above dew, so that the two differ
+)
+
+// checkSaturation finds pipes colder than wet gas can be. Wet gas of a blend
+// lies between bubble and dew, so its glide is allowed for a while.
+func (c *Checker) checkSaturation(now *Now, dt int64) {
+	below, running := 0, 0
+	for i := range now.Superheat {
+		v := &now.Superheat[i]
+		ok := settled(now.Phases[i]) && !math.IsNaN(float64(v.Superheat))
+		if ok {
+			running++
+		}
+		s, u := float64(v.Superheat), float64(v.Uncertainty)
+		a := c.wet[i].take(ok && s < -(u+float64(c.group.Glide)), dt)
+		b := c.deep[i].take(ok && s < -(u+1), dt)
+		if a >= wetLong || b >= deepLong {
+			below++
+		}
+	}
+	for i := range now.Superheat {
+		if time.Duration(c.wet[i].held) < wetLong && time.Duration(c.deep[i].held) < deepLong {
+			continue
+		}
+		v := now.Superheat[i]
+		point, all := c.group.Compressors[i].Temperature.Point, running > 1 && below == running
+		if all {
+			point = c.group.Compressors[i].Pressure.Point
+		}
+		c.hold(BelowSaturation, point, now.At-max(c.wet[i].held, c.deep[i].held), func() string {
+			if all {
+				return fmt.Sprintf("every running compressor's pipe reads colder than wet gas can be (%.1f K, uncertainty %.1f K): this looks like a suction pressure that reads high, an absolute pressure taken for gauge, or the wrong refrigerant; check transmitter, unit, altitude and refrigerant",
+					v.Superheat, v.Uncertainty)
+			}
+			return fmt.Sprintf("the pipe reads colder than wet gas can be (%.1f K, uncertainty %.1f K): this looks like a temperature sensor that reads low, or a pressure that reads high; check the probe's curve and unit, the transmitter, and the refrigerant",
+				v.Superheat, v.Uncertainty)
+		})
+	}
+	c.checkReversed(now, dt)
+}
+
+func (c *Checker) checkReversed(now *Now, dt int64) {
+	high, ok := known(c.group.DischargePressure, now.At)
+	for i := range now.Superheat {
+		low := float64(now.Superheat[i].Pressure)
+		if !ok || !settled(now.Phases[i]) || math.IsNaN(low) {
+			continue
+		}
+		if c.reversed.take(high < low-reverseBy, dt) >= reverseLong {
+			c.hold(DischargeBelowSuction, c.group.DischargePressure.Point, now.At-c.reversed.held, func() string {
+				return fmt.Sprintf("the discharge pressure (%.2f bar absolute) is below the suction pressure (%.2f) of a running compressor: this looks like swapped transmitters or a wrong unit; check both",
+					high/1e5, low/1e5)
+			})
+		}
+		return
+	}
+	c.reversed.take(false, dt)
+}
+
+// checkStopped compares with the machine room, where its temperature is known:
+// a pipe that has stood for long is as warm as the room; one that runs is not.
+func (c *Checker) checkStopped(now *Now, dt int64) {
+	allOff := true
+	for _, p := range now.Phases {
+		allOff = allOff && p == phase.Off
+	}
+	for i := range now.Superheat {
+		v := &now.Superheat[i]
+		t := float64(v.Temperature)
+		have := !math.IsNaN(t) && !math.IsNaN(now.Ambient)
+		point := c.group.Compressors[i].Temperature.Point
+		if c.off[i].take(allOff, dt) >= stoppedLong && have && math.Abs(t-now.Ambient) > stoppedBy {
+			c.hold(NotAtAmbient, point, now.At-c.off[i].held, func() string {
+				return fmt.Sprintf("stopped for more than %d min, the pipe reads %.1f °C in a room of %.1f °C: this looks like a wrong curve, unit or zero; check the probe in melting ice",
+					int(stoppedLong.Minutes()), t, now.Ambient)
+			})
+		}
+		near := have && settled(now.Phases[i]) && math.Abs(t-now.Ambient) < clampNear && now.Ambient-float64(v.Dew) > clampAboveBy
+		if c.room[i].take(near, dt) >= clampLong {
+			c.hold(LooseClamp, point, now.At-c.room[i].held, func() string {
+				return fmt.Sprintf("the running suction line reads %.1f °C, as the room does (%.1f °C): this looks like a clamp that hangs beside the pipe; check that it is tight and insulated",
+					t, now.Ambient)
+			})
+		}
+	}
+}

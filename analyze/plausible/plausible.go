@@ -1,0 +1,222 @@
+// Package plausible finds sensors that cannot be right, from what their
+// neighbours, the machine's state and physics say. It never corrects a value:
+// it doubts it, with a sentence that a technician understands.
+//
+// It may import the standard library's pure packages, units, reading, phase
+// and superheat. No clock, no I/O: time comes with the rows.
+package plausible
+
+import (
+	"time"
+
+	"dewgap/analyze/phase"
+	"dewgap/analyze/reading"
+	"dewgap/analyze/superheat"
+	"dewgap/analyze/units"
+)
+
+// Code names a suspicion for machines; it is stable. Inputs that fail outright
+// (open, short, out of range, sentinel) are bad by superheat.Signal already.
+type Code uint8
+
+// The suspicions.
+const (
+	Frozen                Code = iota + 1 // bit-identical while its neighbours move
+	Moved                                 // stepped to another level between two samples and stayed
+	BelowSaturation                       // pipe colder than wet gas can be
+	DischargeBelowSuction                 // while running
+	Drifted                               // no longer agrees with what it used to agree with
+	NotAtAmbient                          // stopped for long, and not at the temperature of the room
+	LooseClamp                            // reads the room instead of the pipe
+)
+
+var codeNames = [...]string{"", "frozen", "moved", "below-saturation", "discharge-below-suction", "drifted", "not-at-ambient", "loose-clamp"}
+
+// String returns the stable name of c.
+func (c Code) String() string { return codeNames[c] }
+
+// Suspicion is one standing reason to doubt an input.
+type Suspicion struct {
+	Code  Code
+	Point int    // index of the input in the site's points
+	Since int64  // ns of event time
+	Says  string // "code: what it looks like; what to check; the numbers"
+}
+
+// Input is one input; one without a Signal does not exist.
+type Input struct {
+	Point  int
+	Signal *superheat.Signal
+}
+
+// Compressor is what exists of one compressor's inputs. Pressure is the
+// suction pressure that its superheat is taken with.
+type Compressor struct{ Pressure, Temperature, Discharge, Sump Input }
+
+// Circuit is what exists of one circuit's inputs.
+type Circuit struct{ CoilOutlet, Air Input }
+
+// Group is what the checker of one suction group looks at.
+type Group struct {
+	Glide             units.Kelvin // dew − bubble at suction; 0 for a pure fluid
+	DischargePressure Input
+	Compressors       []Compressor
+	Circuits          []Circuit
+}
+
+// Now is what is known of the group in one row.
+type Now struct {
+	At         int64             // ns
+	Ambient    float64           // °C, of the machine room; NaN when not known
+	Phases     []phase.Phase     // of each compressor
+	Superheat  []superheat.Value // of each compressor
+	Defrosting []bool            // of each circuit; nil when not known
+}
+
+// every is the pace of the checks: they judge minutes, so that every row would
+// be a waste. Rows further apart are all judged.
+const every = int64(10 * time.Second)
+
+// Checker looks after one suction group.
+type Checker struct {
+	group    Group
+	standing []Suspicion
+	next     []Suspicion
+	frozen   []frozen // of each analogue input
+	moved    []moved
+	wet      []since // of each compressor: below saturation
+	deep     []since // … and far below it
+	drifts   []drift
+	off      []since
+	room     []since
+	reversed since
+	running  []bool
+	changed  int64 // ns; last time a compressor started or stopped, or a defrost began or ended
+	frosting []bool
+	last     int64
+	begun    bool
+}
+
+// New returns the checker of a group.
+func New(g Group) *Checker {
+	c := &Checker{group: g}
+	n := len(g.Compressors)
+	c.wet, c.deep, c.off, c.room = make([]since, n), make([]since, n), make([]since, n), make([]since, n)
+	c.running, c.frosting = make([]bool, n), make([]bool, len(g.Circuits))
+	seen := map[*superheat.Signal]bool{}
+	add := func(in Input, kind inputKind, compressor int) {
+		if in.Signal == nil || seen[in.Signal] {
+			return
+		}
+		seen[in.Signal] = true
+		c.frozen = append(c.frozen, frozen{in: in, kind: kind, compressor: compressor})
+		c.moved = append(c.moved, moved{in: in, kind: kind, compressor: compressor})
+	}
+	for i, k := range g.Compressors {
+		add(k.Pressure, pressure, -1)
+		add(k.Temperature, pipe, i)
+		add(k.Discharge, discharge, i)
+		add(k.Sump, sump, i)
+	}
+	add(g.DischargePressure, pressure, -1)
+	for _, k := range g.Circuits {
+		add(k.CoilOutlet, coil, -1)
+		add(k.Air, air, -1)
+	}
+	c.drifts = newDrifts(g)
+	return c
+}
+
+// Observe looks at one row and returns the standing suspicions; the slice is
+// valid until the next call. It marks the signals concerned as doubted, and
+// clears them when nothing is held against them any more.
+func (c *Checker) Observe(now *Now) []Suspicion {
+	if c.begun && now.At-c.last < every {
+		return c.standing
+	}
+	dt := now.At - c.last
+	if !c.begun || dt > int64(10*time.Minute) {
+		dt = 0 // after a gap nothing has lasted
+	}
+	c.begun, c.last = true, now.At
+	c.noteChanges(now)
+	c.next = c.next[:0]
+	c.checkFrozen(now, dt)
+	c.checkMoved(now)
+	c.checkSaturation(now, dt)
+	c.checkDrift(now, dt)
+	c.checkStopped(now, dt)
+	c.settle()
+	return c.standing
+}
+
+func (c *Checker) noteChanges(now *Now) {
+	for i, p := range now.Phases {
+		if on := runs(p); on != c.running[i] {
+			c.running[i], c.changed = on, now.At
+		}
+	}
+	for i, d := range now.Defrosting {
+		if d != c.frosting[i] {
+			c.frosting[i], c.changed = d, now.At
+		}
+	}
+}
+
+// runs says whether a compressor is known to run, steadily enough to be judged.
+func runs(p phase.Phase) bool { return p != phase.Off && p != phase.Unknown }
+
+func settled(p phase.Phase) bool { return runs(p) && p != phase.Start }
+
+// hold keeps a suspicion standing, or begins it; say is called only then.
+func (c *Checker) hold(code Code, point int, from int64, say func() string) {
+	for i := range c.next {
+		if c.next[i].Code == code && c.next[i].Point == point {
+			return
+		}
+	}
+	for i := range c.standing {
+		if c.standing[i].Code == code && c.standing[i].Point == point {
+			c.next = append(c.next, c.standing[i])
+			return
+		}
+	}
+	c.next = append(c.next, Suspicion{Code: code, Point: point, Since: from, Says: code.String() + ": " + say()})
+}
+
+// settle makes the suspicions of this row the standing ones and tells the signals.
+func (c *Checker) settle() {
+	c.standing, c.next = c.next, c.standing
+	for i := range c.frozen {
+		in := &c.frozen[i].in
+		says := ""
+		for j := range c.standing {
+			if c.standing[j].Point == in.Point {
+				says = c.standing[j].Says
+				break
+			}
+		}
+		in.Signal.Doubt(says)
+	}
+}
+
+// since counts how long a condition has held.
+type since struct{ held int64 }
+
+func (s *since) take(holds bool, dt int64) time.Duration {
+	if !holds {
+		s.held = 0
+	} else {
+		s.held += dt
+	}
+	return time.Duration(s.held)
+}
+
+// known returns what an input says now, doubted or not.
+func known(in Input, at int64) (float64, bool) {
+	if in.Signal == nil {
+		return 0, false
+	}
+	v, q, _ := in.Signal.Now(at)
+	return v, q == reading.Good || q == reading.Suspect
+}
