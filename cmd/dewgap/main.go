@@ -19,11 +19,13 @@ import (
 )
 
 type verbs struct {
-	Check    checkVerb    `cmd:"" help:"Explain every fault of a configuration, or print what will be read."`
-	Replay   replayVerb   `cmd:"" help:"Run recordings through the analysis, as fast as the machine allows."`
-	Run      runVerb      `cmd:"" help:"Watch a site."`
-	Version  versionVerb  `cmd:"" help:"Print the version of this program."`
-	Simulate simulateVerb `cmd:"" help:"Write a recording of the simulated plant, with the truth beside it."`
+	Check        checkVerb        `cmd:"" help:"Explain every fault of a configuration, or print what will be read."`
+	Replay       replayVerb       `cmd:"" help:"Run recordings through the analysis, as fast as the machine allows."`
+	Run          runVerb          `cmd:"" help:"Watch a site."`
+	Version      versionVerb      `cmd:"" help:"Print the version of this program."`
+	Simulate     simulateVerb     `cmd:"" help:"Write a recording of the simulated plant, with the truth beside it."`
+	Sat          satVerb          `cmd:"" help:"Dew and bubble point of a refrigerant, or superheat from one pair of readings."`
+	Refrigerants refrigerantsVerb `cmd:"" help:"List the refrigerants with glide, safety class, source and accuracy."`
 }
 
 // console is where a verb speaks: results to Out, messages for people to Err.
@@ -71,7 +73,7 @@ func run(ctx context.Context, args []string, con console) (code int) {
 	if len(args) == 0 {
 		args = []string{"--help"}
 	}
-	verb, err := parser.Parse(args)
+	verb, err := parser.Parse(hyphensToMinus(args))
 	if err != nil {
 		fmt.Fprintf(con.Err, "dewgap: %v\nRun 'dewgap --help' for the commands, 'dewgap COMMAND --help' for one.\n", err)
 		return 2
