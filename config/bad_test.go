@@ -21,7 +21,10 @@ func TestBadFiles(t *testing.T) {
 	for _, file := range files {
 		name := filepath.Base(file)
 		t.Run(name, func(t *testing.T) {
-			_, err := Load(file)
+			c, err := Load(file)
+			if err == nil {
+				err = c.Runnable()
+			}
 			if err == nil {
 				t.Fatal("is taken for right")
 			}

@@ -276,7 +276,7 @@ func (b *builder) words(t *table, p reading.Point, table modbus.Table, point *mo
 		m.Type, point.Bit = register.Bit, int(bit)
 	case t.has("bit") || t.has("type") && !hasType:
 	case !hasType:
-		t.fault("type", "is missing", `add type = "int16" (or uint16, int32, uint32, float32) as the manual states it; check --live shows what each would give`)
+		t.notReady("type", "is missing", `add type = "int16" (or uint16, int32, uint32, float32) as the manual states it; check --live shows what each would give`)
 	default:
 		m.Type = kind
 		b.wordOrder(t, m, order, hasOrder)
@@ -299,7 +299,7 @@ func (b *builder) words(t *table, p reading.Point, table modbus.Table, point *mo
 func (b *builder) wordOrder(t *table, m *register.Mapping, order register.Order, hasOrder bool) {
 	switch two := m.Type.Words() == 2; {
 	case two && !hasOrder && !t.has("order"):
-		t.fault("order", fmt.Sprintf("is missing: %s takes two registers", m.Type), `add order = "ABCD", "CDAB", "BADC" or "DCBA" (A is the most significant byte); check --live shows which fits`)
+		t.notReady("order", fmt.Sprintf("is missing: %s takes two registers", m.Type), `add order = "ABCD", "CDAB", "BADC" or "DCBA" (A is the most significant byte); check --live shows which fits`)
 	case !two && hasOrder:
 		t.fault("order", fmt.Sprintf("is given for %s, which takes one register", m.Type), "leave it out")
 	default:

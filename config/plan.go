@@ -74,10 +74,19 @@ func (p *planner) bus(s *modbus.Settings) {
 			number += fmt.Sprintf(" bit %d", x.Bit)
 		}
 		as := x.Mapping.Type.String()
+		if x.Mapping.Type == 0 {
+			as = "type not given"
+		}
 		if x.Mapping.Unit.Known() {
 			as += " in " + x.Mapping.Unit.Name
 		}
 		p.line("  unit %d, %-16s each %-6s %s (%s)", x.Unit, number, shortDuration(x.Period), x.Path, as)
+	}
+	if len(s.Points) > 0 {
+		p.line("  Joined into these reads:")
+	}
+	for _, read := range s.Grouping() {
+		p.line("    %s", read)
 	}
 }
 

@@ -48,7 +48,7 @@ func TestFloorBelowUncertaintyIsWarnedOf(t *testing.T) {
 					continue
 				}
 				got = append(got, strings.TrimPrefix(w.Key, "suction_group[mt]."))
-				if w.Line != 8-1 && w.Line != 8 {
+				if w.Line != 8 {
 					t.Error("stands at line", w.Line)
 				}
 				if w.Remedy == "" {

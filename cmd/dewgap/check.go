@@ -1,17 +1,21 @@
 package main
 
 import (
+	"context"
 	"errors"
 	"fmt"
+	"time"
 
 	"dewgap/config"
 )
 
 type checkVerb struct {
-	Config string `required:"" placeholder:"FILE" help:"Configuration of the site."`
+	Config string        `required:"" placeholder:"FILE" help:"Configuration of the site."`
+	Live   bool          `help:"Read each point once and show raw words, value and quality. Nothing is ever written."`
+	Wait   time.Duration `default:"10s" help:"With --live, how long to wait for a broker's messages."`
 }
 
-func (v checkVerb) Run(con console) error {
+func (v checkVerb) Run(ctx context.Context, con console) error {
 	c, err := config.Load(v.Config)
 	if err != nil {
 		return tellFaults(con, v.Config, err)
@@ -23,7 +27,19 @@ func (v checkVerb) Run(con console) error {
 		fmt.Fprintln(con.Err, "warning:", w.Error())
 	}
 	unready := c.Runnable()
+	var live error
+	if v.Live {
+		if len(c.Modbus)+len(c.MQTT) == 0 {
+			return errors.New("there is nothing to read: no source is configured")
+		}
+		check := liveCheck{con: con, config: c, wait: v.Wait}
+		if live = check.run(ctx); ctx.Err() != nil {
+			return live
+		}
+	}
 	switch {
+	case unready == nil && live != nil:
+		return live
 	case unready == nil:
 		fmt.Fprintf(con.Err, "%s is right, with %d warnings.\n", v.Config, len(c.Warnings))
 		return nil
@@ -43,5 +59,5 @@ func tellFaults(con console, file string, err error) error {
 	for _, f := range faults {
 		fmt.Fprintln(con.Err, f.Error())
 	}
-	return fmt.Errorf("%s has %d faults; nothing was opened", file, len(faults))
+	return fmt.Errorf("%s has %d faults; it cannot be run", file, len(faults))
 }

@@ -41,7 +41,14 @@ func ReadOnce(ctx context.Context, s Settings) (probes []Probe, grouping []strin
 			return probes, nil, ctx.Err()
 		}
 	}
-	for _, j := range newJobs(&s) {
+	return probes, s.Grouping(), nil
+}
+
+// Grouping says which reads the points are joined into, one line each. It asks
+// nothing of the wire.
+func (s *Settings) Grouping() []string {
+	var grouping []string
+	for _, j := range newJobs(s) {
 		for _, b := range j.blocks {
 			used := 0
 			for _, p := range b.points {
@@ -50,7 +57,7 @@ func ReadOnce(ctx context.Context, s Settings) (probes []Probe, grouping []strin
 			grouping = append(grouping, fmt.Sprintf("%s every %v: %d points in one read, %d of %d needed", b, j.period, len(b.points), min(used, int(b.length)), b.length))
 		}
 	}
-	return probes, grouping, nil
+	return grouping
 }
 
 func probe(ctx context.Context, l *line, p Point) Probe {

@@ -1,0 +1,167 @@
+package main
+
+import (
+	"context"
+	"fmt"
+	"strings"
+	"time"
+
+	"dewgap/analyze/reading"
+	"dewgap/analyze/units"
+	"dewgap/collector"
+	"dewgap/collector/modbus"
+	"dewgap/collector/mqtt"
+	"dewgap/collector/register"
+	"dewgap/config"
+)
+
+// liveCheck asks each point of a site once and writes down what it says.
+type liveCheck struct {
+	con     console
+	config  *config.Config
+	wait    time.Duration // for messages of a broker
+	doubted int           // points without a good value
+}
+
+// run asks all sources, one after the other so that a bus never carries two
+// questions. A source that cannot be asked does not keep the next from being.
+func (l *liveCheck) run(ctx context.Context) error {
+	for i := range l.config.Modbus {
+		if err := l.bus(ctx, l.config.Modbus[i]); err != nil {
+			return err
+		}
+	}
+	for i := range l.config.MQTT {
+		if err := l.broker(ctx, l.config.MQTT[i]); err != nil {
+			return err
+		}
+	}
+	if l.doubted > 0 {
+		return fmt.Errorf("%d points gave no good value", l.doubted)
+	}
+	return nil
+}
+
+func (l *liveCheck) line(format string, args ...any) { fmt.Fprintf(l.con.Out, format+"\n", args...) }
+
+func (l *liveCheck) bus(ctx context.Context, s modbus.Settings) error {
+	l.line("\nLive from %s:", s.Name)
+	probes, grouping, err := modbus.ReadOnce(ctx, s)
+	if ctx.Err() != nil {
+		return ctx.Err()
+	}
+	if err != nil {
+		l.line("  %v", err)
+		l.doubted += len(s.Points)
+		return nil
+	}
+	for i := range probes {
+		l.probe(&probes[i])
+	}
+	if len(grouping) > 0 {
+		l.line("  Suggested grouping:")
+	}
+	for _, g := range grouping {
+		l.line("    %s", g)
+	}
+	return nil
+}
+
+func (l *liveCheck) probe(p *modbus.Probe) {
+	l.line("  %s", p.Path)
+	where := fmt.Sprintf("unit %d, %s %d (%d in manuals)", p.Unit, p.Table, p.Address, p.Reference())
+	raw := "no answer"
+	if p.Raw != "" {
+		raw = "raw " + p.Raw
+	}
+	l.line("    %s: %s, took %s", where, raw, p.Took.Round(100*time.Microsecond))
+	l.verdict(p.Index, p.Value, p.Quality, p.Reason)
+	var others []string
+	for _, g := range p.Guesses {
+		if g.Type == p.Mapping.Type && g.Order == p.Mapping.Order && g.Scale == configuredScale(p.Mapping) {
+			continue
+		}
+		others = append(others, l.guess(p.Index, g))
+	}
+	if len(others) > 0 {
+		l.line("    the same words could be: %s", strings.Join(others, "; "))
+	}
+}
+
+func configuredScale(m register.Mapping) float64 {
+	if m.Scale == 0 {
+		return 1
+	}
+	return m.Scale
+}
+
+func (l *liveCheck) guess(index int, g register.Guess) string {
+	text := g.Type.String()
+	if g.Order != register.NoOrder {
+		text += " " + g.Order.String()
+	}
+	if g.Scale != 1 {
+		text += fmt.Sprintf(" scale %g", g.Scale)
+	}
+	return text + " = " + l.value(index, g.Value)
+}
+
+func (l *liveCheck) broker(ctx context.Context, s mqtt.Settings) error {
+	l.line("\nLive from %s, waiting up to %s for messages:", s.Name, l.wait)
+	seen, err := mqtt.ReadOnce(ctx, s, collector.NewRealClock(), l.wait)
+	if ctx.Err() != nil {
+		return ctx.Err()
+	}
+	if err != nil {
+		l.line("  cannot be asked: %v", err)
+		l.doubted += len(s.Points)
+		return nil
+	}
+	for i, m := range seen {
+		l.line("  %s", m.Path)
+		said := "no message"
+		if m.Answered {
+			said = fmt.Sprintf("payload %q", m.Payload)
+		}
+		if m.Retained {
+			said += ", retained by the broker"
+		}
+		if m.Age != 0 {
+			said += fmt.Sprintf(", stamped %s ago", m.Age.Round(100*time.Millisecond))
+		}
+		l.line("    topic %s: %s", m.Topic, said)
+		l.verdict(s.Points[i].Index, m.Value, m.Quality, m.Reason)
+	}
+	return nil
+}
+
+// verdict writes a value with its quality, or why there is none.
+func (l *liveCheck) verdict(index int, value float64, q reading.Quality, reason string) {
+	if q != reading.Good {
+		l.doubted++
+	}
+	if !q.HasValue() {
+		l.line("    %s: %s", q, reason)
+		return
+	}
+	text := l.value(index, value) + ", " + q.String()
+	if reason != "" {
+		text += ": " + reason
+	}
+	l.line("    %s", text)
+}
+
+// value writes a value in SI as the site's people read it.
+func (l *liveCheck) value(index int, v float64) string {
+	u := l.config.Units
+	switch l.config.Site.Points[index].Role.Kind() {
+	case reading.Pressure:
+		return u.GaugePressure(units.Pascal(v), l.config.Site.Atmosphere)
+	case reading.Temperature:
+		return u.Temperature(units.Celsius(v))
+	}
+	if v != 0 {
+		return "on"
+	}
+	return "off"
+}

@@ -1,0 +1,181 @@
+package config
+
+import (
+	"fmt"
+	"math"
+	"os"
+	"path/filepath"
+	"strings"
+	"testing"
+
+	"github.com/google/go-cmp/cmp"
+
+	"dewgap/collector/modbus"
+)
+
+func TestContractExample(t *testing.T) {
+	c, err := Load("testdata/good/contract.toml")
+	if err != nil {
+		t.Fatal(err)
+	}
+	g := c.Site.Groups[0]
+	got := fmt.Sprint(c.Site.Name, " ", g.Name, " ", g.Refrigerant.Name, " ", g.Compressors[0].Name, " ", g.Circuits[0].Name, " ", g.Detect.Floor.Steady, g.Detect.Floor.Pulldown, g.Detect.Hold.Steady, g.Detect.Hold.Pulldown, g.Detect.ClearMargin, g.Detect.ClearHold)
+	if want := fmt.Sprint("demo mt R513A c1 case-1 ", 11.0, 8.0, "1m0s", "30s", 2.0, "2m0s"); strings.ReplaceAll(got, " ", "") != strings.ReplaceAll(want, " ", "") {
+		t.Errorf("%s, want %s", got, want)
+	}
+	if len(c.Warnings) != 0 {
+		t.Error(c.Warnings)
+	}
+	if c.Runnable() == nil {
+		t.Error("no sources, and the daemon would run")
+	}
+}
+
+func TestEmbeddedSiteIsRunnable(t *testing.T) {
+	data, err := Examples.ReadFile("examples/site.toml")
+	if err != nil {
+		t.Fatal(err)
+	}
+	c, err := Parse("site.toml", data)
+	if err != nil {
+		t.Fatal(err)
+	}
+	if err := c.Runnable(); err != nil {
+		t.Error(err)
+	}
+	if len(c.Warnings) != 0 {
+		t.Error(c.Warnings)
+	}
+	var plan strings.Builder
+	if err := c.WritePlan(&plan); err != nil {
+		t.Fatal(err)
+	}
+	for _, want := range []string{"drip 3 min", "Joined into these reads", "Group mt: R448A", "It only reads", "It only subscribes"} {
+		if !strings.Contains(plan.String(), want) {
+			t.Errorf("no %q in\n%s", want, plan.String())
+		}
+	}
+	if strings.Contains(plan.String(), "NaN") || strings.Contains(plan.String(), "%!") {
+		t.Error(plan.String())
+	}
+}
+
+func TestForRecording(t *testing.T) {
+	c, err := Load("testdata/good/full.toml")
+	if err != nil {
+		t.Fatal(err)
+	}
+	// Whatever the order of the columns; air of c2's group is not configured at
+	// all, and the discharge pressure is configured and not recorded.
+	site, err := c.ForRecording([]string{"mt.c2.discharge_temperature", "mt.c1.suction_temperature", "mt.suction_pressure"})
+	if err != nil {
+		t.Fatal(err)
+	}
+	var paths []string
+	for _, p := range site.Points {
+		paths = append(paths, p.Path)
+	}
+	if diff := cmp.Diff([]string{"mt.suction_pressure", "mt.c1.suction_temperature", "mt.c2.discharge_temperature"}, paths); diff != "" {
+		t.Error(diff)
+	}
+	if len(site.Sensors) != 3 || site.Sensors[0].Limit != 0.13e5 {
+		t.Error("what is stated of the sensors is lost:", site.Sensors)
+	}
+	_, err = c.ForRecording([]string{"mt.c3.suction_temperature", "mt.suction_presure", "mt.suction_pressure"})
+	if err == nil || !strings.Contains(err.Error(), `"mt.c3.suction_temperature"`) || !strings.Contains(err.Error(), `"mt.suction_presure"`) {
+		t.Error("homeless columns:", err)
+	}
+}
+
+func TestManualNotation(t *testing.T) {
+	for _, c := range []struct {
+		n       int64
+		table   modbus.Table
+		address uint16
+		ok      bool
+	}{ // common practice, no source: first digit the table, the rest one-based
+		{30001, modbus.Input, 0, true}, {39999, modbus.Input, 9998, true}, {40001, modbus.Holding, 0, true},
+		{300001, modbus.Input, 0, true}, {365536, modbus.Input, 65535, true}, {400101, modbus.Holding, 100, true},
+		{10001, modbus.Discrete, 0, true}, {30000, 0, 0, false}, {365537, 0, 0, false}, {20001, 0, 0, false}, {0, 0, 0, false}, {-30001, 0, 0, false},
+	} {
+		table, address, ok := fromManual(c.n)
+		if table != c.table || address != c.address || ok != c.ok {
+			t.Errorf("%d: %v %d %v", c.n, table, address, ok)
+		}
+	}
+}
+
+func TestLineLoad(t *testing.T) {
+	// One input register at 9600 baud 8E1: 8 characters out, 7 back, 11 bits
+	// each, are 17.2 ms; two silences of 3.5 characters 8.0 ms (serial-line
+	// specification); 20 ms for the device: 45 ms each second.
+	s := modbus.Settings{Transport: modbus.RTU, Serial: modbus.Serial{Baud: 9600, DataBits: 8, StopBits: 1, Parity: "even"}}
+	s.Points = []modbus.Point{{Unit: 1, Table: modbus.Input, Period: 1e9, Bit: -1}}
+	if got := lineLoad(&s); math.Abs(got-0.0452) > 0.001 {
+		t.Errorf("%.4f of the line, want 0.0452", got)
+	}
+	s.Points = append(s.Points, modbus.Point{Unit: 1, Table: modbus.Input, Address: 1, Period: 1e9, Bit: -1})
+	if got := lineLoad(&s); math.Abs(got-0.0452-0.0023) > 0.001 {
+		t.Errorf("two joined registers: %.4f", got)
+	}
+}
+
+func TestPasswordsAreNeverPrinted(t *testing.T) {
+	const secret = "s3cret-never-shown"
+	folder := t.TempDir()
+	file := filepath.Join(folder, "pw")
+	if err := os.WriteFile(file, []byte(secret+"\n"), 0o600); err != nil {
+		t.Fatal(err)
+	}
+	t.Setenv("DEWGAP_TEST_PASSWORD", secret)
+	for _, from := range []string{`password = "` + secret + `"`, `password_env = "DEWGAP_TEST_PASSWORD"`, `password_file = "` + file + `"`} {
+		c := parse(t, "[[mqtt]]\nname = \"broker\"\nurl = \"tcp://192.0.2.20\"\nusername = \"u\"\n"+from+"\n", "")
+		if string(c.MQTT[0].Password) != secret {
+			t.Fatalf("%s: not read", from)
+		}
+		var plan strings.Builder
+		if err := c.WritePlan(&plan); err != nil {
+			t.Fatal(err)
+		}
+		for _, shown := range []string{plan.String(), c.Warnings.Error(), fmt.Sprint(c.Runnable()), fmt.Sprintf("%v %+v %#v %s", *c, c.MQTT, c.MQTT[0], c.MQTT[0].Password)} {
+			if strings.Contains(shown, secret) {
+				t.Errorf("%s: shown in %s", from, shown)
+			}
+		}
+	}
+}
+
+func FuzzParse(f *testing.F) {
+	for _, pattern := range []string{"testdata/good/*.toml", "testdata/bad/*.toml"} {
+		files, _ := filepath.Glob(pattern)
+		for _, file := range files {
+			data, err := os.ReadFile(file)
+			if err != nil {
+				f.Fatal(err)
+			}
+			f.Add(string(data))
+		}
+	}
+	f.Fuzz(func(t *testing.T, text string) {
+		c, err := Parse("site.toml", []byte(text))
+		if (c == nil) == (err == nil) {
+			t.Fatal("neither or both of configuration and faults")
+		}
+		if c == nil {
+			lines := strings.Count(text, "\n") + 1
+			faults, ok := err.(Faults)
+			if !ok || len(faults) == 0 {
+				t.Fatal("no faults:", err)
+			}
+			for _, x := range faults {
+				if x.Line < 1 || x.Line > lines || x.Problem == "" || x.Remedy == "" {
+					t.Errorf("%+v of %d lines", x, lines)
+				}
+			}
+			return
+		}
+		if err := c.WritePlan(&strings.Builder{}); err != nil {
+			t.Error(err)
+		}
+	})
+}
