@@ -7,7 +7,7 @@ func (g *group) mass() float64 {
 		m += c.coil.mass() + c.stub.mass() + c.line.mass() + c.own.gas
 	}
 	for i, c := range g.compressors {
-		m += c.drop.mass() + c.sump.refrigerant + g.header.sections[i].mass() + g.header.sections[i].inbox*substep
+		m += c.drop.mass() + c.sump.refrigerant + g.header.sections[i].mass() + float64(g.header.sections[i].inbox*substep)
 	}
 	if g.vessel != nil {
 		m += g.vessel.liquid

@@ -69,7 +69,7 @@ func (c *circuit) sequence(dt float64) (fans, heat float64) {
 	if due && c.refrigerating() {
 		c.forced = false
 		if d.EveryH > 0 && c.countdown <= 0 {
-			c.countdown += d.EveryH * 3600
+			c.countdown += float64(d.EveryH * 3600)
 		}
 		c.load.beforeDefrost()
 		c.enter(pumpingDown)
@@ -92,7 +92,7 @@ func (c *circuit) sequence(dt float64) (fans, heat float64) {
 			return 1, 0
 		}
 		if d.Kind == "electric" {
-			return 0, d.HeatKW * 1000 * c.heaters
+			return 0, float64(d.HeatKW * 1000 * c.heaters)
 		}
 		return 0, 0
 	case dripping:
@@ -121,9 +121,9 @@ func (c *circuit) thermostat() {
 		c.calling = true
 		return
 	}
-	if c.air.air > c.AirC+c.ThermostatK/2 {
+	if c.air.air > c.AirC+float64(c.ThermostatK/2) {
 		c.calling = true
-	} else if c.air.air < c.AirC-c.ThermostatK/2 {
+	} else if c.air.air < c.AirC-float64(c.ThermostatK/2) {
 		if c.calling {
 			c.load.satisfied()
 		}
@@ -135,7 +135,7 @@ func (c *circuit) thermostat() {
 func (c *circuit) step(dt float64, g *group, store *Store, h *humidity, header float64) {
 	c.thermostat()
 	fans, heat := c.sequence(dt)
-	c.air.slow += -c.air.slow*dt/600 + c.noise.normal()*sqrt(2*dt/600)
+	c.air.slow += -c.air.slow*dt/600 + float64(c.noise.normal()*sqrt(2*dt/600))
 
 	dew := header + c.drop()
 	c.passing += (max(c.out.gas, 0) - c.passing) * dt / (dt + 10)
@@ -163,9 +163,9 @@ func (c *circuit) step(dt float64, g *group, store *Store, h *humidity, header f
 
 	// the outlet pipe lies in the case and is brazed to the coil
 	const brazed = 3.0 // W/K
-	inCase := 0.5 + 2*fans
+	inCase := 0.5 + float64(2*fans)
 	end := c.coil.cells[coilCells-1].wall
-	c.outsideStub[0] = around{conductance: brazed + inCase, temperature: (brazed*end + inCase*c.air.air) / (brazed + inCase)}
+	c.outsideStub[0] = around{conductance: brazed + inCase, temperature: (float64(brazed*end) + float64(inCase*c.air.air)) / (brazed + inCase)}
 	out = c.stub.step(dt, out, &s, change, c.outsideStub[:])
 	c.duty = c.coil.fromWall + c.stub.fromWall
 
@@ -186,9 +186,9 @@ func (c *circuit) step(dt float64, g *group, store *Store, h *humidity, header f
 
 	latent := 0.0
 	for _, m := range c.coil.moist {
-		latent += m * vapourHeat
+		latent += float64(m * vapourHeat)
 	}
-	c.air.surge = c.load.surge * (1 + store.LoadNoise*c.air.slow)
+	c.air.surge = float64(c.load.surge * (1 + float64(store.LoadNoise*c.air.slow)))
 	c.air.step(dt, store, c.coil.fromAir, latent, 0)
 	c.load.step(dt, c)
 }
@@ -196,7 +196,7 @@ func (c *circuit) step(dt float64, g *group, store *Store, h *humidity, header f
 // drop is the dew temperature lost from coil to header at the present flow.
 func (c *circuit) drop() float64 {
 	r := c.passing / c.line.flow
-	return c.Line.DropK * min(r*r, 4)
+	return float64(c.Line.DropK * min(float64(r*r), 4))
 }
 
 // boiling is how evaporation answers to dew, kg/(s K).

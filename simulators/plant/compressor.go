@@ -51,7 +51,7 @@ func (c *compressor) wants(s *saturation, highPressure float64) float64 {
 		return 0
 	}
 	ratio := highPressure / s.pressure
-	filling := max(0.97*(1-c.Clearance*(ratio-1)), 0.2)
+	filling := max(float64(0.97*(1-float64(c.Clearance*(ratio-1)))), 0.2)
 	superheat := max(c.inlet.temperature-s.dew, 0)
 	return c.swept * c.speed * filling * s.rhoGas * (s.dew + 273.15) / (s.dew + superheat + 273.15)
 }
@@ -59,7 +59,7 @@ func (c *compressor) wants(s *saturation, highPressure float64) float64 {
 // compress works out the discharge from what came in.
 func (c *compressor) compress(dt float64, f *fluid, s *saturation, high *highSide, room float64) {
 	liquid := c.inlet.liquid
-	fall := liquid * c.toSump()
+	fall := float64(liquid * c.toSump())
 	if c.sump.refrigerant > 1.5*c.sump.oil { // the crankcase is full to the ports
 		fall = 0
 	}
@@ -71,16 +71,16 @@ func (c *compressor) compress(dt float64, f *fluid, s *saturation, high *highSid
 		hIn, entropy := f.gasAt(s.dew, superheat)
 		_, ideal := f.superheatOfEntropy(high.dew, entropy)
 		ratio := high.pressure / s.pressure
-		efficiency := c.Isentropic * max(1-0.03*max(ratio-3, 3-ratio), 0.5)
+		efficiency := float64(c.Isentropic * max(1-float64(0.03*max(ratio-3, 3-ratio)), 0.5))
 		shaft = c.draw * max(ideal-hIn, 0) / efficiency
-		motor := shaft / (1 - c.MotorLoss) * c.MotorLoss
+		motor := float64(shaft / (1 - c.MotorLoss) * c.MotorLoss)
 		if c.Kind == "air_cooled_semi_hermetic" {
 			motor = 0
 		}
-		lost := 0.06 * shaft // oil and shell to the room, common practice
+		lost := float64(0.06 * shaft) // oil and shell to the room, common practice
 		c.power = shaft + motor - lost
 		c.out = c.draw + cylinders
-		c.enthalpy = (c.draw*hIn + cylinders*s.hLiquid + c.power) / c.out
+		c.enthalpy = (float64(c.draw*hIn) + float64(cylinders*s.hLiquid) + c.power) / c.out
 		hot := high.dew
 		if sat := high.state.hGas; c.enthalpy > sat {
 			hot += f.superheatOfEnthalpy(high.dew, c.enthalpy)
@@ -103,7 +103,7 @@ func (c *compressor) compress(dt float64, f *fluid, s *saturation, high *highSid
 func (o *sump) step(dt, fall, shaft float64, on bool, heaterW float64, s *saturation, inlet, room float64) {
 	const heatCapacity = 14000.0 // J/K: oil and the iron around it
 	above := max(o.temperature-s.dew, 0) / 7
-	equilibrium := o.oil * 0.6 / (1 + above*above)
+	equilibrium := o.oil * 0.6 / (1 + float64(above*above))
 	time := 5400.0
 	if on {
 		time = 600
@@ -111,7 +111,7 @@ func (o *sump) step(dt, fall, shaft float64, on bool, heaterW float64, s *satura
 			time = 100
 		}
 	}
-	o.refrigerant += fall * dt
+	o.refrigerant += float64(fall * dt)
 	o.release = (o.refrigerant - equilibrium) / time
 	if !on && o.release > 0 {
 		o.release *= 4
@@ -121,18 +121,18 @@ func (o *sump) step(dt, fall, shaft float64, on bool, heaterW float64, s *satura
 	if o.release > 0 {
 		o.release = min(o.release, boil*max(o.temperature-s.dew, 0)/s.latent())
 	}
-	o.refrigerant -= o.release * dt
+	o.refrigerant -= float64(o.release * dt)
 
-	heat := -o.release * s.latent()
+	heat := float64(-o.release * s.latent())
 	toGas, toRoom := 0.5, 3.0
 	if on {
 		toGas = 4
-		heat += 0.07 * shaft
+		heat += float64(0.07 * shaft)
 	} else {
-		heat += heaterW * o.heater
+		heat += float64(heaterW * o.heater)
 	}
 	mass := heatCapacity / dt
-	o.temperature = (mass*o.temperature + heat + toGas*inlet + toRoom*room) / (mass + toGas + toRoom)
+	o.temperature = (float64(mass*o.temperature) + heat + float64(toGas*inlet) + float64(toRoom*room)) / (mass + toGas + toRoom)
 }
 
 // highSide is condenser, receiver and liquid line.
@@ -156,8 +156,8 @@ type highSide struct {
 func (h *highSide) refresh(f *fluid, subcooling float64) {
 	h.state = f.at(h.dew)
 	h.pressure = h.state.pressure
-	h.liquidEnthalpy = h.state.hLiquid - subcooling*h.state.cpLiquid
-	h.liquidDensity = h.state.rhoLiq * (1 + 0.003*subcooling)
+	h.liquidEnthalpy = h.state.hLiquid - float64(subcooling*h.state.cpLiquid)
+	h.liquidDensity = float64(h.state.rhoLiq * (1 + float64(0.003*subcooling)))
 }
 
 // step condenses what came: heat in W over the liquid's enthalpy.
@@ -168,9 +168,9 @@ func (h *highSide) step(dt, heat, outdoor, minimum float64, critical bool) {
 	if critical && h.mass > h.just {
 		free = max(1-(h.mass-h.just)/(1.5*h.just), 0.15) // liquid stands in the tubes
 	}
-	g := h.conductance * h.fans * free * h.dirt
+	g := float64(h.conductance * h.fans * free * h.dirt)
 	mass := h.heatStore / dt
-	next := (mass*h.dew + heat + g*outdoor) / (mass + g)
-	h.rejected = g * (next - outdoor)
+	next := (float64(mass*h.dew) + heat + float64(g*outdoor)) / (mass + g)
+	h.rejected = float64(g * (next - outdoor))
 	h.dew = max(next, -10)
 }

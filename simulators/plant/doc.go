@@ -24,6 +24,6 @@
 // between machines runs inside a step (only +, −, ×, ÷ and the exactly rounded
 // square root), and products are rounded before they are added so that no
 // compiler fuses them (fused multiply-add rounds once instead of twice). A test
-// looks for fused instructions in the code generated for arm64. Tables made
+// looks for fused instructions in the code generated for arm64 (DEWGAP_PEERS=1). Tables made
 // from the refrigerant's functions are rounded to nine digits first.
 package plant

@@ -56,12 +56,12 @@ func (e *evaporator) walls() (coldest, warmest float64) {
 func (e *evaporator) meet(dt float64, a *air, h *humidity, fans, heat float64) {
 	frost := e.frost()
 	x := frost / e.half
-	moved := fans * e.fans / (1 + x*x)
+	moved := fans * e.fans / (1 + float64(x*x))
 	share := 1.0 / coilCells
-	capacity := e.airFlow * moved * airHeat * share
-	side := e.airSide * share * sqrt(moved)
-	if natural := e.airSide * share * e.still; side < natural {
-		side, capacity = natural, e.airFlow*airHeat*share*e.still*2
+	capacity := float64(e.airFlow * moved * airHeat * share)
+	side := float64(e.airSide * share * sqrt(moved))
+	if natural := float64(e.airSide * share * e.still); side < natural {
+		side, capacity = natural, e.airFlow*airHeat*share*(e.still+e.still)
 	}
 	e.gathering = 0
 	wet, fromWet := 0.0, 0.0
@@ -69,37 +69,37 @@ func (e *evaporator) meet(dt float64, a *air, h *humidity, fans, heat float64) {
 		c := &e.cells[i]
 		g := side
 		if c.frost > 0 {
-			area := e.area * share
+			area := float64(e.area * share)
 			g = 1 / (1/side + c.frost/(frostGrain*frostThread*area*area))
 		}
 		n := g / capacity
-		g = capacity * n / (1 + 0.5*n) // lies between 1−exp(−n) and well mixed
+		g = capacity * n / (1 + float64(0.5*n)) // lies between 1−exp(−n) and well mixed
 		if g > capacity {
 			g = capacity
 		}
 		o := &e.around[i]
-		o.conductance, o.temperature, o.heat = g, a.air, heat*share
+		o.conductance, o.temperature, o.heat = g, a.air, float64(heat*share)
 		saturated := h.at(c.wall)
 		e.moist[i] = 0
 		if a.water > saturated {
 			k := g / airHeat // Lewis number 1
 			wet += k
-			fromWet += k * saturated
-			rate := k * (a.water - saturated)
+			fromWet += float64(k * saturated)
+			rate := float64(k * (a.water - saturated))
 			e.moist[i] = rate
-			o.heat += rate * vapourHeat
+			o.heat += float64(rate * vapourHeat)
 			if c.wall < 0 {
-				o.heat += rate * iceFusion
-				c.frost += rate * dt
+				o.heat += float64(rate * iceFusion)
+				c.frost += float64(rate * dt)
 				e.gathering += rate
 			} else {
-				e.water += rate * dt
+				e.water += float64(rate * dt)
 			}
 		}
 	}
 	const inside = 3.0 // kg of air in a case, with what damp surfaces hold
-	flow := a.infiltration * a.surge
-	a.water = (inside/dt*a.water + flow*a.moisture + fromWet) / (inside/dt + flow + wet)
+	flow := float64(a.infiltration * a.surge)
+	a.water = (float64(inside/dt*a.water) + float64(flow*a.moisture) + fromWet) / (inside/dt + flow + wet)
 }
 
 // settle counts the heat after the tube's step and lets melt water drain or
@@ -108,10 +108,10 @@ func (e *evaporator) settle(dt float64) {
 	e.fromAir, e.fromHeat = 0, 0
 	for i := range e.cells {
 		c, o := &e.cells[i], &e.around[i]
-		e.fromAir += o.conductance*(o.temperature-c.wall) + e.moist[i]*vapourHeat
-		e.water += c.melted * dt
+		e.fromAir += float64(o.conductance*(o.temperature-c.wall)) + float64(e.moist[i]*vapourHeat)
+		e.water += float64(c.melted * dt)
 		if c.wall < -0.5 && e.water > 0 {
-			ice := e.water * dt / (dt + 60) / coilCells
+			ice := float64(e.water * dt / (dt + 60) / coilCells)
 			e.water -= ice
 			c.frost += ice
 			c.wall += ice * iceFusion / e.wall
@@ -122,11 +122,11 @@ func (e *evaporator) settle(dt float64) {
 
 // step moves the air of the case on.
 func (a *air) step(dt float64, s *Store, fromAir, latent, fanHeat float64) {
-	flow := a.infiltration * a.surge
+	flow := float64(a.infiltration * a.surge)
 	sensible := fromAir - latent
-	outside := a.walls + flow*airHeat
+	outside := a.walls + float64(flow*airHeat)
 	mass := a.airHeat / dt
-	a.air = (mass*a.air + outside*s.StoreC + a.exchange*a.product + a.internal + fanHeat - sensible) / (mass + outside + a.exchange)
+	a.air = (float64(mass*a.air) + float64(outside*s.StoreC) + float64(a.exchange*a.product) + a.internal + fanHeat - sensible) / (mass + outside + a.exchange)
 	a.product += a.exchange * (a.air - a.product) * dt / a.goods
-	a.intake = outside*(s.StoreC-a.air) + a.internal + fanHeat
+	a.intake = float64(outside*(s.StoreC-a.air)) + a.internal + fanHeat
 }

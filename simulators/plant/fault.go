@@ -190,7 +190,7 @@ func (g *group) fault(kind string, a float64) (func(bool), error) {
 			}
 		case "accumulator_hole":
 			bore := choose(on, a, g.Accumulator.HoleMM) / 1000
-			g.vessel.hole = 3.14159265 / 4 * bore * bore
+			g.vessel.hole = float64(3.14159265 / 4 * bore * bore)
 		case "condenser_dirty":
 			g.high.dirt = choose(on, a, 1)
 		}
@@ -225,7 +225,7 @@ func (c *circuit) fault(kind string, a float64) func(bool) {
 		case "iced_coil":
 			if on {
 				for i := range c.coil.cells {
-					c.coil.cells[i].frost += a / coilCells
+					c.coil.cells[i].frost += float64(a / coilCells)
 				}
 			}
 		case "low_airflow":

@@ -51,7 +51,7 @@ type fluid struct {
 func newFluid(name string, from properties) (*fluid, error) {
 	f := &fluid{name: name}
 	for i := 0; ; i++ {
-		dew := gridLow + gridStep*float64(i)
+		dew := gridLow + float64(gridStep*float64(i))
 		s, err := from.saturated(dew)
 		if err != nil {
 			if i < hotEnough {
@@ -70,8 +70,8 @@ func newFluid(name string, from properties) (*fluid, error) {
 			}
 			if err != nil { // beyond the tables: go on straight
 				k := (sh - superheats[j-1]) / (superheats[j-1] - superheats[j-2])
-				h = row[j-1].h + k*(row[j-1].h-row[j-2].h)
-				entropy = row[j-1].s + k*(row[j-1].s-row[j-2].s)
+				h = row[j-1].h + float64(k*(row[j-1].h-row[j-2].h))
+				entropy = row[j-1].s + float64(k*(row[j-1].s-row[j-2].s))
 			}
 			row[j].h, row[j].s = nineDigits(h), nineDigits(entropy)
 		}
@@ -98,13 +98,13 @@ func nineDigits(v float64) float64 {
 		return 0
 	}
 	scale := 1.0
-	for math.Abs(v*scale) < 1e8 {
+	for math.Abs(float64(v*scale)) < 1e8 {
 		scale *= 10
 	}
-	for math.Abs(v*scale) >= 1e9 {
+	for math.Abs(float64(v*scale)) >= 1e9 {
 		scale /= 10
 	}
-	return math.Round(v*scale) / scale
+	return math.Round(float64(v*scale)) / scale
 }
 
 func (f *fluid) index(dew float64) (int, float64) {
@@ -123,21 +123,21 @@ func (f *fluid) at(dew float64) saturation {
 	a, b := &f.rows[i], &f.rows[i+1]
 	return saturation{
 		dew:      dew,
-		pressure: a.pressure + k*(b.pressure-a.pressure),
-		glide:    a.glide + k*(b.glide-a.glide),
-		hLiquid:  a.hLiquid + k*(b.hLiquid-a.hLiquid),
-		hGas:     a.hGas + k*(b.hGas-a.hGas),
-		rhoLiq:   a.rhoLiq + k*(b.rhoLiq-a.rhoLiq),
-		rhoGas:   a.rhoGas + k*(b.rhoGas-a.rhoGas),
-		cpGas:    a.cpGas + k*(b.cpGas-a.cpGas),
-		cpLiquid: a.cpLiquid + k*(b.cpLiquid-a.cpLiquid),
+		pressure: a.pressure + float64(k*(b.pressure-a.pressure)),
+		glide:    a.glide + float64(k*(b.glide-a.glide)),
+		hLiquid:  a.hLiquid + float64(k*(b.hLiquid-a.hLiquid)),
+		hGas:     a.hGas + float64(k*(b.hGas-a.hGas)),
+		rhoLiq:   a.rhoLiq + float64(k*(b.rhoLiq-a.rhoLiq)),
+		rhoGas:   a.rhoGas + float64(k*(b.rhoGas-a.rhoGas)),
+		cpGas:    a.cpGas + float64(k*(b.cpGas-a.cpGas)),
+		cpLiquid: a.cpLiquid + float64(k*(b.cpLiquid-a.cpLiquid)),
 	}
 }
 
 // pressure returns the dew pressure at t.
 func (f *fluid) pressure(t float64) float64 {
 	i, k := f.index(t)
-	return f.rows[i].pressure + k*(f.rows[i+1].pressure-f.rows[i].pressure)
+	return f.rows[i].pressure + float64(k*(f.rows[i+1].pressure-f.rows[i].pressure))
 }
 
 // dewOfPressure is the inverse of pressure.
@@ -173,11 +173,11 @@ func (f *fluid) gasAt(dew, superheat float64) (h, s float64) {
 	}
 	m := (superheat - superheats[j]) / (superheats[j+1] - superheats[j])
 	a, b := &f.gas[i], &f.gas[i+1]
-	h0 := a[j].h + k*(b[j].h-a[j].h)
-	h1 := a[j+1].h + k*(b[j+1].h-a[j+1].h)
-	s0 := a[j].s + k*(b[j].s-a[j].s)
-	s1 := a[j+1].s + k*(b[j+1].s-a[j+1].s)
-	return h0 + m*(h1-h0), s0 + m*(s1-s0)
+	h0 := a[j].h + float64(k*(b[j].h-a[j].h))
+	h1 := a[j+1].h + float64(k*(b[j+1].h-a[j+1].h))
+	s0 := a[j].s + float64(k*(b[j].s-a[j].s))
+	s1 := a[j+1].s + float64(k*(b[j+1].s-a[j+1].s))
+	return h0 + float64(m*(h1-h0)), s0 + float64(m*(s1-s0))
 }
 
 // superheatOfEntropy returns the superheat over dew of gas of entropy s, and
@@ -196,7 +196,7 @@ func (f *fluid) search(dew, v float64, column int) (superheat, h float64) {
 	i, k := f.index(dew)
 	a, b := &f.gas[i], &f.gas[i+1]
 	node := func(j int) (h, s float64) {
-		return a[j].h + k*(b[j].h-a[j].h), a[j].s + k*(b[j].s-a[j].s)
+		return a[j].h + float64(k*(b[j].h-a[j].h)), a[j].s + float64(k*(b[j].s-a[j].s))
 	}
 	pick := func(h, s float64) float64 {
 		if column == 0 {
@@ -209,7 +209,7 @@ func (f *fluid) search(dew, v float64, column int) (superheat, h float64) {
 		h1, s1 := node(j + 1)
 		if v <= pick(h1, s1) || j == len(superheats)-2 {
 			m := (v - pick(h0, s0)) / (pick(h1, s1) - pick(h0, s0))
-			return superheats[j] + m*(superheats[j+1]-superheats[j]), h0 + m*(h1-h0)
+			return superheats[j] + float64(m*(superheats[j+1]-superheats[j])), h0 + float64(m*(h1-h0))
 		}
 		h0, s0 = h1, s1
 	}

@@ -39,7 +39,7 @@ func newGroup(d Group, store *Store, f *fluid, h *humidity, seed uint64) (*group
 	g.high.refresh(f, d.SubcoolK)
 
 	if d.HeaderVolumeL == 0 {
-		g.HeaderVolumeL = 4 * total
+		g.HeaderVolumeL = float64(4 * total)
 	}
 	inner := 0.0
 	for i := range d.Circuits {
@@ -54,25 +54,25 @@ func newGroup(d Group, store *Store, f *fluid, h *humidity, seed uint64) (*group
 		g.circuits = append(g.circuits, c)
 	}
 	g.volume = g.HeaderVolumeL / 1000
-	g.gas = suction.rhoGas * g.volume * 0.95
+	g.gas = float64(suction.rhoGas * g.volume * 0.95)
 	g.warm = 10
 
-	flow := total * 1000 / (suction.hGas + 8*suction.cpGas - g.high.liquidEnthalpy)
+	flow := total * 1000 / (suction.hGas + float64(8*suction.cpGas) - g.high.liquidEnthalpy)
 	shaft := 0.0
 	for i := range d.Compressors {
 		c := newCompressor(d.Compressors[i], g, flow)
 		g.compressors = append(g.compressors, c)
 		g.header.sections = append(g.header.sections, newSection(flow, d))
-		shaft += c.CapacityKW * 1000 * 0.5
+		shaft += float64(c.CapacityKW * 1000 * 0.5)
 	}
 	g.header.split = d.HeaderSplit
 	g.draws = make([]float64, len(g.compressors))
 	capacity := 0.0
 	for _, c := range g.compressors {
-		capacity += c.CapacityKW * 1000
+		capacity += float64(c.CapacityKW * 1000)
 	}
 	g.high.conductance = (capacity + shaft) / 10
-	g.high.heatStore = 4000 * total
+	g.high.heatStore = float64(4000 * total)
 
 	if d.Accumulator.VolumeL > 0 {
 		bore := d.Accumulator.HoleMM / 1000
@@ -80,10 +80,10 @@ func newGroup(d Group, store *Store, f *fluid, h *humidity, seed uint64) (*group
 	}
 	switch {
 	case d.Critical:
-		g.high.just = 0.15 * total
+		g.high.just = float64(0.15 * total)
 		g.high.mass = g.high.just
 	default:
-		g.high.mass = 3 * total
+		g.high.mass = float64(3 * total)
 	}
 	if d.ChargeKg > 0 {
 		g.high.mass = d.ChargeKg
@@ -108,9 +108,9 @@ func newCompressor(d Compressor, g *group, flow float64) *compressor {
 		}
 	}
 	ratio := g.high.pressure / suction.pressure
-	filling := 0.97 * (1 - d.Clearance*(ratio-1))
+	filling := float64(0.97 * (1 - float64(d.Clearance*(ratio-1))))
 	const superheat = 12.0
-	mass := d.CapacityKW * 1000 / (suction.hGas + superheat*suction.cpGas - g.high.liquidEnthalpy)
+	mass := d.CapacityKW * 1000 / (suction.hGas + float64(superheat*suction.cpGas) - g.high.liquidEnthalpy)
 	density := suction.rhoGas * (g.DewC + 273.15) / (g.DewC + superheat + 273.15)
 	c := &compressor{
 		Compressor: d, swept: mass / (filling * density), speed: 1, time: 600, off: 600,
@@ -118,7 +118,7 @@ func newCompressor(d Compressor, g *group, flow float64) *compressor {
 		sump: sump{oil: d.OilKg, temperature: 40, refrigerant: 0.02, heater: 1},
 		drop: tube{
 			cells: []cell{{wall: g.DewC + 15, gas: g.DewC + 15}, {wall: g.DewC + 15, gas: g.DewC + 15}},
-			boil:  6, gas: 6 + 120*mass, flow: mass, wall: 500, hold: 1, wet: 0.004, full: 0.5, contact: 0.1,
+			boil:  6, gas: 6 + float64(120*mass), flow: mass, wall: 500, hold: 1, wet: 0.004, full: 0.5, contact: 0.1,
 		},
 	}
 	return c
@@ -145,17 +145,17 @@ func (g *group) step(dt, outdoor float64, store *Store, h *humidity) {
 	warmth := 0.0
 	for _, c := range g.circuits {
 		c.step(dt, g, store, h, g.dew)
-		g.high.available -= c.flow * dt
-		g.ledger.in += (c.coil.fromWall + c.stub.fromWall + c.line.fromWall) * dt
+		g.high.available -= float64(c.flow * dt)
+		g.ledger.in += float64((c.coil.fromWall + c.stub.fromWall + c.line.fromWall) * dt)
 		intoGas += c.out.gas
 		intoHigh += c.own.drained - c.flow - c.own.hotGas
-		heatHigh += c.own.drained * (g.fluid.at(c.dewBefore).hLiquid - g.high.liquidEnthalpy)
+		heatHigh += float64(c.own.drained * (g.fluid.at(c.dewBefore).hLiquid - g.high.liquidEnthalpy))
 		if g.vessel == nil {
 			g.header.enter(c.Position-1, c.out)
 		} else {
 			all.gas += c.out.gas
 			all.liquid += c.out.liquid
-			warmth += max(c.out.gas, 0) * c.out.temperature
+			warmth += float64(max(c.out.gas, 0) * c.out.temperature)
 		}
 	}
 	if g.vessel != nil {
@@ -171,7 +171,7 @@ func (g *group) step(dt, outdoor float64, store *Store, h *humidity) {
 
 	for i, c := range g.compressors {
 		c.draw = c.wants(&s, g.high.pressure)
-		g.draws[i] = max(c.draw-c.fromDrop-c.sump.release*0.9, 0)
+		g.draws[i] = max(c.draw-c.fromDrop-float64(c.sump.release*0.9), 0)
 	}
 	intoGas += g.header.step(dt, g.draws, &s, g.change, store.RoomC)
 
@@ -189,18 +189,18 @@ func (g *group) step(dt, outdoor float64, store *Store, h *humidity) {
 		c.compress(dt, g.fluid, &s, &g.high, store.RoomC)
 		intoGas += c.sump.release - c.draw
 		discharged += c.out
-		hot += c.out * c.enthalpy
-		g.ledger.in += (c.power + c.drop.fromWall + g.header.sections[i].fromWall + c.sump.release*s.latent()) * dt
+		hot += float64(c.out * c.enthalpy)
+		g.ledger.in += float64((c.power + c.drop.fromWall + g.header.sections[i].fromWall + float64(c.sump.release*s.latent())) * dt)
 	}
-	g.gas += intoGas * dt
-	g.high.mass += (discharged + intoHigh) * dt
+	g.gas += float64(intoGas * dt)
+	g.high.mass += float64((discharged + intoHigh) * dt)
 	hotGas := 0.0
 	for _, c := range g.circuits {
 		hotGas += c.own.hotGas
 	}
-	heat := hot - discharged*g.high.liquidEnthalpy + heatHigh - hotGas*(g.dischargeEnthalpy()-g.high.liquidEnthalpy)
+	heat := hot - float64(discharged*g.high.liquidEnthalpy) + heatHigh - float64(hotGas*(g.dischargeEnthalpy()-g.high.liquidEnthalpy))
 	g.high.step(dt, heat, outdoor, g.MinimumC, g.Critical)
-	g.ledger.out += g.high.rejected * dt
+	g.ledger.out += float64(g.high.rejected * dt)
 	g.high.refresh(g.fluid, g.subcooling())
 }
 
@@ -208,11 +208,13 @@ func (g *group) subcooling() float64 {
 	if !g.Critical || g.high.mass <= g.high.just {
 		return g.SubcoolK
 	}
-	return g.SubcoolK * min(1+(g.high.mass-g.high.just)/g.high.just, 4)
+	return float64(g.SubcoolK * min(1+(g.high.mass-g.high.just)/g.high.just, 4))
 }
 
 // dischargeEnthalpy is what the hot-gas line carries, J/kg.
-func (g *group) dischargeEnthalpy() float64 { return g.high.state.hGas + 25*g.high.state.cpGas }
+func (g *group) dischargeEnthalpy() float64 {
+	return g.high.state.hGas + float64(25*g.high.state.cpGas)
+}
 
 // solvePressure finds the dew temperature at which the gas in the low side, at
 // the end of the step, fills its volume: evaporation and the compressors answer
@@ -224,8 +226,8 @@ func (g *group) solvePressure(dt float64) {
 		flow += c.out.gas
 		boiling += c.boiling()
 		flash += c.flash()
-		w := max(c.out.gas, 0.02*c.line.flow)
-		warm += w * max(c.out.temperature-g.dew, 0)
+		w := max(c.out.gas, float64(0.02*c.line.flow))
+		warm += float64(w * max(c.out.temperature-g.dew, 0))
 		n += w
 	}
 	g.warm += (warm/n - g.warm) * dt / (dt + 30)
@@ -240,12 +242,12 @@ func (g *group) solvePressure(dt float64) {
 		slope += m * (next.rhoGas - s.rhoGas) / s.rhoGas
 		flow += c.fromDrop + c.sump.release
 	}
-	store := g.density(g.dew) * g.volume
-	perK := g.density(g.dew+1)*g.volume - store
+	store := float64(g.density(g.dew) * g.volume)
+	perK := float64(g.density(g.dew+1)*g.volume) - store
 	// what liquid flashed in the last step belongs to that step's change of dew,
 	// not to this one's: taken as a rate it would make the pressure ring
 	flow += flash * g.change / dt
-	step := (g.gas - store + dt*(flow-draw)) / (perK + flash + dt*(boiling+slope))
+	step := (g.gas - store + float64(dt*(flow-draw))) / (perK + flash + float64(dt*(boiling+slope)))
 	step = min(max(step, -3), 3)
 	g.change = step
 	g.dew = min(max(g.dew+step, gridLow+2), 45)

@@ -24,7 +24,7 @@ func (h *header) enter(i int, s stream) {
 	gas := max(s.gas, 0)
 	n.branch.gas += s.gas
 	n.branch.liquid += s.liquid
-	n.warmth += gas * s.temperature
+	n.warmth += float64(gas * s.temperature)
 }
 
 // step shares what entered among the take-offs. draws is the gas each
@@ -50,11 +50,11 @@ func (h *header) step(dt float64, draws []float64, s *saturation, change, room f
 		warmth := c.warmth
 		if fromLeft > 0 {
 			in.gas += fromLeft
-			warmth += fromLeft * h.sections[i-1].out.temperature
+			warmth += float64(fromLeft * h.sections[i-1].out.temperature)
 		}
 		if toRight < 0 {
 			in.gas -= toRight
-			warmth -= toRight * h.sections[i+1].out.temperature
+			warmth -= float64(toRight * h.sections[i+1].out.temperature)
 		}
 		if in.gas > 1e-9 {
 			in.temperature = warmth / in.gas
@@ -69,7 +69,7 @@ func (h *header) step(dt float64, draws []float64, s *saturation, change, room f
 
 		// liquid chooses among the ways out
 		right, left := max(toRight, 0), max(-fromLeft, 0)
-		down := h.split * draws[i]
+		down := float64(h.split * draws[i])
 		ways := right + left + down
 		c.drawn = stream{gas: draws[i], temperature: c.out.temperature}
 		switch {
@@ -105,32 +105,32 @@ const gravity = 9.80665
 // step passes a stream through the vessel and returns what leaves and the rate
 // of boiling in it, kg/s.
 func (a *accumulator) step(dt float64, in stream, s *saturation, change, room float64) (stream, float64) {
-	full := a.VolumeL / 1000 * s.rhoLiq
-	a.liquid += in.liquid * dt
+	full := float64(a.VolumeL / 1000 * s.rhoLiq)
+	a.liquid += float64(in.liquid * dt)
 	out := in
 	out.liquid = 0
 	// gas brushes over cold liquid and walls
-	heat := a.HeatWK * (room - s.dew)
+	heat := float64(a.HeatWK * (room - s.dew))
 	gas := max(in.gas, 0)
 	if a.liquid > 0 && in.temperature > s.dew {
-		part := 0.7 * wetted(a.liquid/(0.05*full))
-		heat += part * gas * s.cpGas * (in.temperature - s.dew)
-		out.temperature -= part * (in.temperature - s.dew)
+		part := float64(0.7 * wetted(a.liquid/(0.05*full)))
+		heat += float64(part * gas * s.cpGas * (in.temperature - s.dew))
+		out.temperature -= float64(part * (in.temperature - s.dew))
 	} else if gas > 0 {
 		out.temperature += min(heat/(gas*s.cpGas), 3)
 		heat = 0
 	}
-	boiled := min(max(heat*dt/s.latent()-a.liquid*s.cpLiquid*change/s.latent(), -a.liquid*0.1), a.liquid)
+	boiled := min(max(heat*dt/s.latent()-a.liquid*s.cpLiquid*change/s.latent(), float64(-a.liquid*0.1)), a.liquid)
 	a.liquid -= boiled
 
 	head := s.rhoLiq * gravity * a.HeightMM / 1000 * a.liquid / full
-	flow := 0.6 * a.hole * sqrt(2*s.rhoLiq*(head+500)) // 500 Pa: the bend's suction, common practice
+	flow := float64(0.6 * a.hole * sqrt(float64(2*s.rhoLiq*(head+500)))) // 500 Pa: the bend's suction, common practice
 	if gas <= 0 {
 		flow = 0
 	}
-	flow = min(flow*dt, a.liquid)
+	flow = min(float64(flow*dt), a.liquid)
 	a.liquid -= flow
-	if over := a.liquid - 0.85*full; over > 0 { // the inlet of the bend is under liquid
+	if over := a.liquid - float64(0.85*full); over > 0 { // the inlet of the bend is under liquid
 		spill := over * dt / (dt + 2)
 		a.liquid -= spill
 		flow += spill

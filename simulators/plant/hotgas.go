@@ -23,14 +23,14 @@ func (c *circuit) ownDew(dt float64, g *group, line float64) float64 {
 	o.hotGas, o.drained, o.bled = 0, 0, 0
 	if c.stage == heating && !o.isolated {
 		s := g.fluid.at(line)
-		o.isolated, o.dew, o.gas, o.rate = true, line, s.rhoGas*o.volume, 0
+		o.isolated, o.dew, o.gas, o.rate = true, line, float64(s.rhoGas*o.volume), 0
 		g.gas -= o.gas
 	}
 	if !o.isolated {
 		return line
 	}
 	s := g.fluid.at(o.dew)
-	per := (g.fluid.at(o.dew+1).rhoGas - s.rhoGas) * o.volume // kg/K
+	per := float64((g.fluid.at(o.dew+1).rhoGas - s.rhoGas) * o.volume) // kg/K
 	if c.stage == heating {
 		// the gas valve passes what condenses, up to its capacity, and no more
 		// than keeps the coil a little below the condenser
@@ -38,11 +38,11 @@ func (c *circuit) ownDew(dt float64, g *group, line float64) float64 {
 		limit := min(g.high.dew-4, c.Defrost.TerminationC+8)
 		o.hotGas = min(most, max(0, -o.rate+o.hotGas+((limit-o.dew)*per)/5))
 	} else {
-		time := c.Defrost.BleedS * o.bleed
+		time := float64(c.Defrost.BleedS * o.bleed)
 		if c.refrigerating() {
 			time = min(time, 3) // the suction stop opens
 		}
-		below := g.fluid.at(line).rhoGas * o.volume
+		below := float64(g.fluid.at(line).rhoGas * o.volume)
 		o.bled = max(o.gas-below, 0) / time
 		if o.dew-line < 0.5 {
 			o.isolated = false
@@ -52,7 +52,7 @@ func (c *circuit) ownDew(dt float64, g *group, line float64) float64 {
 		}
 	}
 	supply := o.hotGas + o.rate - o.bled
-	o.dew += (o.gas - s.rhoGas*o.volume + dt*supply) / (per + dt*(c.coil.boiling+c.stub.boiling))
+	o.dew += (o.gas - float64(s.rhoGas*o.volume) + float64(dt*supply)) / (per + float64(dt*(c.coil.boiling+c.stub.boiling)))
 	return o.dew
 }
 
@@ -60,22 +60,22 @@ func (c *circuit) ownDew(dt float64, g *group, line float64) float64 {
 func (c *circuit) hold(dt float64, s *saturation, out stream) stream {
 	o := &c.own
 	o.rate = out.gas - o.hotGas
-	o.gas += (out.gas - o.bled) * dt
+	o.gas += float64((out.gas - o.bled) * dt)
 	if c.stage != heating {
 		return stream{gas: o.bled, liquid: out.liquid, temperature: out.temperature}
 	}
 	// condensate leaves through the check valve around the expansion valve
 	last := &c.stub.cells[0]
-	last.liquid += out.liquid * dt
+	last.liquid += float64(out.liquid * dt)
 	condensing := max(-o.rate, 0)
-	wanted := condensing * min(c.Defrost.Drain*o.drain, 1) * dt
+	wanted := float64(condensing * min(float64(c.Defrost.Drain*o.drain), 1) * dt)
 	held := c.coil.mass() + last.liquid
 	if held > 0 {
 		share := min(wanted/held, 1)
 		for i := range c.coil.cells {
-			c.coil.cells[i].liquid -= c.coil.cells[i].liquid * share
+			c.coil.cells[i].liquid -= float64(c.coil.cells[i].liquid * share)
 		}
-		last.liquid -= last.liquid * share
+		last.liquid -= float64(last.liquid * share)
 		o.drained = share * held / dt
 	}
 	return stream{temperature: out.temperature}

@@ -51,13 +51,13 @@ func New(d Description, seed uint64) (*Plant, error) {
 	if err := p.wire(seed); err != nil {
 		return nil, err
 	}
-	warm := int64(math.Round(d.WarmUpH * 3600))
+	warm := int64(math.Round(float64(d.WarmUpH * 3600)))
 	p.seconds = -warm
 	p.now = d.Start.Add(-time.Duration(warm) * time.Second)
 	p.rewindDefrosts(float64(warm))
 	for i := range d.Faults {
 		f := d.Faults[i]
-		if err := p.schedule(f, max(int64(math.Round(f.AtMin*60)), -warm)); err != nil {
+		if err := p.schedule(f, max(int64(math.Round(float64(f.AtMin*60))), -warm)); err != nil {
 			return nil, fmt.Errorf("fault %d: %w", i+1, err)
 		}
 	}
@@ -73,8 +73,8 @@ func New(d Description, seed uint64) (*Plant, error) {
 func (p *Plant) rewindDefrosts(warm float64) {
 	for _, g := range p.groups {
 		for _, c := range g.circuits {
-			c.countdown = c.Defrost.FirstMin*60 + warm
-			for every := c.Defrost.EveryH * 3600; every > 0 && c.countdown > every; {
+			c.countdown = float64(c.Defrost.FirstMin*60) + warm
+			for every := float64(c.Defrost.EveryH * 3600); every > 0 && c.countdown > every; {
 				c.countdown -= every
 			}
 		}
@@ -97,7 +97,7 @@ func (p *Plant) Step(dt time.Duration) {
 
 func (p *Plant) second() {
 	p.runFaults()
-	p.outdoor = p.d.Store.OutdoorC + p.d.Store.SwingK*daily(p.now)
+	p.outdoor = p.d.Store.OutdoorC + float64(p.d.Store.SwingK*daily(p.now))
 	for range substeps {
 		for _, g := range p.groups {
 			g.step(substep, p.outdoor, &p.d.Store, p.humidity)
@@ -115,11 +115,11 @@ func (p *Plant) second() {
 func daily(t time.Time) float64 {
 	s := float64((t.Unix()+86400-15*3600+6*3600)%86400) / 86400 // ¼ at 15:00
 	if s < 0.5 {
-		x := 4*s - 1
-		return 1 - x*x
+		x := float64(4*s) - 1
+		return 1 - float64(x*x)
 	}
-	x := 4*(s-0.5) - 1
-	return x*x - 1
+	x := float64(4*(s-0.5)) - 1
+	return float64(x*x) - 1
 }
 
 // check refuses what no plant can be built from.

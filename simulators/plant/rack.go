@@ -56,7 +56,7 @@ func (r *rack) trim(dt, off float64, g *group) float64 {
 			continue
 		}
 		drives = true
-		c.speed = min(max(c.speed+0.02*off*dt, c.MinimumSpeed), 1)
+		c.speed = min(max(c.speed+float64(0.02*off*dt), c.MinimumSpeed), 1)
 		at = max(at, (c.speed-c.MinimumSpeed)/(1-c.MinimumSpeed))
 	}
 	if !drives {

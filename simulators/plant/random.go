@@ -34,7 +34,7 @@ func (r *random) normal() float64 {
 	for range 3 {
 		z := r.next()
 		for range 4 {
-			sum += float64(z&0xffff) / 65536
+			sum += float64(float64(z&0xffff) / 65536)
 			z >>= 16
 		}
 	}

@@ -59,14 +59,14 @@ func (s *sensor) step() {
 		return
 	}
 	if s.around != nil {
-		v += (s.contact + s.loose) * (s.around() - v)
+		v += float64((s.contact + s.loose) * (s.around() - v))
 	}
 	if s.felt == unset {
 		s.felt = v
 	}
 	s.felt += (v - s.felt) / (1 + s.lag)
 	s.drifted += s.drift / 86400
-	shown := s.felt + s.offset + s.shift + s.drifted + s.noise*s.random.normal()
+	shown := s.felt + s.offset + s.shift + s.drifted + float64(s.noise*s.random.normal())
 	if s.spikes > 0 && s.random.uniform() < s.spikes {
 		if s.random.uniform() < 0.5 {
 			shown += s.spike
@@ -82,7 +82,7 @@ func (s *sensor) step() {
 		shown = max(shown, 0)
 	}
 	if !s.frozen {
-		s.value = math.Round(shown/s.grain) * s.grain
+		s.value = float64(math.Round(shown/s.grain) * s.grain)
 	}
 	s.fail()
 }
@@ -113,16 +113,16 @@ func (p *Plant) wire(seed uint64) error {
 		switch kind {
 		case Temperature:
 			s.lag, s.noise, s.grain = q.TemperatureLagS, q.TemperatureK, q.TemperatureStep
-			s.offset = q.TemperatureOffK * s.random.normal()
+			s.offset = float64(q.TemperatureOffK * s.random.normal())
 			if around != nil {
 				s.contact = q.ContactError
 			}
 		case Pressure:
-			s.lag, s.noise, s.grain = q.PressureLagS, q.PressureBar*1e5, q.PressureStep*1e5
-			s.offset = q.PressureOffBar * 1e5 * s.random.normal()
-			s.spike, s.spikes = q.SpikeBar*1e5, q.SpikesPerHour/3600
+			s.lag, s.noise, s.grain = q.PressureLagS, float64(q.PressureBar*1e5), float64(q.PressureStep*1e5)
+			s.offset = float64(q.PressureOffBar * 1e5 * s.random.normal())
+			s.spike, s.spikes = float64(q.SpikeBar*1e5), q.SpikesPerHour/3600
 			if strings.HasSuffix(path, "discharge_pressure") {
-				s.noise, s.grain, s.spikes = 4*s.noise, 4*s.grain, 0
+				s.noise, s.grain, s.spikes = float64(4*s.noise), float64(4*s.grain), 0
 			}
 		}
 		if s.grain <= 0 {

@@ -61,6 +61,6 @@ func (g *group) entering(c *compressor) (liquidFraction, superheat float64) {
 		return 0, c.drop.cells[1].wall - g.dew
 	}
 	s := g.fluid.at(g.dew)
-	over := (gas*s.cpGas*(c.inlet.temperature-s.dew) - liquid*s.latent()) / (gas + liquid) / s.cpGas
+	over := (float64(gas*s.cpGas*(c.inlet.temperature-s.dew)) - float64(liquid*s.latent())) / (gas + liquid) / s.cpGas
 	return liquid / (gas + liquid), max(over, 0)
 }

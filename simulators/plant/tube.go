@@ -67,8 +67,8 @@ func (t *tube) step(dt float64, in stream, s *saturation, dew float64, outside [
 	for i := range t.cells {
 		c, o := &t.cells[i], &outside[i]
 		passing := max(gas, 0)
-		capacity := passing * s.cpGas
-		here := c.liquid + liquid*dt
+		capacity := float64(passing * s.cpGas)
+		here := c.liquid + float64(liquid*dt)
 		wetGas := s.dew
 		if s.glide > 0.05 && liquid > 0 {
 			wetGas -= s.glide * liquid / (liquid + passing)
@@ -76,9 +76,9 @@ func (t *tube) step(dt float64, in stream, s *saturation, dew float64, outside [
 
 		t.flash += here * s.cpLiquid / latent
 		w := wetted(here / t.wet)
-		wallBoil := t.boil * w
+		wallBoil := float64(t.boil * w)
 		if c.wall < wetGas {
-			wallBoil = t.boil * max(w, 0.5) // gas condenses on a colder wall, wet or not
+			wallBoil = float64(t.boil * max(w, 0.5)) // gas condenses on a colder wall, wet or not
 		}
 		wallGas := 0.0
 		if capacity > 0 {
@@ -86,16 +86,16 @@ func (t *tube) step(dt float64, in stream, s *saturation, dew float64, outside [
 			n := t.gas * (1 - w) * sqrt(passing/t.flow) / capacity
 			wallGas = capacity * n / (1 + n)
 		}
-		heatCapacity := (t.wall + c.frost*iceHeat) / dt
+		heatCapacity := (t.wall + float64(c.frost*iceHeat)) / dt
 		sum := heatCapacity + wallBoil + wallGas + o.conductance
-		wall := (heatCapacity*c.wall + wallBoil*wetGas + wallGas*tGas + o.conductance*o.temperature + o.heat) / sum
-		boilHeat := wallBoil * (wall - wetGas)
-		gasHeat := wallGas * (wall - tGas)
+		wall := (float64(heatCapacity*c.wall) + float64(wallBoil*wetGas) + float64(wallGas*tGas) + float64(o.conductance*o.temperature) + o.heat) / sum
+		boilHeat := float64(wallBoil * (wall - wetGas))
+		gasHeat := float64(wallGas * (wall - tGas))
 		t.boiling += wallBoil * (1 - wallBoil/sum) / latent
 
 		mixHeat := 0.0
 		if tGas > wetGas {
-			mixHeat = t.contact * w * capacity * (tGas - wetGas)
+			mixHeat = float64(t.contact * w * capacity * (tGas - wetGas))
 		}
 		evaporated := (boilHeat+mixHeat)*dt/latent - here*s.cpLiquid*dew/latent
 		if evaporated > here {
@@ -111,18 +111,18 @@ func (t *tube) step(dt float64, in stream, s *saturation, dew float64, outside [
 
 		c.melted = 0
 		if c.frost > 0 && wall > 0 {
-			excess := heatCapacity * dt * wall
+			excess := float64(heatCapacity * dt * wall)
 			melt := min(c.frost, excess/iceFusion)
 			c.frost -= melt
 			c.melted = melt / dt
-			wall = (excess - melt*iceFusion) / (t.wall + c.frost*iceHeat)
+			wall = (excess - float64(melt*iceFusion)) / (t.wall + float64(c.frost*iceHeat))
 		}
 		c.wall = wall
 
 		rate := evaporated / dt
-		leaving := capacity + max(rate, 0)*s.cpGas
+		leaving := capacity + float64(max(rate, 0)*s.cpGas)
 		if leaving > 1e-3*t.flow*s.cpGas {
-			tGas = (capacity*tGas + max(rate, 0)*s.cpGas*wetGas + gasHeat - mixHeat) / leaving
+			tGas = (float64(capacity*tGas) + float64(max(rate, 0)*s.cpGas*wetGas) + gasHeat - mixHeat) / leaving
 		} else {
 			tGas = wall
 		}
@@ -130,8 +130,8 @@ func (t *tube) step(dt float64, in stream, s *saturation, dew float64, outside [
 		gas += rate
 
 		left := here - evaporated
-		drag := (max(gas, 0) + 0.02*t.flow) / (t.hold * t.flow)
-		c.liquid = left / (1 + dt*drag)
+		drag := (max(gas, 0) + float64(0.02*t.flow)) / (t.hold * t.flow)
+		c.liquid = left / (1 + float64(dt*drag))
 		if c.liquid > t.full {
 			c.liquid = t.full
 		}
@@ -155,7 +155,7 @@ func (t *tube) heat(s *saturation) float64 {
 	q := 0.0
 	for i := range t.cells {
 		c := &t.cells[i]
-		q += (t.wall+c.frost*iceHeat)*c.wall - c.frost*iceFusion + c.liquid*s.hLiquid
+		q += float64((t.wall+float64(c.frost*iceHeat))*c.wall) - float64(c.frost*iceFusion) + float64(c.liquid*s.hLiquid)
 	}
 	return q
 }

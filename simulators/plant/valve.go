@@ -24,7 +24,7 @@ func newValve(v Valve, f *fluid, dew float64) valve {
 		Valve:  v,
 		spring: f.pressure(dew+v.StaticK) - p,
 		stroke: f.pressure(dew+v.StaticK+v.RangeK) - f.pressure(dew+v.StaticK),
-		mop:    f.pressure(v.MopC) + 0.5*(f.pressure(dew+v.StaticK)-p),
+		mop:    f.pressure(v.MopC) + float64(0.5*(f.pressure(dew+v.StaticK)-p)),
 		bulb:   dew + 10, size: 1, stuck: -1, gain: 1,
 	}
 }
@@ -33,7 +33,7 @@ func newValve(v Valve, f *fluid, dew float64) valve {
 // suction pipe under the bulb, air what surrounds it; feeding says that the
 // liquid valve is open, cooling that the controller wants flow.
 func (v *valve) step(dt, pipe, air float64, f *fluid, coil *saturation, liquidPressure, liquidDensity float64, feeding bool) float64 {
-	felt := pipe + v.loose*(air-pipe)
+	felt := pipe + float64(v.loose*(air-pipe))
 	v.bulb += (felt - v.bulb) * dt / (dt + v.BulbLagS)
 	switch v.Kind {
 	case "capillary":
@@ -42,7 +42,7 @@ func (v *valve) step(dt, pipe, air float64, f *fluid, coil *saturation, liquidPr
 		v.electronic(dt, coil, feeding)
 	default:
 		// the bulb's charge pushes open, coil pressure and spring push shut
-		force := (min(f.pressure(v.bulb), v.mop) - coil.pressure - v.spring) / v.stroke * v.gain
+		force := float64((min(f.pressure(v.bulb), v.mop) - coil.pressure - v.spring) / v.stroke * v.gain)
 		slack := v.Friction
 		switch {
 		case force > v.opening+slack:
@@ -56,18 +56,18 @@ func (v *valve) step(dt, pipe, air float64, f *fluid, coil *saturation, liquidPr
 	if v.stuck >= 0 {
 		opening = v.stuck
 	}
-	share := max(opening*v.Size*v.size, v.Leak)
+	share := max(float64(opening*v.Size*v.size), v.Leak)
 	if !feeding {
 		share = min(v.SolenoidLk, share)
 		if v.Kind == "capillary" {
-			share = opening * v.Size * v.size
+			share = float64(opening * v.Size * v.size)
 		}
 	}
 	drop := liquidPressure - coil.pressure
 	if drop <= 0 {
 		return 0
 	}
-	return v.nominal * share * sqrt(drop/v.pressure) * sqrt(liquidDensity/v.density)
+	return float64(v.nominal * share * sqrt(drop/v.pressure) * sqrt(liquidDensity/v.density))
 }
 
 // electronic is a drive with a proportional and integral controller on coil
@@ -77,8 +77,8 @@ func (v *valve) electronic(dt float64, coil *saturation, feeding bool) {
 		return
 	}
 	off := v.bulb - coil.dew - v.SetK
-	k := v.Gain * v.gain
-	want := v.opening + k*(off-v.slow) + k*off*dt/60
+	k := float64(v.Gain * v.gain)
+	want := v.opening + float64(k*(off-v.slow)) + k*off*dt/60
 	v.slow = off
 	travel := dt / v.StrokeS
 	v.opening = min(max(want, v.opening-travel), v.opening+travel)

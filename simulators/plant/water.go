@@ -20,10 +20,10 @@ type humidity struct{ rows [221]float64 } // −60 … 50 °C by 0.5 K
 func newHumidity() *humidity {
 	h := &humidity{}
 	for i := range h.rows {
-		t := -60 + 0.5*float64(i)
-		p := 611.2 * math.Exp(17.62*t/(243.12+t))
+		t := -60 + float64(0.5*float64(i))
+		p := float64(611.2 * math.Exp(17.62*t/(243.12+t)))
 		if t < 0 {
-			p = 611.2 * math.Exp(22.46*t/(272.62+t))
+			p = float64(611.2 * math.Exp(22.46*t/(272.62+t)))
 		}
 		h.rows[i] = nineDigits(0.622 * p / (atmosphere - p))
 	}
@@ -31,7 +31,7 @@ func newHumidity() *humidity {
 }
 
 func (h *humidity) at(t float64) float64 {
-	x := min(max((t+60)*2, 0), 219.5)
+	x := min(max(float64((t+60)*2), 0), 219.5)
 	i := int(x)
-	return h.rows[i] + (x-float64(i))*(h.rows[i+1]-h.rows[i])
+	return h.rows[i] + float64((x-float64(i))*(h.rows[i+1]-h.rows[i]))
 }
