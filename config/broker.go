@@ -125,7 +125,11 @@ func (b *builder) password(t *table, s *mqtt.Settings) {
 	if len(from) > 1 {
 		t.fault(from[1], "is given beside "+from[0], "keep one of the two")
 	}
-	if password, ok := take[string](t, "password", "text in quotes"); ok {
+	if v, given := t.value("password"); given {
+		password, ok := v.(string)
+		if !ok { // describing it would show it
+			t.fault("password", "is no text", "write it in quotes")
+		}
 		s.Password = mqtt.Secret(password)
 		t.warn("password", "stands in the file, where everybody can read it who can read the configuration", "write password_file or password_env")
 	}

@@ -91,6 +91,8 @@ func syntaxFault(name string, err error) Fault {
 	}
 	f := Fault{File: name, Line: max(1, parse.Position.Line), Key: parse.LastKey, Problem: parse.Message, offset: parse.Position.Start}
 	switch {
+	case strings.HasSuffix(parse.LastKey, "password"):
+		f.Problem, f.Remedy = "is no text", "write it in quotes" // the message would show it
 	case strings.Contains(parse.Message, "already been defined"), strings.Contains(parse.Message, "already exists"):
 		f.Problem = "is defined twice"
 		if key := quotedKey.FindStringSubmatch(parse.Message); f.Key == "" && key != nil {

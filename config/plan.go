@@ -10,6 +10,7 @@ import (
 	"dewgap/analyze/floodback"
 	"dewgap/analyze/phase"
 	"dewgap/analyze/reading"
+	"dewgap/analyze/refrigerant"
 	"dewgap/analyze/superheat"
 	"dewgap/analyze/units"
 	"dewgap/collector/modbus"
@@ -105,6 +106,9 @@ func (p *planner) group(g *analyze.Group) {
 	u := p.config.Units
 	d := g.Detect
 	p.line("\nGroup %s: %s, superheat over dew.", g.Name, g.Refrigerant.Name)
+	if g.Refrigerant.Kind == refrigerant.UserTable {
+		p.line("  from a maker's table: its grid and rounding leave the dew temperature ±%s; how good the maker's model is, it does not say.", u.Difference(g.Refrigerant.Uncertainty()))
+	}
 	p.line("  floor %s steady, %s in pulldown; an event opens after %s steady, %s in pulldown, and closes %s above the floor for %s.",
 		u.Difference(d.Floor.Steady), u.Difference(d.Floor.Pulldown), shortDuration(d.Hold.Steady), shortDuration(d.Hold.Pulldown), u.Difference(d.ClearMargin), shortDuration(d.ClearHold))
 	limits := g.Phase.WithDefaults()

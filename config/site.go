@@ -11,6 +11,7 @@ import (
 	"dewgap/analyze/floodback"
 	"dewgap/analyze/phase"
 	"dewgap/analyze/reading"
+	"dewgap/analyze/refrigerant"
 	"dewgap/analyze/superheat"
 	"dewgap/analyze/units"
 )
@@ -22,6 +23,7 @@ type builder struct {
 	folder  string // where the file lies
 	sources map[string]*source
 	order   []*source
+	fluids  map[string]*refrigerant.Fluid // from the user's tables
 }
 
 // beside returns a path that is relative to the configuration's folder.
@@ -36,6 +38,7 @@ func (b *builder) read(root *table) {
 	b.site(root)
 	b.daemon(root)
 	b.readSources(root)
+	b.readRefrigerants(root)
 	groups := root.inners("suction_group", "[[suction_group]]")
 	if len(groups) == 0 && !root.has("suction_group") {
 		root.fault("suction_group", "is missing: there is nothing to watch", `begin each group with [[suction_group]] and give it a name and a refrigerant`)
