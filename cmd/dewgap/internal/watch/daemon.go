@@ -51,7 +51,6 @@ type Daemon struct {
 
 	late   uint64
 	faults map[string]string // said once, until they change
-	up     map[string]bool   // of each source, as last logged
 }
 
 // recentEvents is how many closed events the page shows.
@@ -81,7 +80,7 @@ func Open(s Setting) (*Daemon, error) {
 		board:  snapshot.NewBoard(time.Now),
 		log:    s.Log,
 		tally:  NewTally(s.Config.Site),
-		faults: map[string]string{}, up: map[string]bool{},
+		faults: map[string]string{},
 	}
 	if found := journal.Status().Recovered.String(); found != "" {
 		d.log.Warn("journal mended at opening", "found", found)
@@ -217,9 +216,7 @@ func (d *Daemon) publish(result analyze.Result, open []alert.Event) {
 		}
 	}
 	for _, source := range d.Sources {
-		status := source.Status()
-		d.logSource(&status)
-		s.Sources = append(s.Sources, status)
+		s.Sources = append(s.Sources, source.Status())
 	}
 	d.board.Publish(s)
 }
@@ -234,20 +231,6 @@ func (d *Daemon) recent() []alert.Event {
 		}
 	}
 	return recent
-}
-
-// logSource says once when a source comes up or goes down.
-func (d *Daemon) logSource(s *collector.Status) {
-	was, known := d.up[s.Name]
-	if known && was == s.Up || !known && !s.Up && s.Reason == "" {
-		return
-	}
-	d.up[s.Name] = s.Up
-	if s.Up {
-		d.log.Info("source up", "source", s.Name, "address", s.Address)
-	} else {
-		d.log.Warn("source down", "source", s.Name, "address", s.Address, "reason", s.Reason)
-	}
 }
 
 // say logs a fault of the daemon itself when it begins, changes or ends.

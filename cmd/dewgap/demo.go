@@ -1,0 +1,117 @@
+package main
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"log/slog"
+	"net"
+	"os"
+	"path/filepath"
+	"time"
+
+	"golang.org/x/sync/errgroup"
+
+	"dewgap/cmd/dewgap/internal/rehearsal"
+	"dewgap/cmd/dewgap/internal/watch"
+	"dewgap/collector"
+	"dewgap/config"
+	"dewgap/simulators/plant"
+	"dewgap/simulators/scenarios"
+)
+
+type demoVerb struct {
+	Listen      string        `default:"127.0.0.1:0" placeholder:"HOST:PORT" help:"Where the page and the metrics listen; port 0 takes a free one."`
+	Speed       float64       `default:"30" help:"How many times faster than real time the plant runs."`
+	For         time.Duration `placeholder:"DURATION" help:"End by itself after this long, with a summary."`
+	WriteConfig string        `type:"path" placeholder:"DIR" help:"Save the configuration that the daemon runs on, for reading."`
+	Data        string        `type:"path" placeholder:"DIR" help:"Keep journal and recordings here; without it they go when the demo ends."`
+	Seed        uint64        `default:"1" help:"Of the plant's randomness."`
+}
+
+func (demoVerb) Help() string {
+	return "Runs an invented store behind a real Modbus TCP server and a real MQTT broker, and the ordinary daemon reading both, on this machine alone. Prints the page's address as the first line of standard output."
+}
+
+func (v *demoVerb) Run(ctx context.Context, con console) (err error) {
+	if !(v.Speed >= 0.1 && v.Speed <= 120) {
+		return usageError{fmt.Errorf("--speed %g: choose between 0.1 and 120", v.Speed)}
+	}
+	listen, err := net.Listen("tcp", v.Listen)
+	if err != nil {
+		return fmt.Errorf("listen for the page: %w; choose another address with --listen", err)
+	}
+	// Known to whoever waits before the plant has warmed up.
+	fmt.Fprintf(con.Out, "http://%s/\n", listen.Addr())
+
+	data := v.Data
+	if data == "" {
+		if data, err = os.MkdirTemp("", "dewgap-demo-"); err != nil {
+			return err
+		}
+		defer func() { err = errors.Join(err, os.RemoveAll(data)) }()
+	}
+	store, start, err := openStore(v.Seed)
+	if err != nil {
+		return err
+	}
+	text := store.Config(rehearsal.Place{Listen: listen.Addr().String(), Data: data})
+	if v.WriteConfig != "" {
+		if err := saveConfig(v.WriteConfig, text); err != nil {
+			return err
+		}
+	}
+	cfg, err := config.Parse("demo's site.toml", text)
+	if err != nil {
+		return err
+	}
+	log := newLog(con.Err, slog.LevelInfo)
+	clock := collector.NewScaledClock(start, v.Speed)
+	sources, err := openSources(cfg, clock, log)
+	if err != nil {
+		return err
+	}
+	daemon, err := watch.Open(watch.Setting{
+		Config: cfg, Clock: clock, Sources: sources, Listen: listen, Log: log, Version: build(),
+		Mode: "demo", Note: fmt.Sprintf("an invented store; its time runs %g times as fast", v.Speed),
+	})
+	if err != nil {
+		return err
+	}
+	if v.For > 0 {
+		var cancel context.CancelFunc
+		ctx, cancel = context.WithTimeout(ctx, v.For)
+		defer cancel()
+	}
+	group, ctx := errgroup.WithContext(ctx)
+	group.Go(func() error { return store.Run(ctx, clock) })
+	group.Go(func() error { return daemon.Run(ctx) })
+	if err := group.Wait(); err != nil {
+		return err
+	}
+	tally, events := daemon.Summary()
+	tally.Write(con.Out, cfg.Units, events)
+	return nil
+}
+
+// openStore builds the demo's plant, warmed up, behind free loopback ports.
+func openStore(seed uint64) (*rehearsal.Store, time.Time, error) {
+	description, err := scenarios.Load("demo")
+	if err != nil {
+		return nil, time.Time{}, err
+	}
+	p, err := plant.New(description, seed)
+	if err != nil {
+		return nil, time.Time{}, err
+	}
+	start := p.Now()
+	store, err := rehearsal.Open(p, "127.0.0.1:0", "127.0.0.1:0")
+	return store, start, err
+}
+
+func saveConfig(dir string, text []byte) error {
+	if err := os.MkdirAll(dir, 0o755); err != nil {
+		return err
+	}
+	return os.WriteFile(filepath.Join(dir, "site.toml"), text, 0o644)
+}
