@@ -22,6 +22,7 @@ type verbs struct {
 	Check        checkVerb        `cmd:"" help:"Explain every fault of a configuration, or print what will be read."`
 	Replay       replayVerb       `cmd:"" help:"Run recordings through the analysis, as fast as the machine allows."`
 	Run          runVerb          `cmd:"" help:"Watch a site."`
+	Demo         demoVerb         `cmd:"" help:"Run an invented store and watch it, all on this machine."`
 	Version      versionVerb      `cmd:"" help:"Print the version of this program."`
 	Simulate     simulateVerb     `cmd:"" help:"Write a recording of the simulated plant, with the truth beside it."`
 	Sat          satVerb          `cmd:"" help:"Dew and bubble point of a refrigerant, or superheat from one pair of readings."`
