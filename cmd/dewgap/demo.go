@@ -34,8 +34,8 @@ func (demoVerb) Help() string {
 }
 
 func (v *demoVerb) Run(ctx context.Context, con console) (err error) {
-	if !(v.Speed >= 0.1 && v.Speed <= 120) {
-		return usageError{fmt.Errorf("--speed %g: choose between 0.1 and 120", v.Speed)}
+	if !(v.Speed >= 0.1 && v.Speed <= 240) {
+		return usageError{fmt.Errorf("--speed %g: choose between 0.1 and 240", v.Speed)}
 	}
 	listen, err := net.Listen("tcp", v.Listen)
 	if err != nil {

@@ -41,6 +41,8 @@ type Store struct {
 	Modbus *fronts.ModbusFront // for tests: faults can be switched on
 	Broker *fronts.MQTTBroker
 	bus    net.Listener
+	stop   context.CancelFunc // of the Modbus server
+	served chan error
 }
 
 // spot is where an input is found: a Modbus address, or an MQTT topic.
@@ -171,7 +173,11 @@ func (s *Store) Change(do func(*plant.Plant) error) error {
 // Run lets the plant live on clock and its fronts answer until ctx ends.
 func (s *Store) Run(ctx context.Context, clock Clock) error {
 	group, ctx := errgroup.WithContext(ctx)
-	group.Go(func() error { return s.Modbus.Serve(ctx, s.bus) })
+	s.serve(s.bus)
+	group.Go(func() error {
+		<-ctx.Done()
+		return s.StopBus()
+	})
 	group.Go(func() error { return fronts.PublishPlant(ctx, s.Broker, s, clock, publishPeriod) })
 	group.Go(func() error { return s.live(ctx, clock) })
 	err := group.Wait()
@@ -179,6 +185,38 @@ func (s *Store) Run(ctx context.Context, clock Clock) error {
 		err = stop
 	}
 	return err
+}
+
+func (s *Store) serve(l net.Listener) {
+	ctx, stop := context.WithCancel(context.Background())
+	served := make(chan error, 1)
+	go func() { served <- s.Modbus.Serve(ctx, l) }()
+	s.mu.Lock()
+	defer s.mu.Unlock()
+	s.bus, s.stop, s.served = l, stop, served
+}
+
+// StopBus takes the Modbus server down, with its connections.
+func (s *Store) StopBus() error {
+	s.mu.Lock()
+	stop, served := s.stop, s.served
+	s.stop = nil
+	s.mu.Unlock()
+	if stop == nil {
+		return nil
+	}
+	stop()
+	return <-served
+}
+
+// StartBus brings it back at the same address.
+func (s *Store) StartBus() error {
+	l, err := net.Listen("tcp", s.ModbusAddress())
+	if err != nil {
+		return err
+	}
+	s.serve(l)
+	return nil
 }
 
 // live steps the plant a second at a time.

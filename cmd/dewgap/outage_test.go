@@ -1,0 +1,113 @@
+package main
+
+import (
+	"context"
+	"fmt"
+	"io"
+	"log/slog"
+	"net"
+	"net/http"
+	"strings"
+	"testing"
+	"time"
+
+	"dewgap/cmd/dewgap/internal/rehearsal"
+	"dewgap/cmd/dewgap/internal/watch"
+	"dewgap/collector"
+	"dewgap/config"
+)
+
+// A Modbus server and a broker that stop and come back: values go absent, the
+// source falls and rises, and the gap invents no floodback.
+func TestSourcesStopAndComeBack(t *testing.T) {
+	store, start, err := openStore(1)
+	if err != nil {
+		t.Fatal(err)
+	}
+	listen, err := net.Listen("tcp", "127.0.0.1:0")
+	if err != nil {
+		t.Fatal(err)
+	}
+	cfg, err := config.Parse("site.toml", store.Config(rehearsal.Place{Listen: listen.Addr().String(), Data: t.TempDir()}))
+	if err != nil {
+		t.Fatal(err)
+	}
+	log := slog.New(slog.DiscardHandler)
+	clock := collector.NewScaledClock(start, 20)
+	sources, err := openSources(cfg, clock, log)
+	if err != nil {
+		t.Fatal(err)
+	}
+	daemon, err := watch.Open(watch.Setting{Config: cfg, Clock: clock, Sources: sources, Listen: listen, Log: log, Version: build(), Mode: "demo"})
+	if err != nil {
+		t.Fatal(err)
+	}
+	ctx, cancel := context.WithCancel(context.Background())
+	ended := make(chan error, 2)
+	go func() { ended <- store.Run(ctx, clock) }()
+	go func() { ended <- daemon.Run(ctx) }()
+	defer func() {
+		cancel()
+		for range 2 {
+			if err := <-ended; err != nil {
+				t.Error(err)
+			}
+		}
+	}()
+	metrics := "http://" + listen.Addr().String() + "/metrics"
+	for _, outage := range []struct {
+		source, group string
+		stop, start   func() error
+	}{
+		{"rack-controller", "mt", store.StopBus, store.StartBus},
+		{"gateway", "lt", store.Broker.Stop, store.Broker.Start},
+	} {
+		up := fmt.Sprintf("dewgap_source_up{source=%q} ", outage.source)
+		value := fmt.Sprintf(`dewgap_suction_pressure_pascals{compressor="c1",group=%q,site="demo"}`, outage.group)
+		await(t, metrics, outage.source+" delivers", func(text string) bool {
+			return strings.Contains(text, up+"1") && strings.Contains(text, value)
+		})
+		if err := outage.stop(); err != nil {
+			t.Fatal(err)
+		}
+		await(t, metrics, outage.source+" is down and its values absent", func(text string) bool {
+			return strings.Contains(text, up+"0") && !strings.Contains(text, value)
+		})
+		if err := outage.start(); err != nil {
+			t.Fatal(err)
+		}
+		await(t, metrics, outage.source+" is back", func(text string) bool {
+			return strings.Contains(text, up+"1") && strings.Contains(text, value)
+		})
+	}
+	_, events := daemon.Summary()
+	for _, ev := range events {
+		if ev.Kind == "floodback" || ev.Kind == "flooded_start" {
+			t.Errorf("the gap invented %+v", ev)
+		}
+	}
+}
+
+// await reads url until it is as wanted, or fails after half a minute.
+func await(t *testing.T, url, what string, wanted func(text string) bool) {
+	t.Helper()
+	look := time.NewTicker(50 * time.Millisecond)
+	defer look.Stop()
+	last := ""
+	for range 600 {
+		if response, err := http.Get(url); err == nil {
+			text, _ := io.ReadAll(response.Body) // a short body is not as wanted
+			_ = response.Body.Close()
+			if last = string(text); wanted(last) {
+				return
+			}
+		}
+		<-look.C
+	}
+	for line := range strings.Lines(last) {
+		if strings.HasPrefix(line, "dewgap_source") || strings.HasPrefix(line, "dewgap_suction_pressure") {
+			t.Log(strings.TrimSpace(line))
+		}
+	}
+	t.Fatalf("not seen within 30 s: %s", what)
+}
