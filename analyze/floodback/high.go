@@ -12,8 +12,11 @@ import (
 const (
 	highSuperheat = 30.0  // K; a scroll guideline's upper limit (shared trade notes)
 	highDischarge = 107.0 // °C at the line, 225 °F (shared trade notes)
-	highHold      = 20 * time.Minute
-	highBack      = 3.0 // K
+	// hotSuperheat is the superheat below which a hot discharge has another
+	// reason (pressure ratio, valves): usual readings reach 25 K. Common practice.
+	hotSuperheat = 25.0 // K
+	highHold     = 20 * time.Minute
+	highBack     = 3.0 // K
 )
 
 // highWatch watches for superheat and discharge heat that dry the oil film.
@@ -51,7 +54,7 @@ func (d *highWatch) Step(m *Moment, f *Finding) {
 		back = highBack
 	}
 	switch {
-	case hot > highDischarge-back:
+	case hot > highDischarge-back && !(over < hotSuperheat-back):
 		f.Severity, f.Verdict = Warning, Present
 		f.Hold = 10 * time.Minute
 		if hot > highDischarge+15 {

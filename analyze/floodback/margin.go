@@ -56,7 +56,7 @@ func (d *marginWatch) Step(m *Moment, f *Finding) {
 		f.Verdict = Present
 		f.Severity = d.wet.severity(m)
 		f.AtOnce = f.Severity == Major && d.wet.slug
-		f.Evidence = d.say(m, f.Severity)
+		f.Evidence = d.say(m, margin, f.Severity)
 	case margin > float64(d.settings.ClearMargin):
 		d.rest()
 		d.margin.value, d.margin.known = margin, true
@@ -78,10 +78,12 @@ func (d *marginWatch) rest() {
 	d.evidence.forget()
 }
 
-func (d *marginWatch) say(m *Moment, sev Severity) []string {
+// say tells the margin that decided, which is smoothed: the raw one may be
+// above zero at the very instant.
+func (d *marginWatch) say(m *Moment, margin float64, sev Severity) []string {
 	if !d.evidence.due(m.At, sev) {
 		return d.evidence.lines
 	}
-	lines := []string{fmt.Sprintf("superheat %.1f K is %.1f K below the floor of %.0f K (%s)", m.Superheat, -m.Margin, m.Floor, m.Phase)}
+	lines := []string{fmt.Sprintf("superheat %.1f K is %.1f K below the floor of %.0f K (%s)", m.Floor+margin, -margin, m.Floor, m.Phase)}
 	return d.evidence.set(m.At, sev, append(lines, d.wet.words(m)...))
 }

@@ -51,15 +51,14 @@ type wetness struct {
 	dewSlow smooth
 	next    int64
 
-	shown   float64 // liquid fraction by discharge; NaN when not known
-	fell    float64 // K below what dry gas would give
-	wetFor  int64   // ns in which the line sat at dew
-	fastest float64 // K/min, steepest fall of the superheat before it was wet
-	over    int64   // ns with liquid above the major limit
-	damp    int64   // ns with liquid above the minor limit
-	oil     int64   // ns with the sump in danger
-	slug    bool
-	worst   Severity
+	shown  float64 // liquid fraction by discharge; NaN when not known
+	fell   float64 // K below what dry gas would give
+	wetFor int64   // ns in which the line sat at dew
+	over   int64   // ns with liquid above the major limit
+	damp   int64   // ns with liquid above the minor limit
+	oil    int64   // ns with the sump in danger
+	slug   bool
+	worst  Severity
 }
 
 const wetPeriod = int64(5e9)

@@ -17,12 +17,11 @@ const (
 // Circuit follows one circuit through defrost, drip and pulldown. What is
 // exported about the last defrost serves the search for causes.
 type Circuit struct {
-	kind   DefrostKind
-	stage  Stage
-	since  int64
-	signal Known
-	last   int64
-	first  int64
+	kind  DefrostKind
+	stage Stage
+	since int64
+	last  int64
+	first int64
 
 	coil     trail
 	air      lag // over a minute

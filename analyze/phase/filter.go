@@ -69,18 +69,15 @@ func (t *trail) now() float64 {
 	return t.value[i]
 }
 
-// highest and lowest return the extreme of the last span ns before at; NaN
-// when nothing is remembered of it.
-func (t *trail) highest(at, span int64) float64 { return t.extreme(at, span, 1) }
-func (t *trail) lowest(at, span int64) float64  { return t.extreme(at, span, -1) }
-
-func (t *trail) extreme(at, span int64, sign float64) float64 {
+// highest returns the greatest value of the last span ns before at; NaN when
+// nothing is remembered of it.
+func (t *trail) highest(at, span int64) float64 {
 	best := math.NaN()
 	for i := range t.at {
 		if t.at[i] == 0 || at-t.at[i] > span {
 			continue
 		}
-		if math.IsNaN(best) || sign*t.value[i] > sign*best {
+		if math.IsNaN(best) || t.value[i] > best {
 			best = t.value[i]
 		}
 	}

@@ -9,7 +9,6 @@ type inference struct {
 	above    int64 // since when the outlet is higher than refrigeration explains; 0: it is not
 	calm     int64 // since when the circuit looks like refrigerating
 	real     bool  // the defrost under way went where no pause of the valve goes
-	lowest   float64
 	airTop   float64
 }
 

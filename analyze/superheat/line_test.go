@@ -26,5 +26,3 @@ func (chart) DewSlope(p units.Pascal) (float64, error) {
 	return chartSlope / float64(p), nil
 }
 func (chart) Uncertainty() units.Kelvin { return 0.1 }
-
-func chartPressure(dew float64) float64 { return chartRef * math.Exp((dew+30)/chartSlope) }

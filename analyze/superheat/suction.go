@@ -31,7 +31,6 @@ type Suction struct {
 	sorted  [windowMost]float64
 	n       int // samples in window
 	size    int // samples wanted: odd
-	from    int64
 	rejects uint32
 
 	pressure  units.Pascal // median

@@ -25,6 +25,12 @@ type simulateVerb struct {
 	Seed     uint64        `help:"Seed of noise and chance; the same seed gives the same bytes." default:"1"`
 	For      time.Duration `help:"Length of the recording; default: what the scenario says." placeholder:"24h"`
 	Step     time.Duration `help:"Time between rows; whole seconds." default:"5s"`
+
+	Serve       bool    `help:"Answer on Modbus TCP and MQTT instead of writing a recording, until told to stop."`
+	Modbus      string  `help:"Where the Modbus TCP server listens, with --serve." default:"127.0.0.1:5020" placeholder:"HOST:PORT"`
+	MQTT        string  `name:"mqtt" help:"Where the MQTT broker listens, with --serve." default:"127.0.0.1:1883" placeholder:"HOST:PORT"`
+	Speed       float64 `help:"How many times faster than real time the plant runs, with --serve." default:"1"`
+	WriteConfig string  `type:"path" help:"Save the site.toml that reads it, with --serve." placeholder:"DIR"`
 }
 
 func (v simulateVerb) Run(ctx context.Context, con console) error {
@@ -34,8 +40,11 @@ func (v simulateVerb) Run(ctx context.Context, con console) error {
 	if v.Scenario == "" {
 		return usageError{errors.New("simulate needs --scenario NAME or FILE.toml (or --list)")}
 	}
+	if v.Serve {
+		return v.serve(ctx, con)
+	}
 	if v.Out == "" && v.Truth == "" && v.Config == "" {
-		return usageError{errors.New("simulate needs somewhere to write: --out F, --truth F or --config F")}
+		return usageError{errors.New("simulate needs somewhere to write: --out F, --truth F or --config F; or --serve")}
 	}
 	if v.Step < time.Second || v.Step%time.Second != 0 {
 		return usageError{fmt.Errorf("--step %s: whole seconds, at least 1s", v.Step)}

@@ -111,7 +111,8 @@ type rig struct {
 	settings Settings
 	log      bytes.Buffer
 	stop     func()
-	refuse   error // what dialling says, when not nil
+	refuse   error                   // what dialling says, when not nil
+	wrap     func(net.Conn) net.Conn // around each connection, where a test listens in
 }
 
 // onRig runs body with a running rig. All in it takes fake time.
@@ -160,6 +161,9 @@ func (r *rig) start() {
 		}
 		here, there := net.Pipe()
 		all.Go(func() { r.front.ServeLine(ctx, there) })
+		if r.wrap != nil {
+			return r.wrap(here), nil
+		}
 		return here, nil
 	}
 	all.Go(func() { source.Run(ctx, r.sink) })

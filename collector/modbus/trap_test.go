@@ -305,14 +305,10 @@ func TestTrap09LineDiscipline(t *testing.T) {
 			serial.Baud = c.baud
 			synctest.Test(t, func(t *testing.T) {
 				r := newRig(t, Settings{Transport: RTU, Points: three(), Serial: serial, Period: 2 * time.Millisecond})
-				r.start()
 				var last time.Time
 				least, written := time.Hour, 0
-				dial := r.Source.dial
-				r.Source.dial = func(ctx context.Context) (conn, error) {
-					c, err := dial(ctx)
-					return stamped{c.(net.Conn), &last, &least, &written}, err
-				}
+				r.wrap = func(c net.Conn) net.Conn { return stamped{c, &last, &least, &written} }
+				r.start()
 				r.pass(time.Second)
 				r.stop()
 				if least < c.least-time.Microsecond || least > 3*c.least || written < 10 {

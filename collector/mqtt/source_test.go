@@ -180,8 +180,10 @@ func TestTrap20ARestartIsNoFight(t *testing.T) {
 			t.Fatal("a broker that refuses in between is taken for a fight")
 		}
 	}
-	if f.lost(true, time.Second) || f.lost(true, time.Second) || !f.lost(true, time.Second) {
-		t.Error("three quick losses in a row are no fight")
+	for n, want := range []bool{false, false, true} {
+		if f.lost(true, time.Second) != want {
+			t.Errorf("quick loss %d in a row: want a fight told from the third on", n+1)
+		}
 	}
 }
 

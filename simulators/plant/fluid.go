@@ -140,30 +140,6 @@ func (f *fluid) pressure(t float64) float64 {
 	return f.rows[i].pressure + float64(k*(f.rows[i+1].pressure-f.rows[i].pressure))
 }
 
-// dewOfPressure is the inverse of pressure.
-func (f *fluid) dewOfPressure(p float64) float64 {
-	return f.inverse(p, func(s *saturation) float64 { return s.pressure })
-}
-
-// dewOfDensity returns the dew temperature at which saturated gas has density rho.
-func (f *fluid) dewOfDensity(rho float64) float64 {
-	return f.inverse(rho, func(s *saturation) float64 { return s.rhoGas })
-}
-
-func (f *fluid) inverse(v float64, of func(*saturation) float64) float64 {
-	lo, hi := 0, len(f.rows)-1
-	for hi-lo > 1 {
-		mid := (lo + hi) / 2
-		if of(&f.rows[mid]) <= v {
-			lo = mid
-		} else {
-			hi = mid
-		}
-	}
-	a, b := of(&f.rows[lo]), of(&f.rows[hi])
-	return f.rows[lo].dew + gridStep*(v-a)/(b-a)
-}
-
 // gasAt returns enthalpy and entropy of gas superheated over dew.
 func (f *fluid) gasAt(dew, superheat float64) (h, s float64) {
 	i, k := f.index(dew)

@@ -148,14 +148,3 @@ func (t *tube) mass() float64 {
 	}
 	return m
 }
-
-// heat returns what the walls and the liquid hold, J over 0 °C; frost counts
-// as ice, below water by its heat of fusion.
-func (t *tube) heat(s *saturation) float64 {
-	q := 0.0
-	for i := range t.cells {
-		c := &t.cells[i]
-		q += float64((t.wall+float64(c.frost*iceHeat))*c.wall) - float64(c.frost*iceFusion) + float64(c.liquid*s.hLiquid)
-	}
-	return q
-}

@@ -6,14 +6,18 @@ import sys
 
 from pymodbus import datastore
 from pymodbus.datastore import ModbusSequentialDataBlock, ModbusServerContext
-from pymodbus.server import ModbusSerialServer, ModbusTcpServer
 
+try:  # names and places of servers and framers moved between releases
+    from pymodbus.server import ModbusSerialServer, ModbusTcpServer
+except ImportError:
+    from pymodbus.server.async_io import ModbusSerialServer, ModbusTcpServer
 try:
     from pymodbus import FramerType
     FRAMER = {"rtu": FramerType.RTU, "tcp": FramerType.SOCKET}
 except ImportError:
-    from pymodbus.framer import Framer
-    FRAMER = {"rtu": Framer.RTU, "tcp": Framer.SOCKET}
+    from pymodbus.framer.rtu_framer import ModbusRtuFramer
+    from pymodbus.framer.socket_framer import ModbusSocketFramer
+    FRAMER = {"rtu": ModbusRtuFramer, "tcp": ModbusSocketFramer}
 
 UNIT, SIZE = 5, 200
 
@@ -34,6 +38,8 @@ async def main(kind, where):
         server = ModbusTcpServer(context, framer=FRAMER["tcp"], address=("127.0.0.1", int(where)))
     else:
         server = ModbusSerialServer(context, framer=FRAMER["rtu"], port=where, baudrate=19200, parity="N")
+        if hasattr(server, "start"):
+            await server.start()
     serving = asyncio.create_task(server.serve_forever())
     await asyncio.sleep(0.5)
     print("ready", end="", flush=True)
