@@ -7,6 +7,7 @@ import (
 	"math"
 	"net"
 	"sync"
+	"sync/atomic"
 	"testing"
 	"testing/synctest"
 	"time"
@@ -111,9 +112,13 @@ type rig struct {
 	settings Settings
 	log      bytes.Buffer
 	stop     func()
-	refuse   error                   // what dialling says, when not nil
+	refuse   atomic.Value            // error that dialling says; a nil-like empty one when it works
+	clock    collector.Clock         // nil: the real one
 	wrap     func(net.Conn) net.Conn // around each connection, where a test listens in
 }
+
+// refusal is what rig.refuse holds.
+type refusal struct{ error }
 
 // onRig runs body with a running rig. All in it takes fake time.
 func onRig(t *testing.T, s Settings, body func(*rig)) {
@@ -148,7 +153,11 @@ func newRig(t *testing.T, s Settings) *rig {
 
 func (r *rig) start() {
 	r.t.Helper()
-	source, err := New(r.settings, Options{Clock: collector.NewRealClock(), Seed: 1, Log: slog.New(slog.NewTextHandler(&r.log, nil))})
+	clock := r.clock
+	if clock == nil {
+		clock = collector.NewRealClock()
+	}
+	source, err := New(r.settings, Options{Clock: clock, Seed: 1, Log: slog.New(slog.NewTextHandler(&r.log, nil))})
 	if err != nil {
 		r.t.Fatal(err)
 	}
@@ -156,8 +165,8 @@ func (r *rig) start() {
 	ctx, cancel := context.WithCancel(context.Background())
 	var all sync.WaitGroup
 	source.dial = func(context.Context) (conn, error) {
-		if r.refuse != nil {
-			return nil, r.refuse
+		if err, _ := r.refuse.Load().(refusal); err.error != nil {
+			return nil, err.error
 		}
 		here, there := net.Pipe()
 		all.Go(func() { r.front.ServeLine(ctx, there) })

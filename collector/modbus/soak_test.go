@@ -61,13 +61,13 @@ func TestSoak(t *testing.T) {
 				r.front.Registers = moving{}
 				random := rand.New(rand.NewPCG(7, 7))
 				injected := 0
-				r.front.Choose = func(fronts.ModbusRequest) fronts.ModbusFault {
+				r.front.Choose(func(fronts.ModbusRequest) fronts.ModbusFault {
 					if random.Float64() >= 0.01 {
 						return fronts.ModbusFault{}
 					}
 					injected++
 					return kinds[random.IntN(len(kinds))]
-				}
+				})
 				r.start()
 				goroutines := runtime.NumGoroutine()
 				good, failed, wrong := 0, 0, 0

@@ -7,6 +7,7 @@ import (
 	"net"
 	"os"
 	"strings"
+	"sync/atomic"
 	"syscall"
 	"testing"
 	"testing/synctest"
@@ -39,12 +40,12 @@ func TestTrap01LateReply(t *testing.T) {
 			t.Run(fmt.Sprintf("%s %v", transport.kind(), late), func(t *testing.T) {
 				onRig(t, Settings{Transport: transport, Points: three(), Serial: testSerial, Period: 2 * time.Second}, func(r *rig) {
 					n := 0
-					r.front.Choose = func(fronts.ModbusRequest) fronts.ModbusFault {
+					r.front.Choose(func(fronts.ModbusRequest) fronts.ModbusFault {
 						if n++; n%5 == 0 || n > 40 && n < 46 {
 							return fronts.ModbusFault{Kind: fronts.Late, Delay: late}
 						}
 						return fronts.ModbusFault{}
-					}
+					})
 					good, faults := r.pass(20 * time.Minute)
 					if late > time.Second && has(faults, "timeout") == 0 {
 						t.Errorf("no time-out seen: %v", faults)
@@ -52,7 +53,7 @@ func TestTrap01LateReply(t *testing.T) {
 					if good < 50 {
 						t.Errorf("only %d values in 20 min", good)
 					}
-					r.front.Choose = nil
+					r.front.Choose(nil)
 					r.pass(10 * time.Minute)
 					if good, faults := r.pass(time.Minute); good < 80 || len(faults) != 0 {
 						t.Errorf("not well again: %d good, %v", good, faults)
@@ -103,16 +104,16 @@ func TestTrap02RedialsAfterResetAndClose(t *testing.T) {
 		}
 		// An idle device hangs up now and then: no sample is lost.
 		n := 0
-		r.front.Choose = func(fronts.ModbusRequest) fronts.ModbusFault {
+		r.front.Choose(func(fronts.ModbusRequest) fronts.ModbusFault {
 			if n++; n%7 == 0 {
 				return fronts.ModbusFault{Kind: fronts.Close}
 			}
 			return fronts.ModbusFault{}
-		}
+		})
 		if good, faults := r.pass(time.Minute); good < 33 || len(faults) != 0 {
 			t.Errorf("a sample was lost to an idle close: %d good, %v", good, faults)
 		}
-		r.front.Choose = nil
+		r.front.Choose(nil)
 		r.front.Set(fronts.ModbusFault{Kind: fronts.Close})
 		if good, faults := r.pass(10 * time.Minute); good != 0 || has(faults, "closed") == 0 {
 			t.Errorf("closing always: %d good, %v", good, faults)
@@ -187,13 +188,13 @@ func TestTrap05GatewayExceptions(t *testing.T) {
 		onRig(t, Settings{Points: numbered(hundredths(1, Holding, 10), hundredths(2, Holding, 10))}, func(r *rig) {
 			asked := map[uint8]int{}
 			dead := true
-			r.front.Choose = func(q fronts.ModbusRequest) fronts.ModbusFault {
+			r.front.Choose(func(q fronts.ModbusRequest) fronts.ModbusFault {
 				asked[q.Unit]++
 				if q.Unit == 2 && dead {
 					return fronts.ModbusFault{Kind: fronts.Exception, Code: code}
 				}
 				return fronts.ModbusFault{}
-			}
+			})
 			good, faults := r.pass(20 * time.Minute)
 			if good < 239 || has(faults, fmt.Sprintf("exception-%d", code)) == 0 || has(faults, "resting") == 0 {
 				t.Errorf("%d good, %v", good, faults)
@@ -345,12 +346,12 @@ func TestTrap10DeadUnit(t *testing.T) {
 			onRig(t, Settings{Transport: transport, Serial: testSerial, Period: 2 * time.Second,
 				Points: numbered(hundredths(1, Holding, 10), hundredths(2, Holding, 10), hundredths(2, Holding, 500), hundredths(3, Holding, 10))}, func(r *rig) {
 				dead := true
-				r.front.Choose = func(q fronts.ModbusRequest) fronts.ModbusFault {
+				r.front.Choose(func(q fronts.ModbusRequest) fronts.ModbusFault {
 					if q.Unit == 2 && dead {
 						return fronts.ModbusFault{Kind: fronts.Silent}
 					}
 					return fronts.ModbusFault{}
-				}
+				})
 				r.pass(5 * time.Minute) // the first minutes, while the rests grow
 				var lost time.Duration
 				lastLate := r.Status().LateCycles
@@ -381,12 +382,12 @@ func TestTrap10DeadUnit(t *testing.T) {
 // lose its others.
 func TestTrap10SilentRegister(t *testing.T) {
 	onRig(t, Settings{Points: three(), Period: 2 * time.Second}, func(r *rig) {
-		r.front.Choose = func(q fronts.ModbusRequest) fronts.ModbusFault {
+		r.front.Choose(func(q fronts.ModbusRequest) fronts.ModbusFault {
 			if q.Address == 200 {
 				return fronts.ModbusFault{Kind: fronts.Silent}
 			}
 			return fronts.ModbusFault{}
-		}
+		})
 		r.pass(5 * time.Minute)
 		if good, faults := r.pass(time.Hour); good < 3500 {
 			t.Errorf("%d good of 3600, %v", good, faults)
@@ -432,7 +433,7 @@ func TestTrap14NamesAndDials(t *testing.T) {
 	} {
 		synctest.Test(t, func(t *testing.T) {
 			r := newRig(t, Settings{Points: three()})
-			r.refuse = refuse
+			r.refuse.Store(refusal{refuse})
 			r.start()
 			good, faults := r.pass(time.Hour)
 			if good != 0 || has(faults, reason) == 0 {
@@ -444,7 +445,7 @@ func TestTrap14NamesAndDials(t *testing.T) {
 			if s := r.Status(); s.Up || s.Since.IsZero() || s.Reason == "" {
 				t.Errorf("%s: status %+v", reason, s)
 			}
-			r.refuse = nil
+			r.refuse.Store(refusal{nil})
 			r.pass(2 * time.Minute)
 			if good, faults := r.pass(time.Minute); good < 33 || len(faults) != 0 {
 				t.Errorf("%s: not well again: %d good, %v", reason, good, faults)
@@ -509,10 +510,10 @@ func TestTrap15FrozenDevice(t *testing.T) {
 
 // jumpy is a clock that can be set forward, as after a suspend.
 type jumpy struct {
-	by time.Duration
+	by atomic.Int64 // ns
 }
 
-func (c *jumpy) Now() time.Time { return time.Now().Add(c.by) }
+func (c *jumpy) Now() time.Time { return time.Now().Add(time.Duration(c.by.Load())) }
 func (c *jumpy) Until(ctx context.Context, t time.Time) error {
 	for {
 		d := min(t.Sub(c.Now()), time.Second)
@@ -532,12 +533,12 @@ func (c *jumpy) Until(ctx context.Context, t time.Time) error {
 func TestTrap31Suspend(t *testing.T) {
 	synctest.Test(t, func(t *testing.T) {
 		r := newRig(t, Settings{Points: three()})
-		r.start()
 		clock := &jumpy{}
-		r.Source.clock = clock
+		r.clock = clock
+		r.start()
 		r.pass(time.Minute)
 		before := r.front.Requests()
-		clock.by = time.Hour
+		clock.by.Store(int64(time.Hour))
 		r.pass(time.Minute)
 		if n := r.front.Requests() - before; n > 45 {
 			t.Errorf("%d requests in the minute after, want 36: the bus was flooded", n)

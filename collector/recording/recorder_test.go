@@ -6,6 +6,8 @@ import (
 	"io"
 	"os"
 	"path/filepath"
+	"slices"
+	"sync"
 	"testing"
 	"testing/synctest"
 	"time"
@@ -80,8 +82,10 @@ func TestRecorderKeepsTheNewestWithinItsLimit(t *testing.T) {
 func TestTrap30PowerCutLosesSecondsAndADiskThatFailsStopsNothing(t *testing.T) {
 	synctest.Test(t, func(t *testing.T) {
 		dir := filepath.Join(t.TempDir(), "data")
-		var said []error
-		r := NewRecorder(dir, points, 1<<20, func(err error) { said = append(said, err) })
+		var mu sync.Mutex
+		var told []error
+		heard := func() []error { mu.Lock(); defer mu.Unlock(); return slices.Clone(told) }
+		r := NewRecorder(dir, points, 1<<20, func(err error) { mu.Lock(); defer mu.Unlock(); told = append(told, err) })
 		ctx, cancel := context.WithCancel(t.Context())
 		done := make(chan error)
 		go func() { done <- r.Run(ctx) }()
@@ -106,11 +110,13 @@ func TestTrap30PowerCutLosesSecondsAndADiskThatFailsStopsNothing(t *testing.T) {
 			wait(time.Second)
 		}
 		lost, err := r.Lost()
+		said := heard()
 		if err == nil || lost == 0 || lost > 4 || len(said) != 1 || said[0] == nil {
 			t.Errorf("lost %d with %v; said %v", lost, err, said)
 		}
 		os.Remove(dir)
 		wait(retryAfter + flushEvery)
+		said = heard()
 		if _, err := r.Lost(); err != nil || len(said) != 2 || said[1] != nil {
 			t.Errorf("after the mend: %v; said %v", err, said)
 		}

@@ -33,9 +33,6 @@ type ModbusFront struct {
 	Echo      bool // the line echoes what is sent, as two-wire adapters do (RTU)
 	// MostRegisters is the longest read the device takes; 0 means 125.
 	MostRegisters int
-	// Choose, when set, picks the fault of each request. It runs in the
-	// connection's goroutine.
-	Choose func(ModbusRequest) ModbusFault
 
 	fault    atomic.Pointer[ModbusFault]
 	frozen   atomic.Bool
@@ -43,12 +40,32 @@ type ModbusFront struct {
 	writes   atomic.Uint64
 	conns    atomic.Uint64
 
+	choosing sync.Mutex
+	choose   func(ModbusRequest) ModbusFault
+
 	mu    sync.Mutex
 	still map[[2]uint32]uint16 // values held while frozen
 }
 
 // Set makes f the fault of every request from now on; the zero fault mends it.
 func (s *ModbusFront) Set(f ModbusFault) { s.fault.Store(&f) }
+
+// Choose lets f pick the fault of each request from now on; nil ends that. f
+// is called for one request at a time.
+func (s *ModbusFront) Choose(f func(ModbusRequest) ModbusFault) {
+	s.choosing.Lock()
+	defer s.choosing.Unlock()
+	s.choose = f
+}
+
+func (s *ModbusFront) chosen(r ModbusRequest) ModbusFault {
+	s.choosing.Lock()
+	defer s.choosing.Unlock()
+	if s.choose == nil {
+		return ModbusFault{}
+	}
+	return s.choose(r)
+}
 
 // Freeze stops or restarts the device's clock: while stopped, every register
 // keeps the value it had when it was first read frozen.
@@ -160,10 +177,8 @@ func (s *ModbusFront) answer(ctx context.Context, line io.ReadWriteCloser, frame
 	if f := s.fault.Load(); f != nil {
 		fault = *f
 	}
-	if s.Choose != nil {
-		if f := s.Choose(r.ModbusRequest); f.Kind != NoFault {
-			fault = f
-		}
+	if f := s.chosen(r.ModbusRequest); f.Kind != NoFault {
+		fault = f
 	}
 	if s.RTU && s.Echo {
 		if _, err := line.Write(frame); err != nil {
