@@ -145,9 +145,10 @@ func newRig(t *testing.T, s Settings) *rig {
 	if s.Address == "" {
 		s.Address = "device.invalid:502"
 	}
+	echo := s.Name == "echo" // a two-wire adapter that hears itself
 	s.Name = "rack-io"
 	r := &rig{t: t, sink: &sink{}, plant: &plant{}, settings: s}
-	r.front = &fronts.ModbusFront{Registers: r.plant, RTU: s.Transport != TCP}
+	r.front = &fronts.ModbusFront{Registers: r.plant, RTU: s.Transport != TCP, Echo: echo}
 	return r
 }
 

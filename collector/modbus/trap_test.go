@@ -70,11 +70,14 @@ func TestTrap01LateOnOneLine(t *testing.T) {
 	for late := 500 * time.Millisecond; late < 5*time.Second; late += 350 * time.Millisecond {
 		synctest.Test(t, func(t *testing.T) {
 			r := newRig(t, Settings{Transport: RTU, Address: "/dev/null", Points: three(), Serial: testSerial, Period: 2 * time.Second})
-			r.start()
 			ctx, cancel := context.WithCancel(context.Background())
 			here, there := net.Pipe()
 			go r.front.ServeLine(ctx, there)
-			r.Source.dial = func(context.Context) (conn, error) { return staysOpen{here}, nil }
+			r.wrap = func(c net.Conn) net.Conn {
+				c.Close() // the rig's own; all use the one line
+				return staysOpen{here}
+			}
+			r.start()
 			r.front.Set(fronts.ModbusFault{Kind: fronts.Late, Delay: late})
 			r.pass(10 * time.Minute)
 			r.front.Set(fronts.ModbusFault{})
@@ -186,11 +189,11 @@ func TestTrap04ForeignReplies(t *testing.T) {
 func TestTrap05GatewayExceptions(t *testing.T) {
 	for _, code := range []byte{0x0A, 0x0B} {
 		onRig(t, Settings{Points: numbered(hundredths(1, Holding, 10), hundredths(2, Holding, 10))}, func(r *rig) {
-			asked := map[uint8]int{}
-			dead := true
+			var asked [3]atomic.Int64
+			var alive atomic.Bool
 			r.front.Choose(func(q fronts.ModbusRequest) fronts.ModbusFault {
-				asked[q.Unit]++
-				if q.Unit == 2 && dead {
+				asked[q.Unit].Add(1)
+				if q.Unit == 2 && !alive.Load() {
 					return fronts.ModbusFault{Kind: fronts.Exception, Code: code}
 				}
 				return fronts.ModbusFault{}
@@ -199,13 +202,13 @@ func TestTrap05GatewayExceptions(t *testing.T) {
 			if good < 239 || has(faults, fmt.Sprintf("exception-%d", code)) == 0 || has(faults, "resting") == 0 {
 				t.Errorf("%d good, %v", good, faults)
 			}
-			if asked[1] < 239 || asked[2] > 15 {
-				t.Errorf("asked %v, want unit 1 each cycle and unit 2 seldom", asked)
+			if one, two := asked[1].Load(), asked[2].Load(); one < 239 || two > 15 {
+				t.Errorf("asked unit 1 %d and unit 2 %d times, want unit 1 each cycle and unit 2 seldom", one, two)
 			}
 			if s := r.Status(); !s.Up || r.front.Connections() != 1 || len(s.Resting) != 1 || !strings.Contains(s.Resting[0], "unit 2") {
 				t.Errorf("status %+v, %d connections", s, r.front.Connections())
 			}
-			dead = false
+			alive.Store(true)
 			r.pass(7 * time.Minute)
 			if good, faults := r.pass(time.Minute); good < 23 || len(faults) != 0 {
 				t.Errorf("not well again: %d good, %v", good, faults)
@@ -319,8 +322,7 @@ func TestTrap09LineDiscipline(t *testing.T) {
 		})
 	}
 	t.Run("echo", func(t *testing.T) {
-		onRig(t, Settings{Transport: RTU, Points: three(), Serial: testSerial}, func(r *rig) {
-			r.front.Echo = true
+		onRig(t, Settings{Transport: RTU, Points: three(), Serial: testSerial, Name: "echo"}, func(r *rig) {
 			if good, faults := r.pass(time.Minute); good < 33 || len(faults) != 0 {
 				t.Errorf("%d good, %v", good, faults)
 			}
