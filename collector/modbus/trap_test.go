@@ -347,9 +347,8 @@ func TestTrap10DeadUnit(t *testing.T) {
 		t.Run(transport.kind(), func(t *testing.T) {
 			onRig(t, Settings{Transport: transport, Serial: testSerial, Period: 2 * time.Second,
 				Points: numbered(hundredths(1, Holding, 10), hundredths(2, Holding, 10), hundredths(2, Holding, 500), hundredths(3, Holding, 10))}, func(r *rig) {
-				dead := true
 				r.front.Choose(func(q fronts.ModbusRequest) fronts.ModbusFault {
-					if q.Unit == 2 && dead {
+					if q.Unit == 2 {
 						return fronts.ModbusFault{Kind: fronts.Silent}
 					}
 					return fronts.ModbusFault{}
@@ -370,7 +369,7 @@ func TestTrap10DeadUnit(t *testing.T) {
 				if late := r.Status().LateCycles - lastLate; late > 20 {
 					t.Errorf("%d late cycles", late)
 				}
-				dead = false
+				r.front.Choose(nil)
 				r.pass(7 * time.Minute)
 				if good, faults := r.pass(time.Minute); good < 116 || len(faults) != 0 {
 					t.Errorf("not well again: %d good, %v", good, faults)
