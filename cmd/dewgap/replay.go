@@ -36,7 +36,7 @@ func (v *replayVerb) Run(ctx context.Context, con console) error {
 	if err != nil {
 		return err
 	}
-	run, err := newReplay(site)
+	run, err := newReplay(site, con.Err)
 	if err != nil {
 		return err
 	}
@@ -116,14 +116,15 @@ type replay struct {
 	tally   *watch.Tally        // nil when not asked for
 	index   map[string]int
 	last    time.Time
+	warn    io.Writer
 }
 
-func newReplay(site analyze.Site) (*replay, error) {
+func newReplay(site analyze.Site, warn io.Writer) (*replay, error) {
 	line, err := watch.NewLine(site)
 	if err != nil {
 		return nil, err
 	}
-	r := &replay{site: site, line: line, history: alert.NewHistory(0), index: map[string]int{}}
+	r := &replay{site: site, line: line, history: alert.NewHistory(0), index: map[string]int{}, warn: warn}
 	for i, p := range site.Points {
 		r.index[p.Path] = i
 	}
@@ -149,6 +150,10 @@ func (r *replay) file(ctx context.Context, name string) (err error) {
 		}
 		switch err := in.Next(&row); {
 		case errors.Is(err, io.EOF):
+			return nil
+		case errors.Is(err, recording.ErrTruncated):
+			// A power cut ends a recording so; what was whole has been replayed.
+			fmt.Fprintf(r.warn, "dewgap: %v; its %d whole rows are replayed\n", err, in.Rows())
 			return nil
 		case err != nil:
 			return err
