@@ -257,9 +257,12 @@ var notMeasured = superheat.Value{
 
 // condensing returns the dew temperature of the discharge pressure.
 func (g *group) condensing(p float64) float64 {
+	if !finite(p) {
+		return nan // no such input: not worth an error to build and throw away
+	}
 	if p != g.condensingAt {
 		g.condensingAt, g.condensingDew = p, nan
-		if t, err := g.line.Dew(units.Pascal(p)); err == nil && finite(p) {
+		if t, err := g.line.Dew(units.Pascal(p)); err == nil {
 			g.condensingDew = float64(t)
 		}
 	}

@@ -29,10 +29,13 @@ func (s *Set) Step(m *Moment, found []Finding) []Finding {
 func (s *Set) Hunts() bool { return s.hunting.present }
 
 func step(d Detector, k Kind, m *Moment, found []Finding) []Finding {
-	f := Finding{Kind: k, Compressor: m.Compressor, Input: -1}
-	d.Step(m, &f)
+	// The detector fills the slice's own element: a variable of ours would
+	// escape to the heap at each step.
+	found = append(found, Finding{Kind: k, Compressor: m.Compressor, Input: -1})
+	f := &found[len(found)-1]
+	d.Step(m, f)
 	if f.Verdict == Clear {
-		return found
+		return found[:len(found)-1]
 	}
-	return append(found, f)
+	return found
 }
