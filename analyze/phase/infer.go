@@ -81,13 +81,7 @@ func (c *Circuit) guessByOutlet(at int64, x CircuitSample, outlet, dt float64) {
 			}
 			return
 		}
-		if f.above == 0 {
-			f.above = at
-		}
-		if at-f.above >= riseHolds {
-			c.begin(f.above)
-			c.since = at
-		}
+		c.risen(at)
 	case Defrosting, Dripping:
 		if outlet > 0.8 || outlet > c.air.now()+3 || at-c.Last.Began > pauseLimit {
 			f.real = true
@@ -138,13 +132,7 @@ func (c *Circuit) guessByAir(at int64, dt float64) {
 			f.restless.take(math.Abs(air-usual), dt, baselineTau)
 			return
 		}
-		if f.above == 0 {
-			f.above = at
-		}
-		if at-f.above >= riseHolds {
-			c.begin(f.above)
-			c.since = at
-		}
+		c.risen(at)
 	case Defrosting, Dripping:
 		if !(air <= f.airTop) {
 			f.airTop = air
@@ -153,5 +141,18 @@ func (c *Circuit) guessByAir(at int64, dt float64) {
 			c.Last.Ended, c.Last.Resumed = at, at
 			c.enter(PullingDown, at)
 		}
+	}
+}
+
+// risen notes that the coil is warmer than refrigeration explains at at; when
+// that has held for riseHolds, a defrost began with it.
+func (c *Circuit) risen(at int64) {
+	f := &c.infer
+	if f.above == 0 {
+		f.above = at
+	}
+	if at-f.above >= riseHolds {
+		c.begin(f.above)
+		c.since = at
 	}
 }
