@@ -28,6 +28,8 @@ type Config struct {
 	Modbus   []modbus.Settings
 	MQTT     []mqtt.Settings
 	Daemon   Daemon
+	// Commissioning are the criteria of an acceptance record.
+	Commissioning Commissioning
 
 	// Warnings tell what is allowed but probably not meant.
 	Warnings Faults

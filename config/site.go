@@ -37,6 +37,7 @@ func (b *builder) beside(path string) string {
 func (b *builder) read(root *table) {
 	b.site(root)
 	b.daemon(root)
+	b.commissioning(root)
 	b.readSources(root)
 	b.readRefrigerants(root)
 	groups := root.inners("suction_group", "[[suction_group]]")

@@ -28,6 +28,11 @@ func (s *Set) Step(m *Moment, found []Finding) []Finding {
 // Hunts tells whether the superheat of the compressor is hunting now.
 func (s *Set) Hunts() bool { return s.hunting.present }
 
+// Discharge tells whether the efficiency of the compressor has been learned,
+// and by how many K its discharge temperature heads below that of dry gas at
+// 0 K of superheat; NaN where that is not known.
+func (s *Set) Discharge() (learned bool, shortfall float64) { return s.margin.wet.discharge() }
+
 func step(d Detector, k Kind, m *Moment, found []Finding) []Finding {
 	// The detector fills the slice's own element: a variable of ours would
 	// escape to the heap at each step.

@@ -110,6 +110,18 @@ func (w *wetness) judge(m *Moment) {
 	w.shown = max(0, w.fell/perLiquid)
 }
 
+// discharge tells whether the machine is known, and how far its discharge
+// heads below dry gas.
+func (w *wetness) discharge() (learned bool, shortfall float64) {
+	if w.learned < learnEnough {
+		return false, math.NaN()
+	}
+	if math.IsNaN(w.shown) {
+		return true, math.NaN()
+	}
+	return true, w.fell
+}
+
 // edge is what a wet line may read above dew.
 func (w *wetness) edge(m *Moment) float64 {
 	e := wetEdgeLeast

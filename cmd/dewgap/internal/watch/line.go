@@ -32,3 +32,6 @@ func (l *Line) Step(row *reading.Row) (analyze.Result, []alert.Change) {
 	result := l.engine.Observe(row)
 	return result, l.Book.Step(result)
 }
+
+// Engine gives what the last Step left to be asked of the analysis.
+func (l *Line) Engine() *analyze.Engine { return l.engine }
