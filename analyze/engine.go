@@ -72,7 +72,7 @@ func New(site Site) (*Engine, error) {
 	}
 	compressors := 0
 	for i := range site.Groups {
-		g, err := newGroup(&site.Groups[i], compressors)
+		g, err := newGroup(&site.Groups[i], site.Atmosphere, compressors)
 		if err != nil {
 			return nil, fmt.Errorf("group %q: %w", site.Groups[i].Name, err)
 		}

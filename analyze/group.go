@@ -8,6 +8,7 @@ import (
 	"dewgap/analyze/cause"
 	"dewgap/analyze/floodback"
 	"dewgap/analyze/phase"
+	"dewgap/analyze/plausible"
 	"dewgap/analyze/reading"
 	"dewgap/analyze/refrigerant"
 	"dewgap/analyze/superheat"
@@ -22,16 +23,19 @@ type group struct {
 	spec   *Group
 	first  int // index of its first compressor over the site
 	line   *refrigerant.Fluid
+	air    units.Pascal
 	detect floodback.Settings
 
 	suctionPressure, dischargePressure, ambient int // points
 	compressors                                 []compressor
 	circuits                                    []circuit
 
-	phases *phase.Group
-	coils  *cause.Group
-	sample phase.Sample
-	moment floodback.Moment
+	phases  *phase.Group
+	checker *plausible.Checker
+	now     plausible.Now
+	coils   *cause.Group
+	sample  phase.Sample
+	moment  floodback.Moment
 
 	condensingAt, condensingDew float64
 }
@@ -51,7 +55,7 @@ type circuit struct {
 	defrost, coilOutlet, air int // points
 }
 
-func newGroup(spec *Group, first int) (*group, error) {
+func newGroup(spec *Group, air units.Pascal, first int) (*group, error) {
 	if spec.Refrigerant == nil {
 		return nil, errors.New("has no refrigerant")
 	}
@@ -59,7 +63,7 @@ func newGroup(spec *Group, first int) (*group, error) {
 		return nil, errors.New("has no compressor")
 	}
 	g := &group{
-		spec: spec, first: first, line: spec.Refrigerant, detect: spec.Detect.WithDefaults(),
+		spec: spec, first: first, line: spec.Refrigerant, air: air, detect: spec.Detect.WithDefaults(),
 		suctionPressure: noPoint, dischargePressure: noPoint, ambient: noPoint,
 		condensingAt: math.NaN(), condensingDew: math.NaN(),
 	}
@@ -154,6 +158,47 @@ func (g *group) ready(inputs []input, sensors []superheat.Sensor) {
 			stated(c.suctionPressure, g.spec.Superheat.Pressure),
 			stated(c.suctionTemperature, g.spec.Superheat.Temperature))
 	}
+	g.watch(inputs)
+}
+
+// watch gives the group's inputs to the one who doubts them.
+func (g *group) watch(inputs []input) {
+	of := func(point int) plausible.Input {
+		if point == noPoint {
+			return plausible.Input{}
+		}
+		return plausible.Input{Point: point, Signal: inputs[point].signal}
+	}
+	w := plausible.Group{Line: g.line, Atmosphere: g.air, DischargePressure: of(g.dischargePressure)}
+	for i := range g.compressors {
+		c := &g.compressors[i]
+		w.Compressors = append(w.Compressors, plausible.Compressor{
+			Pressure: of(c.suctionPressure), Temperature: of(c.suctionTemperature),
+			Discharge: of(c.dischargeTemperature), Sump: of(c.sumpTemperature),
+		})
+	}
+	for i := range g.circuits {
+		w.Circuits = append(w.Circuits, plausible.Circuit{CoilOutlet: of(g.circuits[i].coilOutlet), Air: of(g.circuits[i].air)})
+	}
+	g.checker = plausible.New(w)
+	g.now = plausible.Now{Superheat: make([]superheat.Value, len(g.compressors)), Defrosting: make([]bool, len(g.circuits))}
+}
+
+// doubt lets the inputs be doubted by what their neighbours say.
+func (g *group) doubt(phases []phase.Phase) {
+	x := &g.sample
+	if !g.checker.Due(x.At) {
+		return
+	}
+	g.now.At, g.now.Ambient, g.now.CondensingDew, g.now.Phases = x.At, x.Ambient, x.CondensingDew, phases
+	for i := range g.compressors {
+		g.now.Superheat[i] = g.compressors[i].value
+	}
+	for i := range g.phases.Circuits {
+		stage, _ := g.phases.Circuits[i].Stage()
+		g.now.Defrosting[i] = stage == phase.Defrosting || stage == phase.Dripping
+	}
+	g.checker.Observe(&g.now)
 }
 
 // absent is an input that the site does not have.
@@ -180,6 +225,7 @@ func (g *group) observe(at, step int64, e *Engine) {
 		}
 	}
 	phases := g.phases.Observe(x)
+	g.doubt(phases)
 	g.coils.Observe(x, g.phases)
 	for i := range g.compressors {
 		g.judge(i, phases[i], step, e)
@@ -232,7 +278,7 @@ func (g *group) judge(i int, p phase.Phase, step int64, e *Engine) {
 	g.moment = floodback.Moment{
 		At: x.At, Step: step, Compressor: g.first + i, Kind: g.spec.Compressors[i].Kind,
 		Phase: p, Running: run.Running(), RunningFor: ns, Whole: whole, Stopped: run.Stopped(),
-		Quality: v.Quality, Superheat: float64(v.Superheat), Floor: float64(floor),
+		Quality: v.Quality, Lean: v.Lean, Superheat: float64(v.Superheat), Floor: float64(floor),
 		Margin: float64(v.Superheat - floor), Uncertainty: float64(v.Uncertainty),
 		SuctionPressure: float64(v.Pressure), DischargePressure: x.DischargePressure,
 		Dew: float64(v.DewNow), CondensingDew: x.CondensingDew,

@@ -2,7 +2,7 @@
 // compressor now to findings, one detector a file, all of one interface.
 //
 // It may import the standard library's pure packages, units, reading, phase,
-// refrigerant and cause. No clock, no I/O.
+// superheat, refrigerant and cause. No clock, no I/O.
 package floodback
 
 import (

@@ -6,6 +6,7 @@ import (
 
 	"dewgap/analyze/phase"
 	"dewgap/analyze/reading"
+	"dewgap/analyze/superheat"
 )
 
 const (
@@ -44,7 +45,7 @@ func (d *marginWatch) Step(m *Moment, f *Finding) {
 		d.rest()
 		f.Verdict = Clear
 		return
-	case m.Running == phase.NotKnown, !usable(m), math.IsNaN(m.Margin):
+	case m.Running == phase.NotKnown, !usable(m) && !hidesOnly(m), math.IsNaN(m.Margin):
 		f.Verdict = CannotTell
 		return
 	}
@@ -57,6 +58,8 @@ func (d *marginWatch) Step(m *Moment, f *Finding) {
 		f.Severity = d.wet.severity(m)
 		f.AtOnce = f.Severity == Major && d.wet.slug
 		f.Evidence = d.say(m, margin, f.Severity)
+	case !usable(m): // what reads high may not clear
+		f.Verdict = CannotTell
 	case margin > float64(d.settings.ClearMargin):
 		d.rest()
 		d.margin.value, d.margin.known = margin, true
@@ -70,6 +73,13 @@ func (d *marginWatch) Step(m *Moment, f *Finding) {
 // usable says whether the superheat may open or close anything: a value under
 // suspicion does neither.
 func usable(m *Moment) bool { return m.Quality == reading.Good }
+
+// hidesOnly says that the superheat is suspected of reading too high (a loose
+// clamp, a pressure that reads low): one that is below the floor all the same
+// is the more so in truth, and no doubt may hide it. It may not clear one.
+func hidesOnly(m *Moment) bool {
+	return m.Quality == reading.Suspect && m.Lean == superheat.ReadsHigh
+}
 
 func (d *marginWatch) rest() {
 	d.present = false

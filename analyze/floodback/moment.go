@@ -3,6 +3,7 @@ package floodback
 import (
 	"dewgap/analyze/phase"
 	"dewgap/analyze/reading"
+	"dewgap/analyze/superheat"
 )
 
 // Moment is what is known of one compressor at one instant, for the detectors.
@@ -21,6 +22,7 @@ type Moment struct {
 	Stopped    int64 // ns; length of the stop before this run, as far as was seen
 
 	Quality     reading.Quality // of the superheat
+	Lean        superheat.Lean  // which way a suspect superheat is wrong
 	Superheat   float64
 	Floor       float64
 	Margin      float64

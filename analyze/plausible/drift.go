@@ -49,7 +49,7 @@ func (c *Checker) checkDrift(now *Now, dt int64) {
 		}
 		if d.standing {
 			off := d.quick - d.base
-			c.hold(Drifted, c.group.Compressors[d.compressor].Temperature.Point, now.At-d.away.held, func() string {
+			c.hold(Drifted, c.group.Compressors[d.compressor].Temperature.Point, leanOf(off), now.At-d.away.held, func() string {
 				return fmt.Sprintf("against its %d twins on the header the pipe's temperature has moved by %+.1f K and stays there: this looks like a clamp that comes loose or a drifting probe; compare with a reference thermometer",
 					twins, off)
 			})

@@ -6,6 +6,7 @@ import (
 	"time"
 
 	"dewgap/analyze/phase"
+	"dewgap/analyze/superheat"
 )
 
 // Common practice, no source, where nothing else is said.
@@ -32,7 +33,7 @@ func (c *Checker) checkSaturation(now *Now, dt int64) {
 			running++
 		}
 		s, u := float64(v.Superheat), float64(v.Uncertainty)
-		a := c.wet[i].take(ok && s < -(u+float64(c.group.Glide)), dt)
+		a := c.wet[i].take(ok && s < -(u+c.glide), dt)
 		b := c.deep[i].take(ok && s < -(u+1), dt)
 		if a >= wetLong || b >= deepLong {
 			below++
@@ -43,11 +44,11 @@ func (c *Checker) checkSaturation(now *Now, dt int64) {
 			continue
 		}
 		v := now.Superheat[i]
-		point, all := c.group.Compressors[i].Temperature.Point, running > 1 && below == running
+		point, all, lean := c.group.Compressors[i].Temperature.Point, running > 1 && below == running, superheat.ReadsLow
 		if all {
-			point = c.group.Compressors[i].Pressure.Point
+			point, lean = c.group.Compressors[i].Pressure.Point, superheat.ReadsHigh
 		}
-		c.hold(BelowSaturation, point, now.At-max(c.wet[i].held, c.deep[i].held), func() string {
+		c.hold(BelowSaturation, point, lean, now.At-max(c.wet[i].held, c.deep[i].held), func() string {
 			if all {
 				return fmt.Sprintf("every running compressor's pipe reads colder than wet gas can be (%.1f K, uncertainty %.1f K): this looks like a suction pressure that reads high, an absolute pressure taken for gauge, or the wrong refrigerant; check transmitter, unit, altitude and refrigerant",
 					v.Superheat, v.Uncertainty)
@@ -67,7 +68,7 @@ func (c *Checker) checkReversed(now *Now, dt int64) {
 			continue
 		}
 		if c.reversed.take(high < low-reverseBy, dt) >= reverseLong {
-			c.hold(DischargeBelowSuction, c.group.DischargePressure.Point, now.At-c.reversed.held, func() string {
+			c.hold(DischargeBelowSuction, c.group.DischargePressure.Point, 0, now.At-c.reversed.held, func() string {
 				return fmt.Sprintf("the discharge pressure (%.2f bar absolute) is below the suction pressure (%.2f) of a running compressor: this looks like swapped transmitters or a wrong unit; check both",
 					high/1e5, low/1e5)
 			})
@@ -90,14 +91,14 @@ func (c *Checker) checkStopped(now *Now, dt int64) {
 		have := !math.IsNaN(t) && !math.IsNaN(now.Ambient)
 		point := c.group.Compressors[i].Temperature.Point
 		if c.off[i].take(allOff, dt) >= stoppedLong && have && math.Abs(t-now.Ambient) > stoppedBy {
-			c.hold(NotAtAmbient, point, now.At-c.off[i].held, func() string {
+			c.hold(NotAtAmbient, point, leanOf(t-now.Ambient), now.At-c.off[i].held, func() string {
 				return fmt.Sprintf("stopped for more than %d min, the pipe reads %.1f °C in a room of %.1f °C: this looks like a wrong curve, unit or zero; check the probe in melting ice",
 					int(stoppedLong.Minutes()), t, now.Ambient)
 			})
 		}
 		near := have && settled(now.Phases[i]) && math.Abs(t-now.Ambient) < clampNear && now.Ambient-float64(v.Dew) > clampAboveBy
 		if c.room[i].take(near, dt) >= clampLong {
-			c.hold(LooseClamp, point, now.At-c.room[i].held, func() string {
+			c.hold(LooseClamp, point, superheat.ReadsHigh, now.At-c.room[i].held, func() string {
 				return fmt.Sprintf("the running suction line reads %.1f °C, as the room does (%.1f °C): this looks like a clamp that hangs beside the pipe; check that it is tight and insulated",
 					t, now.Ambient)
 			})

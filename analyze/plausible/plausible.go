@@ -38,8 +38,9 @@ func (c Code) String() string { return codeNames[c] }
 // Suspicion is one standing reason to doubt an input.
 type Suspicion struct {
 	Code  Code
-	Point int    // index of the input in the site's points
-	Since int64  // ns of event time
+	Point int   // index of the input in the site's points
+	Since int64 // ns of event time
+	Lean  superheat.Lean
 	Says  string // "code: what it looks like; what to check; the numbers"
 }
 
@@ -56,9 +57,17 @@ type Compressor struct{ Pressure, Temperature, Discharge, Sump Input }
 // Circuit is what exists of one circuit's inputs.
 type Circuit struct{ CoilOutlet, Air Input }
 
+// Line is what the checks need of a refrigerant.
+type Line interface {
+	Dew(units.Pascal) (units.Celsius, error)
+	Bubble(units.Pascal) (units.Celsius, error)
+	DewPressure(units.Celsius) (units.Pascal, error)
+}
+
 // Group is what the checker of one suction group looks at.
 type Group struct {
-	Glide             units.Kelvin // dew − bubble at suction; 0 for a pure fluid
+	Line              Line
+	Atmosphere        units.Pascal // pressure of the air that gauge readings were added to
 	DischargePressure Input
 	Compressors       []Compressor
 	Circuits          []Circuit
@@ -66,11 +75,12 @@ type Group struct {
 
 // Now is what is known of the group in one row.
 type Now struct {
-	At         int64             // ns
-	Ambient    float64           // °C, of the machine room; NaN when not known
-	Phases     []phase.Phase     // of each compressor
-	Superheat  []superheat.Value // of each compressor
-	Defrosting []bool            // of each circuit; nil when not known
+	At            int64             // ns
+	Ambient       float64           // °C, of the machine room; NaN when not known
+	CondensingDew float64           // °C, of the discharge pressure; NaN when not known
+	Phases        []phase.Phase     // of each compressor
+	Superheat     []superheat.Value // of each compressor
+	Defrosting    []bool            // of each circuit; nil when not known
 }
 
 // every is the pace of the checks: they judge minutes, so that every row would
@@ -95,11 +105,12 @@ type Checker struct {
 	frosting []bool
 	last     int64
 	begun    bool
+	glide    float64 // K, the largest at usual suction; 0 for a pure fluid
 }
 
 // New returns the checker of a group.
 func New(g Group) *Checker {
-	c := &Checker{group: g}
+	c := &Checker{group: g, glide: glideOf(g.Line)}
 	n := len(g.Compressors)
 	c.wet, c.deep, c.off, c.room = make([]since, n), make([]since, n), make([]since, n), make([]since, n)
 	c.running, c.frosting = make([]bool, n), make([]bool, len(g.Circuits))
@@ -127,11 +138,26 @@ func New(g Group) *Checker {
 	return c
 }
 
+// glideOf returns the largest glide at usual suction.
+func glideOf(line Line) (most float64) {
+	for t := units.Celsius(-40); t <= 0 && line != nil; t += 10 {
+		if p, err := line.DewPressure(t); err == nil {
+			if bubble, err := line.Bubble(p); err == nil {
+				most = max(most, float64(t.Above(bubble)))
+			}
+		}
+	}
+	return most
+}
+
+// Due says whether Observe would look at a row of that time.
+func (c *Checker) Due(at int64) bool { return !c.begun || at-c.last >= every }
+
 // Observe looks at one row and returns the standing suspicions; the slice is
 // valid until the next call. It marks the signals concerned as doubted, and
 // clears them when nothing is held against them any more.
 func (c *Checker) Observe(now *Now) []Suspicion {
-	if c.begun && now.At-c.last < every {
+	if !c.Due(now.At) {
 		return c.standing
 	}
 	dt := now.At - c.last
@@ -169,7 +195,7 @@ func runs(p phase.Phase) bool { return p != phase.Off && p != phase.Unknown }
 func settled(p phase.Phase) bool { return runs(p) && p != phase.Start }
 
 // hold keeps a suspicion standing, or begins it; say is called only then.
-func (c *Checker) hold(code Code, point int, from int64, say func() string) {
+func (c *Checker) hold(code Code, point int, lean superheat.Lean, from int64, say func() string) {
 	for i := range c.next {
 		if c.next[i].Code == code && c.next[i].Point == point {
 			return
@@ -181,7 +207,7 @@ func (c *Checker) hold(code Code, point int, from int64, say func() string) {
 			return
 		}
 	}
-	c.next = append(c.next, Suspicion{Code: code, Point: point, Since: from, Says: code.String() + ": " + say()})
+	c.next = append(c.next, Suspicion{Code: code, Point: point, Lean: lean, Since: from, Says: code.String() + ": " + say()})
 }
 
 // settle makes the suspicions of this row the standing ones and tells the signals.
@@ -189,14 +215,14 @@ func (c *Checker) settle() {
 	c.standing, c.next = c.next, c.standing
 	for i := range c.frozen {
 		in := &c.frozen[i].in
-		says := ""
+		says, lean := "", superheat.Lean(0)
 		for j := range c.standing {
 			if c.standing[j].Point == in.Point {
-				says = c.standing[j].Says
+				says, lean = c.standing[j].Says, c.standing[j].Lean
 				break
 			}
 		}
-		in.Signal.Doubt(says)
+		in.Signal.Doubt(says, lean)
 	}
 }
 
@@ -219,4 +245,12 @@ func known(in Input, at int64) (float64, bool) {
 	}
 	v, q, _ := in.Signal.Now(at)
 	return v, q == reading.Good || q == reading.Suspect
+}
+
+// leanOf returns which way a reading is wrong that is off by error.
+func leanOf(error float64) superheat.Lean {
+	if error < 0 {
+		return superheat.ReadsLow
+	}
+	return superheat.ReadsHigh
 }

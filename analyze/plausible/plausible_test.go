@@ -159,7 +159,7 @@ func TestDoubtReachesTheSignalAndLeavesIt(t *testing.T) {
 // glide below dew for minutes.
 func TestTrap42WetBlendIsNotTheSensor(t *testing.T) {
 	r := newRack()
-	r.checker.group.Glide = 6.2 // R448A at −10 °C (trade notes, §2)
+	r.checker.glide = 6.2 // R448A at −10 °C (trade notes, §2)
 	seen := r.run(2, func(sec float64, dew *float64, p *[3]float64, _ *float64) {
 		if math.Mod(sec, 3600) < 600 {
 			p[0] = math.Round((*dew-4)*10) / 10

@@ -71,7 +71,7 @@ func (c *Checker) checkFrozen(now *Now, dt int64) {
 			continue
 		}
 		held, moved := time.Duration(f.held), f.high-f.low
-		c.hold(Frozen, f.in.Point, s.Since, func() string {
+		c.hold(Frozen, f.in.Point, 0, s.Since, func() string {
 			return fmt.Sprintf("this looks like a value that is no longer measured (not one digit changed in %d min while its neighbour moved by %.1f K); check whether the device still updates it, and the probe",
 				int(held.Minutes()), moved)
 		})
@@ -155,7 +155,7 @@ func (c *Checker) checkMoved(now *Now) {
 		}
 		if m.standing {
 			step := m.step
-			c.hold(Moved, m.in.Point, step.At, func() string {
+			c.hold(Moved, m.in.Point, leanOf(step.Size()), step.At, func() string {
 				return fmt.Sprintf("this looks like a sensor that was moved, swapped or came loose (%+.1f K between two samples, from %.1f to %.1f °C, while nothing started, stopped or defrosted); check clamp, insulation and wiring",
 					step.Size(), step.From, step.To)
 			})

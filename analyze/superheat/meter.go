@@ -19,6 +19,9 @@ type Value struct {
 	Uncertainty units.Kelvin  // expanded, k = 2
 	Quality     reading.Quality
 	Reason      string
+	// Lean is, of a Suspect superheat, which way it is believed to be wrong.
+	// One that reads high hides floodback and never fakes it.
+	Lean Lean
 }
 
 var unknown = Value{
@@ -85,6 +88,9 @@ func (m *Meter) Observe(now int64, p *Suction, t *Signal) Value {
 	}
 	v.Superheat = v.Temperature.Above(v.Dew)
 	v.Uncertainty = m.uncertainty(p.slope)
+	if v.Quality == reading.Suspect {
+		v.Lean = leanOf(pq, p.leaning(), tq, t.leaning())
+	}
 	return v
 }
 
@@ -120,6 +126,18 @@ func (m *Meter) Budget(p *Suction) Budget {
 // Lag returns the time constant in use and the half-width of its doubt as a
 // share of it.
 func (m *Meter) Lag() (time.Duration, float64) { return m.terms.Lag, m.terms.LagDoubt }
+
+// leanOf returns which way a superheat is wrong whose pressure or temperature
+// is suspect: a pressure that reads high makes it read low.
+func leanOf(pq reading.Quality, pressure Lean, tq reading.Quality, temperature Lean) Lean {
+	switch {
+	case pq != reading.Suspect:
+		return temperature
+	case tq != reading.Suspect || temperature == -pressure:
+		return -pressure
+	}
+	return 0
+}
 
 // rank orders qualities from the best to the worst.
 var rank = [...]uint8{reading.Good: 0, reading.Suspect: 1, reading.Stale: 2, reading.Missing: 3, reading.Bad: 4}

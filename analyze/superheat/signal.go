@@ -42,6 +42,7 @@ type Signal struct {
 	last  reading.Quality
 	why   string // reason of the last failure or of the suspicion about value
 	doubt string // set from outside by plausibility
+	lean  Lean   // which way the doubted value is believed to be wrong
 
 	heard     bool  // a reading of any quality ever came
 	attempt   int64 // time of the last of them
@@ -202,9 +203,27 @@ func (s *Signal) Now(now int64) (float64, reading.Quality, string) {
 	}
 }
 
-// Doubt marks the input as suspect for a reason that plausibility found, until
-// it is called with an empty reason.
-func (s *Signal) Doubt(reason string) { s.doubt = reason }
+// Doubt marks the input as suspect for a reason that plausibility found, and
+// says which way it is believed to be wrong, until it is called with an empty
+// reason.
+func (s *Signal) Doubt(reason string, lean Lean) { s.doubt, s.lean = reason, lean }
+
+// Lean says which way a doubted value is believed to be wrong.
+type Lean int8
+
+// Leans. The zero value is not known.
+const (
+	ReadsLow  Lean = -1
+	ReadsHigh Lean = 1
+)
+
+// leaning returns the lean of a value that Now calls Suspect.
+func (s *Signal) leaning() Lean {
+	if s.doubt == "" {
+		return 0
+	}
+	return s.lean
+}
 
 // At returns the time of the last good value, in ns; 0 when there was none.
 func (s *Signal) At() int64 { return s.at }
