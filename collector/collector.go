@@ -34,7 +34,7 @@ type Status struct {
 	Up         bool   // the last exchange succeeded, or messages arrive
 	Delivered  bool   // has delivered at least once
 	Since      time.Time
-	Reason     string            // why it is down, for a technician; empty when up
+	Reason     string            // why it is down, or what is amiss though it is up; for a technician
 	Errors     map[string]uint64 // by reason code
 	Requests   uint64
 	Reconnects uint64

@@ -6,6 +6,7 @@ import (
 	"crypto/x509"
 	"errors"
 	"fmt"
+	"io"
 	"net"
 	"net/url"
 	"os"
@@ -21,6 +22,7 @@ import (
 const (
 	connectTimeout = 10 * time.Second // TCP, TLS and the broker's answer
 	keepAlive      = 30 * time.Second
+	writeTimeout   = 3 * time.Second // the client waits it out even when we leave
 	// largestPacket is what may be held in memory; the protocol allows 256 MB.
 	largestPacket = 4 << 20
 )
@@ -93,10 +95,7 @@ func dial(ctx context.Context, u *url.URL, config *tls.Config) (net.Conn, error)
 	default:
 		conn, err = paho.NewWebsocket(u.String(), config, connectTimeout/2, nil, nil)
 	}
-	if err != nil {
-		return nil, err
-	}
-	return &guarded{Conn: conn}, nil
+	return conn, err
 }
 
 // guarded refuses a packet too large to hold before the client makes room for
@@ -157,7 +156,9 @@ func reasonOf(err error) string {
 		return reading.Refused + ": nobody listens at the broker's address"
 	case errors.As(err, &network) && network.Timeout():
 		return reading.Timeout + ": the broker does not answer"
-	case err == nil:
+	case errors.Is(err, context.DeadlineExceeded), err != nil && strings.Contains(err.Error(), "pingresp"):
+		return reading.Timeout + ": the broker does not answer"
+	case err == nil, errors.Is(err, io.EOF):
 		return reading.Closed + ": the broker closed the connection"
 	}
 	return reading.Closed + ": " + err.Error()

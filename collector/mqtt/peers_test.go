@@ -100,11 +100,11 @@ func TestPeerTrap18And21RestartAndRetained(t *testing.T) {
 
 func TestPeerTrap20Clash(t *testing.T) {
 	m := newMosquitto(t, "allow_anonymous true")
-	s, _, stop := run(t, settings(t, m.address()))
+	_, out, stop := run(t, settings(t, m.address()))
 	defer stop()
 	_, _, stopOther := run(t, settings(t, m.address()))
 	defer stopOther()
-	until(t, "the words", func() bool { return strings.Contains(s.Status().Reason, "another client probably") })
+	out.next(t, "the words", func(r reading.Reading) bool { return strings.Contains(r.Reason, "another client probably") })
 }
 
 func TestPeerWrongPassword(t *testing.T) {

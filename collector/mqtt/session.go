@@ -82,9 +82,8 @@ const (
 	topicsAtOnce = 100
 )
 
-// session is one connection from its opening to its loss. It returns why it
-// ended and whether it had been subscribed.
-func (s *Source) session(ctx context.Context, out collector.Sink) (reason string, subscribed bool) {
+// session is one connection from its opening to its loss.
+func (s *Source) session(ctx context.Context, out collector.Sink) (end ending) {
 	lost := make(chan error, 1)
 	client := s.client(ctx, lost)
 	defer client.Disconnect(0)
@@ -92,41 +91,48 @@ func (s *Source) session(ctx context.Context, out collector.Sink) (reason string
 	s.status.Reconnects++
 	s.mu.Unlock()
 	if err := waitFor(ctx, client.Connect(), connectTimeout+time.Second); err != nil {
-		return reasonOf(err), false
+		end.reason = reasonOf(err)
+		return end
 	}
 	refused, err := s.subscribe(ctx, client)
 	if err != nil {
-		return reading.Closed + ": subscribing failed: " + err.Error(), false
+		end.thrown = reading.CodeOf(reasonOf(err)) == reading.Closed
+		end.reason = reading.Disconnected + ": while subscribing: " + reasonOf(err)
+		return end
 	}
+	end.subscribed = true
 	for _, t := range refused {
 		for _, p := range t.points {
 			out.Put(reading.Fail(p.Index, reading.Refused+": the broker refuses the subscription of "+t.name))
 		}
 	}
-	if len(refused) < len(s.topics) {
-		s.up()
+	if err := s.listen(ctx, lost, out, refused); err != nil {
+		why := reasonOf(err)
+		end.thrown = reading.CodeOf(why) == reading.Closed
+		end.reason = reading.Disconnected + ": " + why
 	}
-	return s.listen(ctx, lost, out, refused), true
+	return end
 }
 
-// listen delivers messages until the connection is lost or ctx ends.
-func (s *Source) listen(ctx context.Context, lost <-chan error, out collector.Sink, refused []*topic) string {
+// listen delivers messages until the connection is lost, and returns why, or
+// ctx ends.
+func (s *Source) listen(ctx context.Context, lost <-chan error, out collector.Sink, refused []*topic) error {
 	tick := time.NewTicker(look)
 	defer tick.Stop()
-	heard, silent := s.clock.Now(), false
-	s.showRefused(refused)
+	begun, heard, silent := time.Now(), s.clock.Now(), false
+	s.subscribed(refused)
 	for {
 		select {
 		case <-ctx.Done():
-			return ""
+			return nil
 		case err := <-lost:
-			return reading.Disconnected + ": " + reasonOf(err)
+			return err
 		case <-s.box.wake:
 			s.box.drain(func(name string, m message) { s.deliver(s.topics[name], m, out) })
 			heard = s.clock.Now()
 			if silent {
 				silent = false
-				s.up()
+				s.subscribed(refused)
 			}
 		case <-tick.C:
 			if quiet := s.clock.Now().Sub(heard); !silent && quiet > s.set.Silence {
@@ -135,25 +141,33 @@ func (s *Source) listen(ctx context.Context, lost <-chan error, out collector.Si
 				s.down(reason)
 				s.failAll(out, reason)
 			}
+			if s.flap.on() && time.Since(begun) > peace {
+				s.flap = flapping{}
+				s.log.Info("the fight over the client id is over")
+				if !silent {
+					s.subscribed(refused)
+				}
+			}
 		}
 	}
 }
 
-// showRefused shows refused subscriptions, which do not end the session.
-func (s *Source) showRefused(refused []*topic) {
-	if len(refused) == 0 {
-		return
+// subscribed shows the state of a connection that may deliver: well, fought
+// for, or with subscriptions that the broker refuses.
+func (s *Source) subscribed(refused []*topic) {
+	words := ""
+	if s.flap.on() {
+		words = s.clash()
 	}
-	reason := fmt.Sprintf("%s: the broker refuses %d of %d subscriptions, first %s", reading.Refused, len(refused), len(s.topics), refused[0].name)
-	if len(refused) == len(s.topics) {
-		s.down(reason)
-		return
+	if len(refused) > 0 {
+		words = fmt.Sprintf("%s: the broker refuses %d of %d subscriptions, first %s", reading.Refused, len(refused), len(s.topics), refused[0].name)
+		if len(refused) == len(s.topics) {
+			s.down(words)
+			return
+		}
+		s.count(reading.Refused)
 	}
-	s.mu.Lock()
-	s.status.Reason = reason
-	s.status.Errors[reading.Refused]++
-	s.mu.Unlock()
-	s.log.Warn("broker delivers in part", "reason", reason)
+	s.up(words)
 }
 
 func (s *Source) client(ctx context.Context, lost chan<- error) paho.Client {
@@ -163,14 +177,14 @@ func (s *Source) client(ctx context.Context, lost chan<- error) paho.Client {
 		SetAutoReconnect(false).SetConnectRetry(false). // reconnecting is ours
 		SetOrderMatters(true).SetDefaultPublishHandler(s.box.put).
 		SetKeepAlive(keepAlive).SetPingTimeout(10 * time.Second).
-		SetConnectTimeout(connectTimeout).SetWriteTimeout(10 * time.Second)
+		SetConnectTimeout(connectTimeout).SetWriteTimeout(writeTimeout)
 	o.SetCustomOpenConnectionFn(func(u *url.URL, _ paho.ClientOptions) (net.Conn, error) {
-		conn, err := dial(ctx, u, s.tls)
+		conn, err := s.dial(ctx, u, s.tls)
 		if err != nil {
 			return nil, err
 		}
 		context.AfterFunc(ctx, func() { conn.Close() })
-		return conn, nil
+		return &guarded{Conn: conn}, nil
 	})
 	o.SetConnectionLostHandler(func(_ paho.Client, err error) {
 		select {
@@ -186,7 +200,7 @@ func (s *Source) subscribe(ctx context.Context, client paho.Client) (refused []*
 	filters := map[string]byte{}
 	ask := func() error {
 		token := client.SubscribeMultiple(filters, nil)
-		if err := waitFor(ctx, token, connectTimeout); err != nil && len(token.(*paho.SubscribeToken).Result()) == 0 {
+		if err := waitFor(ctx, token, connectTimeout); err != nil {
 			return err
 		}
 		for name, qos := range token.(*paho.SubscribeToken).Result() {

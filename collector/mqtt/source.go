@@ -6,6 +6,7 @@ import (
 	"log/slog"
 	"maps"
 	"math/rand/v2"
+	"net"
 	"net/url"
 	"sync"
 	"time"
@@ -33,6 +34,7 @@ type Source struct {
 	box     inbox
 	flap    flapping
 	backoff func(attempt int) time.Duration
+	dial    func(context.Context, *url.URL, *tls.Config) (net.Conn, error)
 
 	mu     sync.Mutex
 	status collector.Status
@@ -72,7 +74,7 @@ func New(s Settings, o Options) (*Source, error) {
 	}
 	src := &Source{
 		set: s, url: u, tls: config, clock: o.Clock, log: o.Log.With("source", s.Name),
-		topics: map[string]*topic{}, backoff: backoff,
+		topics: map[string]*topic{}, backoff: backoff, dial: dial,
 		status: collector.Status{Name: s.Name, Kind: "mqtt", Address: u.String(), Since: o.Clock.Now(),
 			Reason: "not connected yet", Errors: map[string]uint64{}},
 	}
@@ -125,18 +127,19 @@ func (s *Source) Run(ctx context.Context, out collector.Sink) error {
 	attempt := 0
 	for ctx.Err() == nil {
 		begun := time.Now()
-		reason, subscribed := s.session(ctx, out)
+		end := s.session(ctx, out)
 		if ctx.Err() != nil {
 			break
 		}
-		lasted := time.Since(begun)
-		if subscribed && lasted > stable {
+		end.lasted = time.Since(begun)
+		if end.subscribed && end.lasted > held {
 			attempt = 0
 		}
 		attempt++
-		if s.flap.lost(subscribed, lasted) {
-			reason = fmt.Sprintf("%s: the broker has thrown us off %d times in a row: another client probably uses the client id %q; give each its own",
-				reading.Disconnected, s.flap.count, s.set.ClientID)
+		reason := end.reason
+		if s.flap.lost(end) {
+			reason = s.clash()
+			s.count(clashed)
 		}
 		s.down(reason)
 		s.failAll(out, reason)
@@ -146,8 +149,16 @@ func (s *Source) Run(ctx context.Context, out collector.Sink) error {
 	return nil
 }
 
+// ending is how a connection went.
+type ending struct {
+	reason     string
+	subscribed bool
+	thrown     bool // the broker let us in and closed the connection later
+	lasted     time.Duration
+}
+
 const (
-	stable       = time.Minute // a connection that held so long was a good one
+	held         = time.Minute // a connection that lasted so long was a good one
 	firstBackoff = time.Second
 	mostBackoff  = time.Minute
 )
@@ -171,18 +182,38 @@ func sleep(ctx context.Context, d time.Duration) {
 	}
 }
 
-// flapping tells a fight over a client id: the broker lets us in each time
-// at the first attempt and throws us off soon after. A broker that restarts
-// refuses some attempts in between.
+// flapping tells a fight over a client id: the broker lets us in and closes
+// the connection soon after, again and again; before we have subscribed or
+// after. A broker that restarts refuses some attempts in between.
 type flapping struct{ count int }
 
-func (f *flapping) lost(subscribed bool, lasted time.Duration) (clash bool) {
-	if !subscribed || lasted > stable {
+const (
+	// fight is how many quick closings in a row tell one.
+	fight = 3
+	// peace is how long a connection lasts that no other client has ended. It
+	// is longer than most clients wait before they try again.
+	peace = 3 * time.Minute
+	// clashed is a fight's code in the counters.
+	clashed = "clash"
+)
+
+// lost counts the end of a connection and tells whether there is a fight.
+func (f *flapping) lost(end ending) bool {
+	switch code := reading.CodeOf(end.reason); {
+	case end.lasted > peace, code == reading.Refused, code == reading.Unreachable:
 		f.count = 0
-		return false
+	case end.thrown:
+		f.count++
 	}
-	f.count++
-	return f.count >= 3
+	return f.on()
+}
+
+func (f *flapping) on() bool { return f.count >= fight }
+
+// clash puts a fight in words.
+func (s *Source) clash() string {
+	return fmt.Sprintf("%s: the broker has thrown us off %d times in a row: another client probably uses the client id %q; give each its own",
+		reading.Disconnected, s.flap.count, s.set.ClientID)
 }
 
 // failAll tells that no point can be read now.
@@ -233,14 +264,19 @@ func (s *Source) count(code string) {
 	s.mu.Unlock()
 }
 
-func (s *Source) up() {
+// up notes that the broker delivers; words say what is amiss nevertheless.
+func (s *Source) up(words string) {
 	s.mu.Lock()
 	changed := !s.status.Up
 	if changed {
-		s.status.Up, s.status.Since, s.status.Reason = true, s.clock.Now(), ""
+		s.status.Up, s.status.Since = true, s.clock.Now()
 	}
+	s.status.Reason = words
 	s.mu.Unlock()
-	if changed {
+	switch {
+	case words != "":
+		s.log.Warn("broker delivers, and yet", "reason", words)
+	case changed:
 		s.log.Info("broker delivers", "address", s.url.String())
 	}
 }

@@ -19,6 +19,10 @@ import (
 
 func TestMain(m *testing.M) { goleak.VerifyTestMain(m) }
 
+// patience is how long a test waits for what must come. It says only when to
+// give up: no test's outcome hangs on how fast the machine is.
+const patience = 2 * time.Minute
+
 // sink hands readings to the test; a full one overwrites nothing and blocks
 // nobody.
 type sink chan reading.Reading
@@ -33,7 +37,7 @@ func (s sink) Put(r reading.Reading) {
 // next waits for a reading that ok accepts.
 func (s sink) next(t *testing.T, what string, ok func(reading.Reading) bool) reading.Reading {
 	t.Helper()
-	limit := time.After(10 * time.Second)
+	limit := time.After(patience)
 	var last reading.Reading
 	for {
 		select {
@@ -83,8 +87,8 @@ func run(t *testing.T, set Settings) (*Source, sink, func()) {
 			if err != nil {
 				t.Errorf("Run: %v", err)
 			}
-		case <-time.After(5 * time.Second):
-			t.Error("Run did not leave within 5 s")
+		case <-time.After(patience):
+			t.Error("Run did not leave")
 		}
 	}
 	return s, out, stop
@@ -96,7 +100,7 @@ func until(t *testing.T, what string, ok func() bool) {
 	t.Helper()
 	tick := time.NewTicker(5 * time.Millisecond)
 	defer tick.Stop()
-	limit := time.After(10 * time.Second)
+	limit := time.After(patience)
 	for !ok() {
 		select {
 		case <-tick.C:
@@ -164,26 +168,16 @@ func TestTrap19UpIsNotTheLibrarysConnected(t *testing.T) {
 func TestTrap20TwoClientsOfOneID(t *testing.T) {
 	b := startBroker(t)
 	set := settings(t, b.Address())
-	s, _, stop := run(t, set)
+	s, out, stop := run(t, set)
 	defer stop()
 	_, _, stopOther := run(t, set)
 	defer stopOther()
-	until(t, "the words", func() bool {
-		return strings.Contains(s.Status().Reason, `another client probably uses the client id "dewgap-b"`)
+	const words = `another client probably uses the client id "dewgap-b"`
+	out.next(t, "the words", func(r reading.Reading) bool {
+		return r.Quality == reading.Missing && strings.Contains(r.Reason, words)
 	})
-}
-
-func TestTrap20ARestartIsNoFight(t *testing.T) {
-	var f flapping
-	for range 10 {
-		if f.lost(true, time.Second) || f.lost(false, 0) {
-			t.Fatal("a broker that refuses in between is taken for a fight")
-		}
-	}
-	for n, want := range []bool{false, false, true} {
-		if f.lost(true, time.Second) != want {
-			t.Errorf("quick loss %d in a row: want a fight told from the third on", n+1)
-		}
+	if st := s.Status(); !strings.Contains(st.Reason, words) || st.Errors[clashed] == 0 {
+		t.Errorf("status %+v", st)
 	}
 }
 

@@ -1,0 +1,82 @@
+package mqtt
+
+import (
+	"strings"
+	"testing"
+	"time"
+
+	"dewgap/analyze/reading"
+)
+
+func TestTrap20WhatIsAFight(t *testing.T) {
+	thrown := ending{reason: reading.Disconnected, thrown: true, lasted: time.Second}
+	atOnce := ending{reason: reading.Disconnected, thrown: true}
+	slow := ending{reason: reading.Disconnected, thrown: true, lasted: peace + 1}
+	refused := ending{reason: reading.Refused + ": nobody listens"}
+	silent := ending{reason: reading.Timeout + ": no answer"}
+	for name, c := range map[string]struct {
+		ends  []ending
+		fight bool
+	}{
+		"two":                           {[]ending{thrown, thrown}, false},
+		"three":                         {[]ending{thrown, thrown, thrown}, true},
+		"before subscribing":            {[]ending{atOnce, thrown, atOnce}, true},
+		"a slow answer in between":      {[]ending{thrown, thrown, silent, thrown}, true},
+		"a restarting broker":           {[]ending{thrown, refused, thrown, refused, thrown, refused, thrown}, false},
+		"long-lived ones":               {[]ending{slow, slow, slow, slow}, false},
+		"over after a long-lived one":   {[]ending{thrown, thrown, thrown, slow}, false},
+		"still on":                      {[]ending{thrown, thrown, thrown, silent}, true},
+		"a network that times out":      {[]ending{silent, silent, silent, silent}, false},
+		"no fight when the broker goes": {[]ending{thrown, thrown, thrown, refused}, false},
+	} {
+		var f flapping
+		for _, end := range c.ends {
+			f.lost(end)
+		}
+		if f.on() != c.fight {
+			t.Errorf("%s: fight %v", name, f.on())
+		}
+	}
+}
+
+// TestTrap20TheFightStaysVisible: while it lasts, in the status of a
+// connection that is up for the moment too; and no longer.
+func TestTrap20TheFightStaysVisible(t *testing.T) {
+	const words = "another client probably"
+	for name, play := range map[string]func(n int, c *peer){
+		"thrown off after subscribing": func(n int, c *peer) {
+			if c.accept(0) {
+				c.grant()
+				c.serve(map[bool]time.Duration{true: 20 * time.Second, false: 0}[n < 8])
+			}
+		},
+		"thrown off before": func(n int, c *peer) {
+			if c.accept(0) && n >= 8 {
+				c.grant()
+				c.serve(0)
+			}
+		},
+	} {
+		t.Run(name, func(t *testing.T) {
+			onScript(t, nil, play, func(s *Source, out *kept) {
+				seen, hidden := 0, 0
+				for range 900 { // a quarter of an hour
+					out.pass(time.Second)
+					st := s.Status()
+					switch {
+					case strings.Contains(st.Reason, words):
+						seen++
+					case seen > 0 && !(st.Up && st.Reason == ""):
+						hidden++
+					}
+				}
+				if seen == 0 || hidden > 0 {
+					t.Errorf("the fight was shown for %d s and hidden for %d", seen, hidden)
+				}
+				if st := s.Status(); !st.Up || st.Reason != "" || st.Errors[clashed] < 3 {
+					t.Errorf("after the fight: %+v", st)
+				}
+			})
+		})
+	}
+}

@@ -1,0 +1,201 @@
+package mqtt
+
+import (
+	"context"
+	"crypto/tls"
+	"net"
+	"net/url"
+	"sync"
+	"syscall"
+	"testing"
+	"testing/synctest"
+	"time"
+
+	"github.com/eclipse/paho.mqtt.golang/packets"
+
+	"dewgap/analyze/reading"
+)
+
+// scripted is a broker at the other end of a pipe, in the fake time of
+// synctest: it does to each connection what a test tells it to.
+type scripted struct {
+	t *testing.T
+	// play serves one connection; the connection is closed when it returns.
+	play func(connection int, c *peer)
+
+	mu    sync.Mutex
+	conns int
+	sent  map[byte]int // what the client sent, by type of packet
+	all   sync.WaitGroup
+}
+
+// peer is one connection as the broker has it.
+type peer struct {
+	net.Conn
+	broker *scripted
+}
+
+// errGone stands for a broker whose machine does not listen.
+var errGone = &net.OpError{Op: "dial", Err: syscall.ECONNREFUSED}
+
+func (b *scripted) dial(context.Context, *url.URL, *tls.Config) (net.Conn, error) {
+	b.mu.Lock()
+	n := b.conns
+	b.conns++
+	b.mu.Unlock()
+	here, there := net.Pipe()
+	c := &peer{there, b}
+	b.all.Go(func() {
+		defer c.Close()
+		b.play(n, c)
+	})
+	return here, nil
+}
+
+// next reads the client's next packet; nil when the connection is over.
+func (c *peer) next() packets.ControlPacket {
+	p, err := packets.ReadPacket(c)
+	if err != nil {
+		return nil
+	}
+	c.broker.mu.Lock()
+	defer c.broker.mu.Unlock()
+	switch p.(type) {
+	case *packets.ConnectPacket:
+		c.broker.sent[packets.Connect]++
+	case *packets.PublishPacket:
+		c.broker.sent[packets.Publish]++
+	case *packets.SubscribePacket:
+		c.broker.sent[packets.Subscribe]++
+	}
+	return p
+}
+
+// accept answers CONNECT.
+func (c *peer) accept(code byte) bool {
+	if _, ok := c.next().(*packets.ConnectPacket); !ok {
+		return false
+	}
+	ack := packets.NewControlPacket(packets.Connack).(*packets.ConnackPacket)
+	ack.ReturnCode = code
+	return ack.Write(c) == nil
+}
+
+// grant answers SUBSCRIBE with one code for each topic, or with exactly codes
+// where some are given. It returns the topics.
+func (c *peer) grant(codes ...byte) []string {
+	for {
+		switch p := c.next().(type) {
+		case nil:
+			return nil
+		case *packets.SubscribePacket:
+			ack := packets.NewControlPacket(packets.Suback).(*packets.SubackPacket)
+			ack.MessageID, ack.ReturnCodes = p.MessageID, codes
+			if codes == nil {
+				ack.ReturnCodes = p.Qoss
+			}
+			ack.Write(c)
+			return p.Topics
+		}
+	}
+}
+
+// publish sends a message of QoS 0.
+func (c *peer) publish(topic string, payload []byte) {
+	p := packets.NewControlPacket(packets.Publish).(*packets.PublishPacket)
+	p.TopicName, p.Payload = topic, payload
+	p.Write(c)
+}
+
+// serve answers pings and publishes a value every ten seconds, until the
+// connection is over or d has passed (0: never).
+func (c *peer) serve(d time.Duration) {
+	begun := time.Now()
+	for d == 0 || time.Since(begun) < d {
+		c.publish("rack/s", []byte("3"))
+		if !c.listen(10 * time.Second) {
+			return
+		}
+	}
+}
+
+// listen answers pings for d; false when the connection is over.
+func (c *peer) listen(d time.Duration) bool {
+	over := time.Now().Add(d)
+	c.SetReadDeadline(over)
+	for {
+		switch c.next().(type) {
+		case nil:
+			return !time.Now().Before(over)
+		case *packets.PingreqPacket:
+			packets.NewControlPacket(packets.Pingresp).Write(c)
+		}
+	}
+}
+
+// onScript runs body with a source at a scripted broker, in fake time.
+func onScript(t *testing.T, set func(*Settings), play func(connection int, c *peer), body func(*Source, *kept)) {
+	t.Helper()
+	synctest.Test(t, func(t *testing.T) {
+		s := settings(t, "broker.invalid")
+		if set != nil {
+			set(&s)
+		}
+		source, err := New(s, Options{})
+		if err != nil {
+			t.Fatal(err)
+		}
+		broker := &scripted{t: t, play: play, sent: map[byte]int{}}
+		source.dial = broker.dial
+		out := &kept{}
+		ctx, cancel := context.WithCancel(t.Context())
+		done := make(chan error, 1)
+		go func() { done <- source.Run(ctx, out) }()
+		body(source, out)
+		asked := time.Now()
+		cancel()
+		if err := <-done; err != nil {
+			t.Error(err)
+		}
+		if took := time.Since(asked); took > 5*time.Second {
+			t.Errorf("leaving took %v", took)
+		}
+		broker.all.Wait()
+		if n := broker.sent[packets.Publish]; n != 0 {
+			t.Errorf("the client published %d messages; it only reads", n)
+		}
+	})
+}
+
+// kept keeps every reading.
+type kept struct {
+	mu  sync.Mutex
+	all []reading.Reading
+}
+
+func (k *kept) Put(r reading.Reading) {
+	k.mu.Lock()
+	defer k.mu.Unlock()
+	k.all = append(k.all, r)
+}
+
+// pass lets time go by and returns what was delivered in it.
+func (k *kept) pass(d time.Duration) []reading.Reading {
+	<-time.After(d) // fake time of synctest
+	synctest.Wait()
+	k.mu.Lock()
+	defer k.mu.Unlock()
+	all := k.all
+	k.all = nil
+	return all
+}
+
+// counted counts the readings that ok takes.
+func counted(all []reading.Reading, ok func(reading.Reading) bool) (n int) {
+	for _, r := range all {
+		if ok(r) {
+			n++
+		}
+	}
+	return n
+}
