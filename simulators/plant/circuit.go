@@ -152,8 +152,10 @@ func (c *circuit) step(dt float64, g *group, store *Store, h *humidity, header f
 	c.flow = min(c.flow, g.high.available/dt)
 	x := min(max((g.high.liquidEnthalpy-s.hLiquid)/s.latent(), 0), 1)
 	in := stream{gas: c.flow * x, liquid: c.flow * (1 - x), temperature: dew}
-	if c.own.hotGas > 0 {
-		in = stream{gas: c.own.hotGas, temperature: dew + (g.dischargeEnthalpy()-s.hGas)/s.cpGas}
+	if hot := c.own.hotGas; hot > 0 {
+		over := (g.dischargeEnthalpy() - s.hGas) / s.cpGas
+		in.gas += hot
+		in.temperature += float64(over * hot / in.gas)
 	}
 
 	c.air.moisture = g.storeWater
@@ -172,7 +174,7 @@ func (c *circuit) step(dt float64, g *group, store *Store, h *humidity, header f
 	sLine := s
 	changeLine := change
 	if c.own.isolated {
-		out = c.hold(dt, &s, out)
+		out = c.hold(dt, out)
 		sLine = g.fluid.at(inLine)
 	}
 	if c.Defrost.Kind == "hot_gas" {

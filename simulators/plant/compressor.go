@@ -93,15 +93,16 @@ func (c *compressor) compress(dt float64, f *fluid, s *saturation, high *highSid
 		c.head += (room - c.head) * dt / (dt + 2400)
 		c.discharge += (c.head - c.discharge) * dt / (dt + 300)
 	}
-	c.sump.step(dt, fall, shaft, c.on, c.HeaterW, s, c.inlet.temperature, room)
+	c.sump.step(dt, fall, shaft, c.CapacityKW, c.on, c.HeaterW, s, c.inlet.temperature, room)
 	c.time += dt
 }
 
 // step: oil takes up refrigerant when it is hardly warmer than the dew of its
 // gas, the more the longer, and gives it up when it runs. Shares and times
 // from memory; the direction from trade literature on migration.
-func (o *sump) step(dt, fall, shaft float64, on bool, heaterW float64, s *saturation, inlet, room float64) {
-	const heatCapacity = 14000.0 // J/K: oil and the iron around it
+func (o *sump) step(dt, fall, shaft, capacity float64, on bool, heaterW float64, s *saturation, inlet, room float64) {
+	size := 0.5 + capacity/16
+	heatCapacity := float64(14000 * size) // J/K: oil and the iron around it
 	above := max(o.temperature-s.dew, 0) / 7
 	equilibrium := o.oil * 0.6 / (1 + float64(above*above))
 	time := 5400.0
@@ -124,9 +125,9 @@ func (o *sump) step(dt, fall, shaft float64, on bool, heaterW float64, s *satura
 	o.refrigerant -= float64(o.release * dt)
 
 	heat := float64(-o.release * s.latent())
-	toGas, toRoom := 0.5, 3.0
+	toGas, toRoom := 0.5, float64(3*size)
 	if on {
-		toGas = 4
+		toGas = float64(4 * size)
 		heat += float64(0.07 * shaft)
 	} else {
 		heat += float64(heaterW * o.heater)

@@ -70,6 +70,7 @@ type Control struct {
 	MinimumOffS float64 `toml:"minimum_off_s" unit:"s" default:"180" doc:"shortest stop of a compressor"`
 	MinimumOnS  float64 `toml:"minimum_on_s" unit:"s" default:"120" doc:"shortest run of a compressor"`
 	CutOutK     float64 `toml:"cut_out_k" unit:"K" default:"12" doc:"dew this far below the set point stops all at once"`
+	HighCutOutC float64 `toml:"high_cut_out_c" unit:"°C" default:"62" doc:"condensing temperature that stops all at once, until it is 15 K lower"`
 }
 
 // Compressor draws gas from its tap on the header.

@@ -141,8 +141,7 @@ func (g *group) step(dt, outdoor float64, store *Store, h *humidity) {
 		g.high.available *= dt / (dt + 20)
 	}
 	intoGas, intoHigh, heatHigh := 0.0, 0.0, 0.0
-	var all stream
-	warmth := 0.0
+	var all inflow
 	for _, c := range g.circuits {
 		c.step(dt, g, store, h, g.dew)
 		g.high.available -= float64(c.flow * dt)
@@ -153,24 +152,27 @@ func (g *group) step(dt, outdoor float64, store *Store, h *humidity) {
 		if g.vessel == nil {
 			g.header.enter(c.Position-1, c.out)
 		} else {
-			all.gas += c.out.gas
-			all.liquid += c.out.liquid
-			warmth += float64(max(c.out.gas, 0) * c.out.temperature)
+			all.add(c.out)
 		}
 	}
 	if g.vessel != nil {
-		all.temperature = g.vessel.out.temperature
-		if all.gas > 1e-9 {
-			all.temperature = warmth / max(all.gas, 1e-9)
-		}
-		out, boiled := g.vessel.step(dt, all, &s, g.change, store.RoomC)
+		in := stream{gas: all.gas, liquid: all.liquid, temperature: all.temperature(g.vessel.out.temperature)}
+		out, boiled := g.vessel.step(dt, in, &s, g.change, store.RoomC)
 		g.vessel.out = out
 		intoGas += boiled
 		g.header.enter(0, out)
 	}
 
-	for i, c := range g.compressors {
+	wanted := 0.0
+	for _, c := range g.compressors {
 		c.draw = c.wants(&s, g.high.pressure)
+		wanted += c.draw
+	}
+	there := max(g.gas, 0) / (2 * dt) // nobody draws what is not there
+	for i, c := range g.compressors {
+		if wanted > there {
+			c.draw *= there / wanted
+		}
 		g.draws[i] = max(c.draw-c.fromDrop-float64(c.sump.release*0.9), 0)
 	}
 	intoGas += g.header.step(dt, g.draws, &s, g.change, store.RoomC)

@@ -12,20 +12,36 @@ type section struct {
 	tube
 	inbox   float64 // kg/s of liquid that neighbours sent in the last step
 	out     stream  // leaving the section in all directions
-	branch  stream  // from the branches that enter here
-	warmth  float64 // Σ gas × temperature of branches
+	branch  inflow  // from the branches that enter here
 	drawn   stream  // into the compressor's drop
 	outside [1]around
 }
 
-// enter adds a branch's stream to section i.
-func (h *header) enter(i int, s stream) {
-	n := &h.sections[i]
-	gas := max(s.gas, 0)
-	n.branch.gas += s.gas
-	n.branch.liquid += s.liquid
-	n.warmth += float64(gas * s.temperature)
+// inflow is the sum of streams, some of which may draw gas back.
+type inflow struct {
+	gas, liquid float64 // kg/s, all
+	forward     float64 // kg/s of gas of those that flow forward
+	warmth      float64 // Σ gas × temperature of those
 }
+
+func (f *inflow) add(s stream) {
+	forward := max(s.gas, 0)
+	f.gas += s.gas
+	f.liquid += s.liquid
+	f.forward += forward
+	f.warmth += float64(forward * s.temperature)
+}
+
+// temperature of the mixed gas; other when none flows.
+func (f *inflow) temperature(other float64) float64 {
+	if f.forward < 1e-9 {
+		return other
+	}
+	return f.warmth / f.forward
+}
+
+// enter adds a branch's stream to section i.
+func (h *header) enter(i int, s stream) { h.sections[i].branch.add(s) }
 
 // step shares what entered among the take-offs. draws is the gas each
 // compressor takes from the header, kg/s. It returns the rate at which liquid
@@ -46,21 +62,14 @@ func (h *header) step(dt float64, draws []float64, s *saturation, change, room f
 		if i == n-1 {
 			toRight = 0
 		}
-		in := stream{gas: max(c.branch.gas, 0), liquid: c.branch.liquid + c.inbox}
-		warmth := c.warmth
+		entering := c.branch
 		if fromLeft > 0 {
-			in.gas += fromLeft
-			warmth += float64(fromLeft * h.sections[i-1].out.temperature)
+			entering.add(stream{gas: fromLeft, temperature: h.sections[i-1].out.temperature})
 		}
 		if toRight < 0 {
-			in.gas -= toRight
-			warmth -= float64(toRight * h.sections[i+1].out.temperature)
+			entering.add(stream{gas: -toRight, temperature: h.sections[i+1].out.temperature})
 		}
-		if in.gas > 1e-9 {
-			in.temperature = warmth / in.gas
-		} else {
-			in.temperature = c.out.temperature
-		}
+		in := stream{gas: entering.forward, liquid: entering.liquid + c.inbox, temperature: entering.temperature(c.out.temperature)}
 		c.inbox = 0
 		c.outside[0].temperature = room
 		before := in.gas
@@ -87,7 +96,7 @@ func (h *header) step(dt float64, draws []float64, s *saturation, change, room f
 		fromLeft = toRight
 	}
 	for i := range h.sections {
-		h.sections[i].branch, h.sections[i].warmth = stream{}, 0
+		h.sections[i].branch = inflow{}
 	}
 	return boiled
 }

@@ -29,6 +29,19 @@ type Plant struct {
 // New builds the plant that d describes and runs it through its warm-up, so
 // that Now is d.Start. The same description and seed give the same plant.
 func New(d Description, seed uint64) (*Plant, error) {
+	p, err := newCold(d, seed)
+	if err != nil {
+		return nil, err
+	}
+	for p.seconds < 0 {
+		p.second()
+	}
+	p.tell()
+	return p, nil
+}
+
+// newCold builds the plant at the beginning of its warm-up.
+func newCold(d Description, seed uint64) (*Plant, error) {
 	if err := d.check(); err != nil {
 		return nil, err
 	}
@@ -61,10 +74,6 @@ func New(d Description, seed uint64) (*Plant, error) {
 			return nil, fmt.Errorf("fault %d: %w", i+1, err)
 		}
 	}
-	for p.seconds < 0 {
-		p.second()
-	}
-	p.tell()
 	return p, nil
 }
 

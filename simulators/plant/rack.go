@@ -7,11 +7,19 @@ type rack struct {
 	above float64 // s
 	below float64 // s
 	stop  float64 // s since a change of stage
+	high  bool    // the high-pressure cut-out has tripped
 }
 
 func (r *rack) step(dt float64, g *group) {
 	r.stop += dt
 	off := g.dew - r.set
+	r.high = g.high.dew > r.HighCutOutC || r.high && g.high.dew > r.HighCutOutC-15
+	if r.high {
+		for _, c := range g.compressors {
+			c.turn(false)
+		}
+		return
+	}
 	if r.Mode == "thermostat" {
 		r.follow(g.circuits[0].calling && !g.circuits[0].defrosting(), g)
 		return
