@@ -118,6 +118,23 @@ func (e *Engine) Observe(row *reading.Row) Result {
 	return e.result
 }
 
+// Budget returns where the uncertainty of a compressor's superheat comes from
+// now; ok is false while it has none.
+func (e *Engine) Budget(compressor int) (b superheat.Budget, ok bool) {
+	for _, g := range e.groups {
+		i := compressor - g.first
+		if i < 0 || i >= len(g.compressors) {
+			continue
+		}
+		c := &g.compressors[i]
+		if math.IsNaN(float64(c.value.Uncertainty)) {
+			return b, false
+		}
+		return c.meter.Budget(e.inputs[c.suctionPressure].suction), true
+	}
+	return b, false
+}
+
 // finite says whether x is a number.
 func finite(x float64) bool { return !math.IsNaN(x) && !math.IsInf(x, 0) }
 

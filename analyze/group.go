@@ -46,6 +46,7 @@ type compressor struct {
 	dischargeTemperature, sumpTemperature        int
 
 	meter superheat.Meter
+	learn *superheat.LagLearner // nil where the lag is stated
 	value superheat.Value
 	set   floodback.Set
 	why   cause.Case
@@ -157,6 +158,9 @@ func (g *group) ready(inputs []input, sensors []superheat.Sensor) {
 		c.meter = superheat.NewMeter(g.line,
 			stated(c.suctionPressure, g.spec.Superheat.Pressure),
 			stated(c.suctionTemperature, g.spec.Superheat.Temperature))
+		if c.meter.LagAssumed() && c.suctionPressure != noPoint && c.suctionTemperature != noPoint {
+			c.learn = new(superheat.LagLearner)
+		}
 	}
 	g.watch(inputs)
 }
@@ -229,6 +233,7 @@ func (g *group) observe(at, step int64, e *Engine) {
 	g.coils.Observe(x, g.phases)
 	for i := range g.compressors {
 		g.judge(i, phases[i], step, e)
+		g.learnLag(i, phases[i], e)
 	}
 }
 
@@ -290,6 +295,21 @@ func (g *group) judge(i int, p phase.Phase, step int64, e *Engine) {
 	if first < len(e.result.Findings) {
 		if f := &e.result.Findings[first]; f.Kind == floodback.Floodback && f.Verdict == floodback.Present {
 			f.Circuits, f.Causes = c.why.Present(x.At, c.set.Hunts())
+		}
+	}
+}
+
+// learnLag lets the time constant of a pipe's sensor be learned where it is
+// not stated.
+func (g *group) learnLag(i int, p phase.Phase, e *Engine) {
+	c := &g.compressors[i]
+	if c.learn == nil {
+		return
+	}
+	runs := p != phase.Off && p != phase.Unknown && c.value.Quality == reading.Good
+	if c.learn.Observe(g.sample.At, float64(c.value.DewNow), float64(c.value.Temperature), e.inputs[c.suctionPressure].suction.Delay(), runs) {
+		if tau, doubt, fits, ok := c.learn.Lag(); ok {
+			c.meter.SetLag(tau, doubt, fits)
 		}
 	}
 }

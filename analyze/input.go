@@ -21,10 +21,10 @@ type input struct {
 
 func (in *input) take(at int64, r *reading.Reading) {
 	if in.suction != nil {
-		in.suction.Take(at, *r)
+		in.suction.Take(at, r)
 		return
 	}
-	in.signal.Take(at, *r)
+	in.signal.Take(at, r)
 }
 
 func (in *input) now(at int64) (float64, reading.Quality, string) {

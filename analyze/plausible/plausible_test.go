@@ -42,7 +42,7 @@ func newRack() *rack {
 // feed gives one sample of dew and pipe temperatures, noise and a 0.1 K display
 // included, and returns the standing suspicions.
 func (r *rack) feed(at int64, dew float64, pipes [3]float64, high float64) []Suspicion {
-	good := func(x float64) reading.Reading { return reading.Reading{Value: x, Quality: reading.Good} }
+	good := func(x float64) *reading.Reading { return &reading.Reading{Value: x, Quality: reading.Good} }
 	low := 3.5e5 * math.Exp((dew+10)/25)
 	r.suction.Take(at, good(math.Round(low/1000)*1000))
 	r.high.Take(at, good(high+float64(at/second%7)*1000))

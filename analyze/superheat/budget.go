@@ -49,6 +49,7 @@ type Terms struct {
 	TempAssumed     bool
 	MountAssumed    bool
 	LagAssumed      bool
+	LagFits         int // changes of pressure that Lag was learned from; 0: it was not
 }
 
 // NewTerms takes what is stated of the two sensors and fills in the typical
@@ -104,6 +105,27 @@ type Budget struct {
 	Parts    []Part // largest first
 	Standard units.Kelvin
 	Expanded units.Kelvin // k = 2
+	Lag      LagSource
+}
+
+// LagSource is the time constant in use and where it comes from.
+type LagSource struct {
+	Lag     time.Duration
+	Doubt   float64 // half-width, share of Lag
+	Assumed bool    // neither stated nor learned
+	Fits    int     // changes of pressure that it was learned from; 0: it was not learned
+}
+
+// String says it for a person.
+func (l LagSource) String() string {
+	from := "as configured"
+	switch {
+	case l.Fits > 0:
+		from = fmt.Sprintf("learned from %d changes of pressure", l.Fits)
+	case l.Assumed:
+		from = "assumed until it is learned"
+	}
+	return fmt.Sprintf("%.0f s ±%.0f %%, %s", l.Lag.Seconds(), l.Doubt*100, from)
 }
 
 // Budget returns the parts at a dew slope in K/Pa while the delayed dew differs
@@ -138,6 +160,7 @@ func (t Terms) Budget(slope float64, ramp units.Kelvin) Budget {
 	}
 	sort.SliceStable(parts, func(i, j int) bool { return parts[i].Standard > parts[j].Standard })
 	b.Parts = parts
+	b.Lag = LagSource{t.Lag, t.LagDoubt, t.LagAssumed, t.LagFits}
 	b.Standard = units.Kelvin(math.Sqrt(sum))
 	b.Expanded = units.Kelvin(Expand(math.Sqrt(sum), Coverage))
 	return b

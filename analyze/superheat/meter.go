@@ -38,10 +38,10 @@ type Meter struct {
 	slope float64 // the slope that variance is for, K/Pa
 	vary  float64 // K²; fixed and the parts that scale with the slope
 
-	lag     lag
-	at      int64 // time of the pressure sample that lag holds
-	primed  bool
-	lagHalf float64 // half-width of the doubt about the lag, as a share of it
+	lag    lag
+	at     int64 // time of the pressure sample that lag holds
+	primed bool
+	rampU  float64 // standard uncertainty for each K that the delayed dew lags behind
 }
 
 // NewMeter returns the meter of one compressor with what is stated of its two
@@ -50,15 +50,20 @@ func NewMeter(line DewLine, pressure, temperature Sensor) Meter {
 	m := Meter{terms: NewTerms(line, pressure, temperature)}
 	m.fixed = m.terms.fixedVariance()
 	m.slope = math.NaN()
-	m.SetLag(m.terms.Lag, m.terms.LagDoubt)
+	m.SetLag(m.terms.Lag, m.terms.LagDoubt, 0)
 	return m
 }
 
-// SetLag replaces the sensor's time constant, as learned, with the half-width
-// of its doubt as a share of it.
-func (m *Meter) SetLag(tau time.Duration, doubt float64) {
-	m.terms.Lag, m.terms.LagDoubt, m.lagHalf = tau, doubt, doubt
+// SetLag replaces the sensor's time constant, as learned from so many fits,
+// with the half-width of its doubt as a share of it.
+func (m *Meter) SetLag(tau time.Duration, doubt float64, fits int) {
+	m.terms.Lag, m.terms.LagDoubt, m.rampU = tau, doubt, Rectangular(doubt)
+	m.terms.LagFits = fits
+	m.terms.LagAssumed = m.terms.LagAssumed && fits == 0
 }
+
+// LagAssumed says that the time constant was neither stated nor learned.
+func (m *Meter) LagAssumed() bool { return m.terms.LagAssumed }
 
 // Observe returns the superheat at the given time from the two inputs. Call it
 // for each row: the lag follows each new sample of the pressure.
@@ -114,7 +119,7 @@ func (m *Meter) uncertainty(slope float64) units.Kelvin {
 	}
 	// Behind a first-order lag, input − output is rate × τ; a share of τ that is
 	// not known is that share of the difference.
-	ramp := Rectangular(m.lagHalf * (m.lag.in - m.lag.out))
+	ramp := m.rampU * (m.lag.in - m.lag.out)
 	return units.Kelvin(2 * math.Sqrt(m.vary+ramp*ramp))
 }
 
@@ -122,10 +127,6 @@ func (m *Meter) uncertainty(slope float64) units.Kelvin {
 func (m *Meter) Budget(p *Suction) Budget {
 	return m.terms.Budget(p.slope, units.Kelvin(m.lag.in-m.lag.out))
 }
-
-// Lag returns the time constant in use and the half-width of its doubt as a
-// share of it.
-func (m *Meter) Lag() (time.Duration, float64) { return m.terms.Lag, m.terms.LagDoubt }
 
 // leanOf returns which way a superheat is wrong whose pressure or temperature
 // is suspect: a pressure that reads high makes it read low.

@@ -48,6 +48,7 @@ type Signal struct {
 	attempt   int64 // time of the last of them
 	intervals [intervalsFor]int64
 	seen      int   // intervals seen, up to intervalsFor
+	even      int   // of the newest, so many are equal
 	interval  int64 // median of intervals
 	stale     int64 // current limit, ns
 
@@ -73,7 +74,7 @@ func NewSignal(role reading.Role, staleAfter time.Duration) Signal {
 // Take enters a reading that became known at the given time. Times must not go
 // back; a reading older than the last is ignored. It tells whether a new good
 // (or suspect) value was taken.
-func (s *Signal) Take(at int64, r reading.Reading) bool {
+func (s *Signal) Take(at int64, r *reading.Reading) bool {
 	if s.heard {
 		if at < s.attempt {
 			return false
@@ -100,7 +101,7 @@ func (s *Signal) bad(reason string) {
 	s.step.reset()
 }
 
-func (s *Signal) takeValue(at int64, r reading.Reading) bool {
+func (s *Signal) takeValue(at int64, r *reading.Reading) bool {
 	x := r.Value
 	switch {
 	case math.IsNaN(x) || math.IsInf(x, 0):
@@ -123,10 +124,12 @@ func (s *Signal) takeValue(at int64, r reading.Reading) bool {
 	} else {
 		s.jumping = 0
 	}
-	if fresh {
+	switch {
+	case s.limits.isSwitch():
+	case fresh:
 		s.still.take(x == s.value, at)
 		s.step.take(s.value, x, at, s.limits.step+s.limits.stepShare*s.value)
-	} else {
+	default:
 		s.still.restart(at)
 		s.step.reset()
 	}
@@ -155,6 +158,11 @@ func (s *Signal) watchJump(x float64, dt int64) bool {
 func (s *Signal) observeInterval(d int64) {
 	if d == 0 {
 		return
+	}
+	if d != s.intervals[0] {
+		s.even = 0
+	} else if s.even++; s.even >= intervalsFor {
+		return // nothing new: the usual case
 	}
 	copy(s.intervals[1:], s.intervals[:intervalsFor-1])
 	s.intervals[0] = d

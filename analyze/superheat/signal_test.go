@@ -11,12 +11,12 @@ import (
 
 const second = int64(time.Second)
 
-func good(x float64) reading.Reading { return reading.Reading{Value: x, Quality: reading.Good} }
-func lost(why string) reading.Reading {
-	return reading.Reading{Value: -1, Quality: reading.Missing, Reason: why}
+func good(x float64) *reading.Reading { return &reading.Reading{Value: x, Quality: reading.Good} }
+func lost(why string) *reading.Reading {
+	return &reading.Reading{Value: -1, Quality: reading.Missing, Reason: why}
 }
-func bad(why string) reading.Reading {
-	return reading.Reading{Value: -1, Quality: reading.Bad, Reason: why}
+func bad(why string) *reading.Reading {
+	return &reading.Reading{Value: -1, Quality: reading.Bad, Reason: why}
 }
 
 func TestSignalGrowsStale(t *testing.T) {

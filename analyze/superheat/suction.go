@@ -29,8 +29,9 @@ type Suction struct {
 
 	window  [windowMost]float64 // samples, newest first
 	sorted  [windowMost]float64
-	n       int // samples in window
-	size    int // samples wanted: odd
+	n       int   // samples in window
+	size    int   // samples wanted: odd
+	sized   int64 // the interval that size is for, ns
 	rejects uint32
 
 	pressure  units.Pascal // median
@@ -48,7 +49,7 @@ func NewSuction(line DewLine, staleAfter time.Duration) Suction {
 }
 
 // Take enters a reading of the pressure, absolute, Pa; see Signal.Take.
-func (s *Suction) Take(at int64, r reading.Reading) bool {
+func (s *Suction) Take(at int64, r *reading.Reading) bool {
 	before, fresh := s.Signal.at, s.Signal.good
 	if !s.Signal.Take(at, r) {
 		if s.last == reading.Bad {
@@ -59,14 +60,21 @@ func (s *Suction) Take(at int64, r reading.Reading) bool {
 	if !fresh || at-before > s.stale {
 		s.n = 0 // after a gap nothing old has a say
 	}
-	if size := windowFor(s.Interval()); size != s.size {
-		s.size = size
-		s.n = min(s.n, size-1)
-		s.resort()
+	if s.interval != s.sized {
+		s.resize(windowFor(s.Interval()))
 	}
 	s.push(s.value)
 	s.convert(units.Pascal(s.middle()))
 	return true
+}
+
+func (s *Suction) resize(size int) {
+	s.sized = s.interval
+	if size != s.size {
+		s.size = size
+		s.n = min(s.n, size-1)
+		s.resort()
+	}
 }
 
 // windowFor returns how many samples the median takes at a poll interval.
