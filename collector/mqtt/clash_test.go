@@ -2,7 +2,9 @@ package mqtt
 
 import (
 	"strings"
+	"sync"
 	"testing"
+	"testing/synctest"
 	"time"
 
 	"dewgap/analyze/reading"
@@ -37,6 +39,40 @@ func TestTrap20WhatIsAFight(t *testing.T) {
 			t.Errorf("%s: fight %v", name, f.on())
 		}
 	}
+}
+
+// TestTrap20TwoClientsOfOneID: a broker throws a client off when another comes
+// with its id (MQTT 3.1.1, 3.1.4-2).
+func TestTrap20TwoClientsOfOneID(t *testing.T) {
+	synctest.Test(t, func(t *testing.T) {
+		var mu sync.Mutex
+		var last *peer
+		broker := &scripted{play: func(_ int, c *peer) {
+			mu.Lock()
+			if last != nil {
+				last.Close()
+			}
+			last = c
+			mu.Unlock()
+			if c.accept(0) {
+				c.grant()
+				c.serve(0)
+			}
+		}}
+		_, ours, stop := broker.run(t, nil)
+		_, theirs, stopOther := broker.run(t, nil)
+		for i, out := range []*kept{ours, theirs} {
+			told := counted(out.pass(10*time.Minute), func(r reading.Reading) bool {
+				return r.Quality == reading.Missing && strings.Contains(r.Reason, `another client probably uses the client id "dewgap-b"`)
+			})
+			if told == 0 {
+				t.Errorf("client %d was not told of the fight", i+1)
+			}
+		}
+		stop()
+		stopOther()
+		broker.all.Wait()
+	})
 }
 
 // TestTrap20TheFightStaysVisible: while it lasts, in the status of a

@@ -6,7 +6,6 @@ import (
 	"net"
 	"net/url"
 	"sync"
-	"syscall"
 	"testing"
 	"testing/synctest"
 	"time"
@@ -19,24 +18,20 @@ import (
 // scripted is a broker at the other end of a pipe, in the fake time of
 // synctest: it does to each connection what a test tells it to.
 type scripted struct {
-	t *testing.T
 	// play serves one connection; the connection is closed when it returns.
 	play func(connection int, c *peer)
 
-	mu    sync.Mutex
-	conns int
-	sent  map[byte]int // what the client sent, by type of packet
-	all   sync.WaitGroup
+	mu        sync.Mutex
+	conns     int
+	published int // messages that the client sent
+	all       sync.WaitGroup
 }
 
 // peer is one connection as the broker has it.
 type peer struct {
 	net.Conn
-	broker *scripted
+	in chan packets.ControlPacket // closed when the connection is over
 }
-
-// errGone stands for a broker whose machine does not listen.
-var errGone = &net.OpError{Op: "dial", Err: syscall.ECONNREFUSED}
 
 func (b *scripted) dial(context.Context, *url.URL, *tls.Config) (net.Conn, error) {
 	b.mu.Lock()
@@ -44,7 +39,8 @@ func (b *scripted) dial(context.Context, *url.URL, *tls.Config) (net.Conn, error
 	b.conns++
 	b.mu.Unlock()
 	here, there := net.Pipe()
-	c := &peer{there, b}
+	c := &peer{there, make(chan packets.ControlPacket, 100)}
+	b.all.Go(func() { b.read(c) })
 	b.all.Go(func() {
 		defer c.Close()
 		b.play(n, c)
@@ -52,24 +48,25 @@ func (b *scripted) dial(context.Context, *url.URL, *tls.Config) (net.Conn, error
 	return here, nil
 }
 
-// next reads the client's next packet; nil when the connection is over.
-func (c *peer) next() packets.ControlPacket {
-	p, err := packets.ReadPacket(c)
-	if err != nil {
-		return nil
+// read takes in what the client sends.
+func (b *scripted) read(c *peer) {
+	defer close(c.in)
+	for {
+		p, err := packets.ReadPacket(c)
+		if err != nil {
+			return
+		}
+		b.mu.Lock()
+		if _, is := p.(*packets.PublishPacket); is {
+			b.published++
+		}
+		b.mu.Unlock()
+		c.in <- p
 	}
-	c.broker.mu.Lock()
-	defer c.broker.mu.Unlock()
-	switch p.(type) {
-	case *packets.ConnectPacket:
-		c.broker.sent[packets.Connect]++
-	case *packets.PublishPacket:
-		c.broker.sent[packets.Publish]++
-	case *packets.SubscribePacket:
-		c.broker.sent[packets.Subscribe]++
-	}
-	return p
 }
+
+// next returns the client's next packet; nil when the connection is over.
+func (c *peer) next() packets.ControlPacket { return <-c.in }
 
 // accept answers CONNECT.
 func (c *peer) accept(code byte) bool {
@@ -121,14 +118,18 @@ func (c *peer) serve(d time.Duration) {
 
 // listen answers pings for d; false when the connection is over.
 func (c *peer) listen(d time.Duration) bool {
-	over := time.Now().Add(d)
-	c.SetReadDeadline(over)
+	over := time.After(d)
 	for {
-		switch c.next().(type) {
-		case nil:
-			return !time.Now().Before(over)
-		case *packets.PingreqPacket:
-			packets.NewControlPacket(packets.Pingresp).Write(c)
+		select {
+		case <-over:
+			return true
+		case p := <-c.in:
+			switch p.(type) {
+			case nil:
+				return false
+			case *packets.PingreqPacket:
+				packets.NewControlPacket(packets.Pingresp).Write(c)
+			}
 		}
 	}
 }
@@ -137,21 +138,34 @@ func (c *peer) listen(d time.Duration) bool {
 func onScript(t *testing.T, set func(*Settings), play func(connection int, c *peer), body func(*Source, *kept)) {
 	t.Helper()
 	synctest.Test(t, func(t *testing.T) {
-		s := settings(t, "broker.invalid")
-		if set != nil {
-			set(&s)
+		broker := &scripted{play: play}
+		s, out, stop := broker.run(t, set)
+		body(s, out)
+		stop()
+		broker.all.Wait()
+		if broker.published != 0 {
+			t.Errorf("the client published %d messages; it only reads", broker.published)
 		}
-		source, err := New(s, Options{})
-		if err != nil {
-			t.Fatal(err)
-		}
-		broker := &scripted{t: t, play: play, sent: map[byte]int{}}
-		source.dial = broker.dial
-		out := &kept{}
-		ctx, cancel := context.WithCancel(t.Context())
-		done := make(chan error, 1)
-		go func() { done <- source.Run(ctx, out) }()
-		body(source, out)
+	})
+}
+
+// run starts a source at the broker and returns how to end it.
+func (b *scripted) run(t *testing.T, set func(*Settings)) (*Source, *kept, func()) {
+	t.Helper()
+	settings := settings(t, "broker.invalid")
+	if set != nil {
+		set(&settings)
+	}
+	s, err := New(settings, Options{})
+	if err != nil {
+		t.Fatal(err)
+	}
+	s.dial = b.dial
+	out := &kept{}
+	ctx, cancel := context.WithCancel(t.Context())
+	done := make(chan error, 1)
+	go func() { done <- s.Run(ctx, out) }()
+	return s, out, func() {
 		asked := time.Now()
 		cancel()
 		if err := <-done; err != nil {
@@ -160,11 +174,7 @@ func onScript(t *testing.T, set func(*Settings), play func(connection int, c *pe
 		if took := time.Since(asked); took > 5*time.Second {
 			t.Errorf("leaving took %v", took)
 		}
-		broker.all.Wait()
-		if n := broker.sent[packets.Publish]; n != 0 {
-			t.Errorf("the client published %d messages; it only reads", n)
-		}
-	})
+	}
 }
 
 // kept keeps every reading.

@@ -165,22 +165,6 @@ func TestTrap19UpIsNotTheLibrarysConnected(t *testing.T) {
 	}
 }
 
-func TestTrap20TwoClientsOfOneID(t *testing.T) {
-	b := startBroker(t)
-	set := settings(t, b.Address())
-	s, out, stop := run(t, set)
-	defer stop()
-	_, _, stopOther := run(t, set)
-	defer stopOther()
-	const words = `another client probably uses the client id "dewgap-b"`
-	out.next(t, "the words", func(r reading.Reading) bool {
-		return r.Quality == reading.Missing && strings.Contains(r.Reason, words)
-	})
-	if st := s.Status(); !strings.Contains(st.Reason, words) || st.Errors[clashed] == 0 {
-		t.Errorf("status %+v", st)
-	}
-}
-
 func TestTrap21RetainedMessageIsNoFreshReading(t *testing.T) {
 	b := startBroker(t)
 	b.Publish("rack/s", []byte("5"), true)
