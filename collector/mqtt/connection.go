@@ -23,8 +23,6 @@ const (
 	connectTimeout = 10 * time.Second // TCP, TLS and the broker's answer
 	keepAlive      = 30 * time.Second
 	writeTimeout   = 3 * time.Second // the client waits it out even when we leave
-	// largestPacket is what may be held in memory; the protocol allows 256 MB.
-	largestPacket = 4 << 20
 )
 
 // tlsConfig reads the certificates of settings; nil when the URL needs none.
@@ -98,56 +96,23 @@ func dial(ctx context.Context, u *url.URL, config *tls.Config) (net.Conn, error)
 	return conn, err
 }
 
-// guarded refuses a packet too large to hold before the client makes room for
-// it. It follows the packets' lengths as the bytes go by.
-type guarded struct {
-	net.Conn
-	state int // 0 at a packet's first byte, 1… at the bytes of its length, -1 in its body
-	left  int // bytes of the body to come
-}
-
-func (g *guarded) Read(p []byte) (int, error) {
-	n, err := g.Conn.Read(p)
-	for rest := p[:n]; len(rest) > 0; {
-		switch {
-		case g.state < 0:
-			skip := min(g.left, len(rest))
-			g.left -= skip
-			rest = rest[skip:]
-		case g.state == 0:
-			g.state, g.left = 1, 0
-			rest = rest[1:]
-			continue
-		default:
-			g.left |= int(rest[0]&0x7F) << (7 * (g.state - 1))
-			g.state++
-			if rest[0]&0x80 == 0 {
-				g.state = -1
-			} else if g.state > 4 {
-				return 0, errors.New("the broker sent a packet without end of its length")
-			}
-			rest = rest[1:]
-			if g.left > largestPacket {
-				return 0, fmt.Errorf("the broker sent a packet of %d bytes, more than %d", g.left, largestPacket)
-			}
-		}
-		if g.state < 0 && g.left == 0 {
-			g.state = 0
-		}
-	}
-	return n, err
-}
-
 // reasonOf puts a failed connection in a code and words.
 func reasonOf(err error) string {
 	var dns *net.DNSError
 	var network net.Error
 	var cert *tls.CertificateVerificationError
+	var protocol protocolError
 	switch {
+	case errors.As(err, &protocol):
+		return reading.BadFrame + ": " + protocol.Error()
 	case errors.Is(err, packets.ErrorRefusedBadUsernameOrPassword), errors.Is(err, packets.ErrorRefusedNotAuthorised):
 		return reading.Refused + ": the broker does not accept user name, password or certificate"
 	case errors.Is(err, packets.ErrorRefusedIDRejected):
 		return reading.Refused + ": the broker does not accept the client id"
+	case errors.Is(err, packets.ErrorRefusedBadProtocolVersion):
+		return reading.Refused + ": the broker does not speak MQTT 3.1.1"
+	case errors.Is(err, packets.ErrorRefusedServerUnavailable):
+		return reading.Refused + ": the broker says that it is not available"
 	case errors.As(err, &cert):
 		return reading.Refused + ": the broker's certificate is not trusted: " + cert.Err.Error()
 	case errors.As(err, &dns):

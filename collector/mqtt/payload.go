@@ -72,6 +72,13 @@ func (d *document) read(p *Point, retained bool, now time.Time, skew time.Durati
 	if out.fault.Failed() {
 		return out
 	}
+	var node any
+	if p.Pointer != "" {
+		// The value comes first: a publisher's last will has no time either.
+		if node, out.fault = d.find(p.Pointer); out.fault.Failed() {
+			return out
+		}
+	}
 	if out.stamp, out.fault = d.time(p); out.fault.Failed() {
 		return out
 	}
@@ -80,25 +87,30 @@ func (d *document) read(p *Point, retained bool, now time.Time, skew time.Durati
 	}
 	if p.Pointer == "" {
 		out.value, out.fault = p.Mapping.ValueOfText(d.text)
-		return out
+	} else {
+		out.value, out.fault = valueOf(node, &p.Mapping)
 	}
-	if out.fault = d.json; out.fault.Failed() {
-		return out
-	}
-	node, found := lookUp(d.tree, p.Pointer)
-	if !found {
-		out.fault = register.Fault{Code: register.CodeNoData, Detail: "the message has no " + p.Pointer}
-		return out
-	}
-	out.value, out.fault = valueOf(node, &p.Mapping)
 	return out
+}
+
+// find looks up a value; a missing one and null are no data.
+func (d *document) find(pointer string) (any, register.Fault) {
+	if d.json.Failed() {
+		return nil, d.json
+	}
+	node, found := lookUp(d.tree, pointer)
+	switch {
+	case !found:
+		return nil, register.Fault{Code: register.CodeNoData, Detail: "the message has no " + pointer}
+	case node == nil:
+		return nil, register.Fault{Code: register.CodeNoData, Detail: "null"}
+	}
+	return node, register.Fault{}
 }
 
 // valueOf maps one JSON value. A number as text is taken as that number.
 func valueOf(node any, m *register.Mapping) (float64, register.Fault) {
 	switch v := node.(type) {
-	case nil:
-		return math.NaN(), register.Fault{Code: register.CodeNoData, Detail: "null"}
 	case json.Number:
 		return m.ValueOfText(string(v))
 	case string:

@@ -2,6 +2,7 @@ package mqtt
 
 import (
 	"context"
+	"errors"
 	"fmt"
 	"net"
 	"net/url"
@@ -96,8 +97,7 @@ func (s *Source) session(ctx context.Context, out collector.Sink) (end ending) {
 	}
 	refused, err := s.subscribe(ctx, client)
 	if err != nil {
-		end.thrown = reading.CodeOf(reasonOf(err)) == reading.Closed
-		end.reason = reading.Disconnected + ": while subscribing: " + reasonOf(err)
+		end.lost("while subscribing: ", whyLost(lost, err))
 		return end
 	}
 	end.subscribed = true
@@ -107,11 +107,32 @@ func (s *Source) session(ctx context.Context, out collector.Sink) (end ending) {
 		}
 	}
 	if err := s.listen(ctx, lost, out, refused); err != nil {
-		why := reasonOf(err)
-		end.thrown = reading.CodeOf(why) == reading.Closed
-		end.reason = reading.Disconnected + ": " + why
+		end.lost("", err)
 	}
 	return end
+}
+
+// lost notes why the connection ended that the broker had let in.
+func (e *ending) lost(doing string, err error) {
+	why := reasonOf(err)
+	e.thrown = reading.CodeOf(why) == reading.Closed
+	e.reason = reading.Disconnected + ": " + doing + why
+}
+
+// whyLost is the connection's own error where one comes; that of a request in
+// progress says only that it failed.
+func whyLost(lost <-chan error, request error) error {
+	if errors.Is(request, context.DeadlineExceeded) {
+		return request
+	}
+	wait := time.NewTimer(time.Second)
+	defer wait.Stop()
+	select {
+	case err := <-lost:
+		return err
+	case <-wait.C:
+		return request
+	}
 }
 
 // listen delivers messages until the connection is lost, and returns why, or
@@ -135,6 +156,7 @@ func (s *Source) listen(ctx context.Context, lost <-chan error, out collector.Si
 				s.subscribed(refused)
 			}
 		case <-tick.C:
+			s.persisting(out)
 			if quiet := s.clock.Now().Sub(heard); !silent && quiet > s.set.Silence {
 				silent = true
 				reason := fmt.Sprintf("%s: connected, but no message for %s", reading.Silent, s.set.Silence)
@@ -184,7 +206,7 @@ func (s *Source) client(ctx context.Context, lost chan<- error) paho.Client {
 			return nil, err
 		}
 		context.AfterFunc(ctx, func() { conn.Close() })
-		return &guarded{Conn: conn}, nil
+		return &guarded{Conn: conn, asked: &s.asked}, nil
 	})
 	o.SetConnectionLostHandler(func(_ paho.Client, err error) {
 		select {
@@ -199,6 +221,8 @@ func (s *Source) client(ctx context.Context, lost chan<- error) paho.Client {
 func (s *Source) subscribe(ctx context.Context, client paho.Client) (refused []*topic, err error) {
 	filters := map[string]byte{}
 	ask := func() error {
+		s.asked.Store(int32(len(filters)))
+		defer s.asked.Store(0)
 		token := client.SubscribeMultiple(filters, nil)
 		if err := waitFor(ctx, token, connectTimeout); err != nil {
 			return err

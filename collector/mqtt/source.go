@@ -2,6 +2,7 @@ package mqtt
 
 import (
 	"context"
+	"crypto/tls"
 	"fmt"
 	"log/slog"
 	"maps"
@@ -9,12 +10,12 @@ import (
 	"net"
 	"net/url"
 	"sync"
+	"sync/atomic"
 	"time"
-
-	"crypto/tls"
 
 	"dewgap/analyze/reading"
 	"dewgap/collector"
+	"dewgap/collector/register"
 )
 
 // Options of a source that do not come from the configuration.
@@ -32,6 +33,7 @@ type Source struct {
 	log     *slog.Logger
 	topics  map[string]*topic
 	box     inbox
+	asked   atomic.Int32 // topics in the SUBSCRIBE that awaits its answer
 	flap    flapping
 	backoff func(attempt int) time.Duration
 	dial    func(context.Context, *url.URL, *tls.Config) (net.Conn, error)
@@ -49,7 +51,9 @@ type topic struct {
 
 type point struct {
 	Point
-	last time.Time // stamp of the newest reading delivered
+	last    time.Time // stamp of the newest reading delivered
+	persist register.Persistence
+	failing register.Fault // a loop's failure that does not count yet; none when zero
 }
 
 var _ collector.Source = (*Source)(nil)
@@ -223,6 +227,7 @@ func (s *Source) failAll(out collector.Sink, reason string) {
 	}
 	for _, t := range s.topics {
 		for _, p := range t.points {
+			p.failing, p.persist = register.Fault{}, register.Persistence{}
 			out.Put(reading.Fail(p.Index, reason))
 		}
 	}
@@ -235,6 +240,7 @@ func (s *Source) deliver(t *topic, m message, out collector.Sink) {
 	good := false
 	for _, p := range t.points {
 		d := doc.read(&p.Point, m.retained, now, s.set.MaxSkew)
+		d.fault = p.judge(now, d.fault)
 		if d.fault.Failed() {
 			s.count(d.fault.Code)
 			out.Put(reading.Fail(p.Index, d.fault.Reason()))
@@ -256,6 +262,34 @@ func (s *Source) deliver(t *topic, m message, out collector.Sink) {
 	s.status.Requests++
 	s.status.Delivered = s.status.Delivered || good
 	s.mu.Unlock()
+}
+
+// judge passes a fault on, or softens a loop's failure signal that is too
+// young and remembers it.
+func (p *point) judge(now time.Time, fault register.Fault) register.Fault {
+	judged := p.persist.Judge(&p.Mapping, now, fault)
+	p.failing = register.Fault{}
+	if judged != fault {
+		p.failing = fault
+	}
+	return judged
+}
+
+// persisting lets failure signals count that have lasted: a publisher that
+// sends only what changes does not say them twice.
+func (s *Source) persisting(out collector.Sink) {
+	now := s.clock.Now()
+	for _, t := range s.topics {
+		for _, p := range t.points {
+			if !p.failing.Failed() {
+				continue
+			}
+			if fault := p.judge(now, p.failing); !p.failing.Failed() {
+				s.count(fault.Code)
+				out.Put(reading.Fail(p.Index, fault.Reason()))
+			}
+		}
+	}
 }
 
 func (s *Source) count(code string) {

@@ -293,24 +293,6 @@ func TestTrap32ABrokerThatNeverAnswersHoldsNobodyUp(t *testing.T) {
 	stop() // fails after 5 s
 }
 
-func TestPacketTooLargeToHold(t *testing.T) {
-	client, server := net.Pipe()
-	go func() {
-		server.Write([]byte{0x20, 2, 0, 0})                   // a whole small packet
-		server.Write([]byte{0x30, 0xFF, 0xFF, 0xFF, 0x7F, 0}) // 256 MB announced
-		server.Close()
-	}()
-	g := &guarded{Conn: client}
-	buf := make([]byte, 64)
-	if n, err := g.Read(buf); n != 4 || err != nil {
-		t.Errorf("small packet: %d, %v", n, err)
-	}
-	if _, err := g.Read(buf); err == nil || !strings.Contains(err.Error(), "more than") {
-		t.Errorf("large packet: %v", err)
-	}
-	client.Close()
-}
-
 func TestReadOnce(t *testing.T) {
 	b := startBroker(t)
 	b.Publish("rack/t", stamped(-6.5), true)
