@@ -6,7 +6,6 @@ import (
 	"strings"
 	"time"
 
-	"dewgap/alert"
 	"dewgap/analyze"
 	"dewgap/analyze/floodback"
 	"dewgap/analyze/phase"
@@ -86,7 +85,7 @@ func (t Trial) describe() (string, Case) {
 		load[i] = 3 + 4*r.Float64()
 		total += load[i]
 	}
-	c := Case{Hold: floodback.DefaultSettings().Hold, Healthy: t.Fault == "", Discharge: !t.Bare}
+	c := Case{Healthy: t.Fault == ""}
 	kinds := []string{"scroll", "air_cooled_semi_hermetic", "refrigerant_cooled_semi_hermetic"}
 	kind := r.IntN(3)
 	for i := range comps {
@@ -94,7 +93,6 @@ func (t Trial) describe() (string, Case) {
 		if r.IntN(2) == 0 && i == 0 {
 			w("  minimum_speed = 0.5")
 		}
-		c.Kinds = append(c.Kinds, floodback.CompressorKind(kind+1))
 	}
 	struck := r.IntN(circs)
 	for i := range circs {
@@ -134,15 +132,15 @@ func (t Trial) describe() (string, Case) {
 			at = 60 + 60*r.Float64()
 		}
 		w("[[fault]]\nkind = %q\ntarget = \"g.k%d\"\nat_min = %.0f\namount = %.2f", f.name, struck+1, at, f.amount(r))
-		c.Causes = f.causes
-		c.Circuit = fmt.Sprintf("k%d", struck+1)
+		c.Fault.Causes = f.causes
+		c.Fault.Circuit = fmt.Sprintf("k%d", struck+1)
 	}
 	c.Name = fmt.Sprintf("seed %d %s signals %v", t.Seed, t.Fault, t.Signals)
 	return b.String(), c
 }
 
-// Run plays the trial through the analysis and adds its score to tally.
-func (t Trial) Run(tally *Tally) (err error) {
+// Run plays the trial through the analysis and adds its scores.
+func (t Trial) Run(tally, base *Tally) (err error) {
 	defer func() {
 		if r := recover(); r != nil { // a plant that breaks is told, not hidden
 			err = fmt.Errorf("seed %d fault %q: the plant or the analysis broke: %v", t.Seed, t.Fault, r)
@@ -161,54 +159,32 @@ func (t Trial) Run(tally *Tally) (err error) {
 	if err != nil {
 		return err
 	}
-	engine, err := analyze.New(site)
+	play, err := newPlayer(site, &c)
 	if err != nil {
 		return err
 	}
-	book, history := alert.NewBook(site), alert.NewHistory(0)
-	row := reading.Row{}
-	names := []string{}
-	for _, k := range site.Groups[0].Compressors {
-		names = append(names, k.Name)
-	}
-	truth := make([]Truth, len(names))
-	told := make([]phase.Phase, len(names))
-	quality := make([]reading.Quality, len(names))
+	floor := floors(site)
+	truth := make([]Truth, len(c.Machines))
+	var row reading.Row
 	for s := time.Duration(0); s.Hours() < t.Hours; s += t.Sampling {
 		row.Time = p.Now()
 		row.Readings = row.Readings[:0]
 		for i := range p.Inputs() {
-			v, ok := p.Value(i)
-			if ok {
+			if v, ok := p.Value(i); ok {
 				row.Readings = append(row.Readings, reading.Reading{Point: i, Time: row.Time, Value: v, Quality: reading.Good})
 			} else if why := p.Reason(i); why != "" {
 				row.Readings = append(row.Readings, reading.Reading{Point: i, Time: row.Time, Quality: reading.QualityOf(why), Reason: why})
 			}
 		}
-		result := engine.Observe(&row)
-		history.Apply(book.Step(result)...)
 		for i, x := range p.Truth() {
-			truth[i] = Truth{Phase: phaseOf(x.Phase), Superheat: x.SuperheatK, Liquid: x.LiquidFraction, Floor: 11}
-			if x.Phase == "pulldown" {
-				truth[i].Floor = 8
-			}
-			told[i], quality[i] = result.States[i].Phase, result.States[i].Quality
+			told := phaseOf(x.Phase)
+			truth[i] = Truth{Phase: told, Superheat: x.SuperheatK, Liquid: x.LiquidFraction, Floor: floor[i].In(told)}
 		}
-		c.Take(row.Time, truth, told, quality)
+		play.step(&row, truth)
 		p.Step(t.Sampling)
 	}
-	history.Refresh(book.Open())
-	tally.Score(&c, history.Events(), names)
+	play.score(tally, base)
 	return nil
-}
-
-func phaseOf(word string) phase.Phase {
-	for p := range phase.Phase(phase.Count) {
-		if p.String() == word {
-			return p
-		}
-	}
-	return phase.Unknown
 }
 
 var roles = map[string]reading.Role{

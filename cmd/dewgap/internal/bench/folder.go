@@ -1,0 +1,329 @@
+package bench
+
+import (
+	"bufio"
+	"bytes"
+	"compress/gzip"
+	"encoding/json"
+	"errors"
+	"fmt"
+	"io"
+	"math/rand/v2"
+	"os"
+	"path/filepath"
+	"regexp"
+	"strconv"
+	"time"
+
+	"dewgap/analyze"
+	"dewgap/analyze/phase"
+	"dewgap/analyze/reading"
+	"dewgap/collector/recording"
+	"dewgap/config"
+)
+
+// Folder is a directory of stores, each a directory of its own with
+//
+//	site.toml         a configuration, no need to say where inputs come from
+//	recording.csv.gz  a recording (contract, section 3)
+//	truth.csv.gz      one row for each row of the recording: time, and for each
+//	                  compressor GROUP.NAME.phase, .superheat_k and .liquid
+//	truth.json        the fault, the flooded starts, whether it is healthy
+type Folder struct {
+	Dir   string
+	Match *regexp.Regexp // of stores' names; nil takes all
+	Alter Alter
+}
+
+// Alter makes a recording harder, to see how robust the figures are.
+type Alter struct {
+	Blind bool    // drop running and defrost signals
+	Bare  bool    // drop discharge and sump temperatures
+	Thin  int     // keep each nth row; 0 and 1 keep all
+	Noise float64 // added: K on temperatures, and a tenth of it in bar on pressures
+	Lag   float64 // s, added to temperatures
+}
+
+// Stores lists the stores of the folder by name.
+func (f *Folder) Stores() ([]string, error) {
+	found, err := filepath.Glob(filepath.Join(f.Dir, "*", "truth.json"))
+	if err != nil {
+		return nil, err
+	}
+	var names []string
+	for _, path := range found {
+		name := filepath.Base(filepath.Dir(path))
+		if f.Match == nil || f.Match.MatchString(name) {
+			names = append(names, name)
+		}
+	}
+	if len(names) == 0 {
+		return nil, fmt.Errorf("%s holds no store (a directory with site.toml, recording.csv.gz, truth.csv.gz and truth.json) that is asked for", f.Dir)
+	}
+	return names, nil
+}
+
+// told is what truth.json tells of a store.
+type told struct {
+	Healthy bool `json:"healthy"`
+	Signals bool `json:"signals"`
+	Fault   *struct {
+		Cause      string `json:"cause"`
+		Circuit    string `json:"circuit"`
+		Group      string `json:"group"`
+		Compressor string `json:"compressor"`
+		Input      string `json:"input"`
+	} `json:"fault"`
+	FaultFrom time.Time `json:"fault_from"`
+	Floods    []struct {
+		Group      string    `json:"group"`
+		Compressor string    `json:"compressor"`
+		At         time.Time `json:"at"`
+	} `json:"flooded_starts"`
+}
+
+// Run plays one store and adds its scores. signals says whether the store had
+// running and defrost signals after what Alter took from it.
+func (f *Folder) Run(name string, t, base *Tally) (signals bool, err error) {
+	dir := filepath.Join(f.Dir, name)
+	text, err := os.ReadFile(filepath.Join(dir, "truth.json"))
+	if err != nil {
+		return false, err
+	}
+	var facts told
+	if err := json.Unmarshal(text, &facts); err != nil {
+		return false, fmt.Errorf("%s: truth.json: %w", name, err)
+	}
+	signals = facts.Signals && !f.Alter.Blind
+	cfg, err := config.Load(filepath.Join(dir, "site.toml"))
+	if err != nil {
+		return signals, err
+	}
+	file := filepath.Join(dir, "recording.csv.gz")
+	site, err := f.Alter.site(cfg, file)
+	if err != nil {
+		return signals, err
+	}
+	c := &Case{Name: name, Healthy: facts.Healthy}
+	p, err := newPlayer(site, c)
+	if err != nil {
+		return signals, err
+	}
+	facts.settle(c)
+	truth, err := openTruth(filepath.Join(dir, "truth.csv.gz"), site)
+	if err != nil {
+		return signals, err
+	}
+	defer truth.close()
+	if err := f.play(p, truth, file); err != nil {
+		return signals, fmt.Errorf("%s: %w", name, err)
+	}
+	p.score(t, base)
+	return signals, nil
+}
+
+// site is the configured site with the recording's inputs that are kept.
+func (a *Alter) site(cfg *config.Config, file string) (analyze.Site, error) {
+	columns, err := recording.Columns(file)
+	if err != nil {
+		return analyze.Site{}, err
+	}
+	var paths []string
+	for _, col := range columns {
+		if !a.drops(col.Point) {
+			paths = append(paths, col.Point.Path)
+		}
+	}
+	return cfg.ForRecording(paths)
+}
+
+func (a *Alter) drops(p reading.Point) bool {
+	return a.Blind && signal(p.Path) || a.Bare && (p.Role == reading.DischargeTemperature || p.Role == reading.SumpTemperature)
+}
+
+func (f *Folder) play(p *player, truth *truthFile, file string) error {
+	index := map[string]int{}
+	for i, pt := range p.site.Points {
+		index[pt.Path] = i
+	}
+	dropped := len(p.site.Points)
+	in, err := recording.Open(file, func(path string) (int, error) {
+		if i, ok := index[path]; ok {
+			return i, nil
+		}
+		return dropped, nil
+	}, p.site.Atmosphere)
+	if err != nil {
+		return err
+	}
+	defer in.Close()
+	alter := newAlterer(f.Alter, p.site)
+	var row reading.Row
+	for n := 0; ; n++ {
+		if err := in.Next(&row); errors.Is(err, io.EOF) {
+			return nil
+		} else if err != nil {
+			return err
+		}
+		if err := truth.next(row.Time); err != nil {
+			return err
+		}
+		kept := row.Readings[:0]
+		for _, r := range row.Readings {
+			if r.Point < dropped {
+				kept = append(kept, r)
+			}
+		}
+		row.Readings = kept
+		alter.row(&row)
+		if f.Alter.Thin > 1 && n%f.Alter.Thin != 0 {
+			continue
+		}
+		p.step(&row, truth.rows)
+	}
+}
+
+// settle takes the facts into the case.
+func (facts *told) settle(c *Case) {
+	c.Starts = make([][]time.Time, len(c.Machines))
+	for _, f := range facts.Floods {
+		for i, m := range c.Machines {
+			if m.Group == f.Group && m.Name == f.Compressor {
+				c.Starts[i] = append(c.Starts[i], f.At)
+			}
+		}
+	}
+	if facts.Fault == nil {
+		return
+	}
+	c.Fault = Fault{Circuit: facts.Fault.Circuit, Input: facts.Fault.Input, From: facts.FaultFrom}
+	if facts.Fault.Cause != "" {
+		c.Fault.Causes = []string{facts.Fault.Cause}
+	}
+	for i := range c.Machines { // a liar among the two inputs of a superheat
+		m := &c.Machines[i]
+		if in := c.Fault.Input; in == m.Group+".suction_pressure" || in == m.Group+"."+m.Name+".suction_temperature" || in == m.Group+"."+m.Name+".suction_pressure" {
+			m.Misled = func(at time.Time) bool { return !at.Before(c.Fault.From) }
+		}
+	}
+}
+
+// truthFile reads truth.csv.gz beside the recording.
+type truthFile struct {
+	file   *os.File
+	in     *bufio.Scanner
+	name   string
+	floors []float64 // steady, pulldown of each machine
+	column []int     // first column of each machine
+	cells  [][]byte
+	rows   []Truth
+}
+
+func openTruth(path string, site analyze.Site) (*truthFile, error) {
+	file, err := os.Open(path)
+	if err != nil {
+		return nil, err
+	}
+	z, err := gzip.NewReader(bufio.NewReader(file))
+	if err != nil {
+		return nil, err
+	}
+	t := &truthFile{file: file, in: bufio.NewScanner(z), name: path}
+	t.in.Buffer(make([]byte, 64<<10), 1<<20)
+	if !t.in.Scan() {
+		return nil, fmt.Errorf("%s: no header", path)
+	}
+	at := map[string]int{}
+	for i, name := range bytes.Split(t.in.Bytes(), []byte{','}) {
+		at[string(name)] = i
+	}
+	for i, m := range machines(site) {
+		col, ok := at[m.Group+"."+m.Name+".phase"]
+		if !ok {
+			return nil, fmt.Errorf("%s: no column %s.%s.phase", path, m.Group, m.Name)
+		}
+		t.column = append(t.column, col)
+		f := floors(site)[i]
+		t.floors = append(t.floors, f.Steady, f.Pulldown)
+	}
+	t.rows = make([]Truth, len(t.column))
+	return t, nil
+}
+
+func (t *truthFile) close() { t.file.Close() }
+
+// next reads the row of time at.
+func (t *truthFile) next(at time.Time) error {
+	if !t.in.Scan() {
+		return fmt.Errorf("%s ends before the recording, at %s", t.name, at)
+	}
+	t.cells = t.cells[:0]
+	for rest := t.in.Bytes(); ; {
+		cell, after, more := bytes.Cut(rest, []byte{','})
+		t.cells = append(t.cells, cell)
+		if !more {
+			break
+		}
+		rest = after
+	}
+	when, err := time.Parse(time.RFC3339Nano, string(t.cells[0]))
+	if err != nil || !when.Equal(at) {
+		return fmt.Errorf("%s: row of %s stands beside the recording's row of %s", t.name, t.cells[0], at)
+	}
+	for i, col := range t.column {
+		x := Truth{Phase: phaseOf(string(t.cells[col])), Floor: t.floors[2*i]}
+		if x.Phase == phase.Pulldown {
+			x.Floor = t.floors[2*i+1]
+		}
+		if x.Superheat, err = strconv.ParseFloat(string(t.cells[col+1]), 64); err != nil {
+			return fmt.Errorf("%s: %w", t.name, err)
+		}
+		if x.Liquid, err = strconv.ParseFloat(string(t.cells[col+2]), 64); err != nil {
+			return fmt.Errorf("%s: %w", t.name, err)
+		}
+		t.rows[i] = x
+	}
+	return nil
+}
+
+// alterer adds noise and lag to rows.
+type alterer struct {
+	Alter
+	kind []reading.Kind
+	last []float64
+	at   []time.Time
+	r    *rand.Rand
+}
+
+func newAlterer(a Alter, site analyze.Site) *alterer {
+	x := &alterer{Alter: a, r: rand.New(rand.NewPCG(1, 2)), last: make([]float64, len(site.Points)), at: make([]time.Time, len(site.Points))}
+	for _, p := range site.Points {
+		x.kind = append(x.kind, p.Role.Kind())
+	}
+	return x
+}
+
+func (a *alterer) row(row *reading.Row) {
+	if a.Noise == 0 && a.Lag == 0 {
+		return
+	}
+	for i := range row.Readings {
+		r := &row.Readings[i]
+		if r.Quality != reading.Good {
+			continue
+		}
+		switch k := r.Point; a.kind[k] {
+		case reading.Temperature:
+			if a.Lag > 0 {
+				if !a.at[k].IsZero() {
+					dt := row.Time.Sub(a.at[k]).Seconds()
+					r.Value = a.last[k] + (r.Value-a.last[k])*dt/(dt+a.Lag)
+				}
+				a.last[k], a.at[k] = r.Value, row.Time
+			}
+			r.Value += a.Noise * a.r.NormFloat64()
+		case reading.Pressure:
+			r.Value += a.Noise * 1e4 * a.r.NormFloat64()
+		}
+	}
+}

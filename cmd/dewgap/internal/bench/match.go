@@ -1,0 +1,150 @@
+package bench
+
+import (
+	"slices"
+	"time"
+
+	"dewgap/alert"
+	"dewgap/analyze/floodback"
+)
+
+// early is how long before the truth's episode an event may have begun.
+const early = 30 * time.Second
+
+// floodback matches the events of machine k with its true episodes.
+func (t *Tally) floodback(c *Case, k int, events []alert.Event) {
+	m := &c.Machines[k]
+	eps := c.episodes(k)
+	misled := func(from, to time.Time) bool { return m.Misled != nil && (m.Misled(from) || m.Misled(to)) }
+	for i := range events {
+		ev := &events[i]
+		if misled(ev.Began, c.closed(ev)) {
+			continue
+		}
+		ok := slices.ContainsFunc(eps, func(e episode) bool {
+			return !e.from.After(c.closed(ev)) && !e.to.Before(ev.Began.Add(-early))
+		})
+		t.events.count(ok)
+		if !ok {
+			if c.Healthy {
+				t.healthyFalse++
+			}
+			t.note("%s %s.%s: false event %s, %s in %s, margin down to %.1f K; %v", c.Name, m.Group, m.Name, span(ev.Began, c.closed(ev)), ev.Severity, ev.Phase, known(ev.MinMarginK), first(ev.Evidence))
+		}
+	}
+	for _, e := range eps {
+		if !e.lasts || misled(e.from, e.to) {
+			continue
+		}
+		var hits []*alert.Event
+		for i := range events {
+			if !events[i].Began.After(e.to) && !c.closed(&events[i]).Before(e.from) {
+				hits = append(hits, &events[i])
+			}
+		}
+		t.episodes.count(len(hits) > 0)
+		if len(hits) == 0 {
+			t.note("%s %s.%s: missed episode %s, liquid %.3f", c.Name, m.Group, m.Name, span(e.from, e.to), e.liquid)
+			continue
+		}
+		t.split.count(len(hits) > 1)
+		hit := hits[0]
+		t.delays = append(t.delays, hit.Opened.Sub(e.reached).Seconds())
+		t.grade(c, m, &e, hit)
+		t.attribute(c, m, hit)
+	}
+}
+
+var severities = map[string]floodback.Severity{"risk": floodback.Risk, "minor": floodback.Minor, "major": floodback.Major}
+
+func (t *Tally) grade(c *Case, m *Machine, e *episode, ev *alert.Event) {
+	want, told := e.severity(), severities[ev.Severity]
+	t.severity[want][told]++
+	t.severe.count(want == told)
+	if m.Discharge {
+		t.severeDis.count(want == told)
+	}
+	if want != told {
+		t.note("%s %s.%s: severity %s told %s at %s, liquid %.3f, discharge %v; %v", c.Name, m.Group, m.Name, want, told, span(e.from, e.to), e.liquid, m.Discharge, ev.Evidence)
+	}
+}
+
+// sameCause folds the causes that stand for each other: an iced coil and an
+// incomplete defrost, an oversized and a hunting valve.
+func sameCause(a, b string) bool {
+	fold := func(cause string) string {
+		switch cause {
+		case "defrost_incomplete":
+			return "iced_coil"
+		case "valve_hunting":
+			return "valve_oversized"
+		}
+		return cause
+	}
+	return fold(a) == fold(b)
+}
+
+func (t *Tally) attribute(c *Case, m *Machine, ev *alert.Event) {
+	f := &c.Fault
+	if len(f.Causes) > 0 {
+		at := slices.IndexFunc(ev.Causes, func(x alert.Cause) bool {
+			return slices.ContainsFunc(f.Causes, func(w string) bool { return sameCause(w, x.Cause) })
+		})
+		t.first.count(at == 0)
+		t.top.count(at >= 0 && at < 3)
+		if at != 0 {
+			t.note("%s %s.%s: cause %v told %v at %s in %s", c.Name, m.Group, m.Name, f.Causes, causes(ev), ev.Began.Format(clock), ev.Phase)
+		}
+	}
+	if f.Circuit != "" {
+		ok := len(ev.Circuits) > 0 && ev.Circuits[0].Name == f.Circuit
+		t.placed.count(ok)
+		if !ok {
+			t.note("%s %s.%s: circuit %s told %v at %s in %s", c.Name, m.Group, m.Name, f.Circuit, circuits(ev), ev.Began.Format(clock), ev.Phase)
+		}
+	}
+}
+
+// flooded matches flooded starts of machine k.
+func (t *Tally) flooded(c *Case, k int, events []alert.Event) {
+	m := &c.Machines[k]
+	starts := c.starts(k)
+	near := func(ev alert.Event, s time.Time) bool {
+		return ev.Began.After(s.Add(-time.Minute)) && ev.Began.Before(s.Add(10*time.Minute))
+	}
+	for _, s := range starts {
+		ok := slices.ContainsFunc(events, func(ev alert.Event) bool { return near(ev, s) })
+		t.starts.count(ok)
+		if !ok {
+			t.note("%s %s.%s: missed flooded start %s", c.Name, m.Group, m.Name, s.Format(clock))
+		}
+	}
+	for _, ev := range events {
+		if !slices.ContainsFunc(starts, func(s time.Time) bool { return near(ev, s) }) {
+			t.startFalse++
+			t.note("%s %s.%s: false flooded start %s; %v", c.Name, m.Group, m.Name, ev.Opened.Format(clock), ev.Evidence)
+		}
+	}
+}
+
+// sensors matches sensor faults. An event of another input counts against it
+// as well: blaming the wrong sensor sends somebody up the wrong ladder.
+func (t *Tally) sensors(c *Case, events []alert.Event) {
+	hit := false
+	for _, ev := range events {
+		switch {
+		case ev.Kind != "sensor_fault":
+		case c.Fault.Input != "" && ev.Input == c.Fault.Input && !c.closed(&ev).Before(c.Fault.From):
+			hit = true
+		default:
+			t.faultFalse++
+			t.note("%s: false sensor fault of %s at %s; %v", c.Name, ev.Input, ev.Opened.Format(clock), ev.Evidence)
+		}
+	}
+	if c.Fault.Input != "" {
+		t.faults.count(hit)
+		if !hit {
+			t.note("%s: missed sensor fault of %s", c.Name, c.Fault.Input)
+		}
+	}
+}

@@ -1,0 +1,101 @@
+package bench
+
+import (
+	"strings"
+
+	"dewgap/alert"
+	"dewgap/analyze"
+	"dewgap/analyze/floodback"
+	"dewgap/analyze/phase"
+	"dewgap/analyze/reading"
+	"dewgap/cmd/dewgap/internal/watch"
+)
+
+// player takes rows through the line that live and replay use, and through the
+// plain detector, and keeps what was told beside the truth.
+type player struct {
+	site    analyze.Site
+	line    *watch.Line
+	history *alert.History
+	plain   *plain
+	c       *Case // told by the line
+	p       *Case // told by the plain detector
+	told    []phase.Phase
+}
+
+func newPlayer(site analyze.Site, c *Case) (*player, error) {
+	line, err := watch.NewLine(site)
+	if err != nil {
+		return nil, err
+	}
+	c.Machines = machines(site)
+	c.Hold = floodback.DefaultSettings().Hold
+	beside := *c
+	return &player{site: site, line: line, history: alert.NewHistory(0), plain: newPlain(site), c: c, p: &beside,
+		told: make([]phase.Phase, len(c.Machines))}, nil
+}
+
+func (p *player) step(row *reading.Row, truth []Truth) {
+	p.plain.step(row)
+	p.p.Take(row.Time, truth, p.plain.phases())
+	result, changes := p.line.Step(row)
+	p.history.Apply(changes...)
+	for i := range result.States {
+		p.told[i] = result.States[i].Phase
+	}
+	p.c.Take(row.Time, truth, p.told)
+}
+
+// score adds what was told to the tallies of the line and of the plain detector.
+func (p *player) score(t, plain *Tally) {
+	p.history.Refresh(p.line.Book.Open())
+	t.Score(p.c, p.history.Events())
+	p.p.Machines, p.p.Fault, p.p.Starts = p.c.Machines, p.c.Fault, p.c.Starts
+	plain.Score(p.p, p.plain.finish())
+}
+
+// machines lists the compressors of a site, in the order of the analysis.
+func machines(site analyze.Site) []Machine {
+	var out []Machine
+	for _, g := range site.Groups {
+		for _, c := range g.Compressors {
+			m := Machine{Group: g.Name, Name: c.Name, Kind: c.Kind}
+			for _, p := range site.Points {
+				if p.Group == g.Name && p.Member == c.Name && p.Role == reading.DischargeTemperature {
+					m.Discharge = true
+				}
+			}
+			out = append(out, m)
+		}
+	}
+	return out
+}
+
+// floors gives the floor of each machine, in K.
+func floors(site analyze.Site) []floodback.ByPhase[float64] {
+	var out []floodback.ByPhase[float64]
+	for _, g := range site.Groups {
+		f := g.Detect.Floor
+		if f.Steady == 0 {
+			f = floodback.DefaultSettings().Floor
+		}
+		for range g.Compressors {
+			out = append(out, floodback.ByPhase[float64]{Steady: float64(f.Steady), Pulldown: float64(f.Pulldown)})
+		}
+	}
+	return out
+}
+
+func phaseOf(word string) phase.Phase {
+	for p := range phase.Phase(phase.Count) {
+		if p.String() == word {
+			return p
+		}
+	}
+	return phase.Unknown
+}
+
+// signal says whether the input of path is a running or defrost signal.
+func signal(path string) bool {
+	return strings.HasSuffix(path, "."+reading.Running.String()) || strings.HasSuffix(path, "."+reading.Defrost.String())
+}
