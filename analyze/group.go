@@ -185,7 +185,7 @@ func (g *group) watch(inputs []input) {
 		w.Circuits = append(w.Circuits, plausible.Circuit{CoilOutlet: of(g.circuits[i].coilOutlet), Air: of(g.circuits[i].air)})
 	}
 	g.checker = plausible.New(w)
-	g.now = plausible.Now{Superheat: make([]superheat.Value, len(g.compressors)), Defrosting: make([]bool, len(g.circuits))}
+	g.now = plausible.Now{Superheat: make([]superheat.Value, len(g.compressors)), Told: make([]bool, len(g.compressors)), Defrosting: make([]bool, len(g.circuits))}
 }
 
 // doubt lets the inputs be doubted by what their neighbours say.
@@ -197,6 +197,7 @@ func (g *group) doubt(phases []phase.Phase) {
 	g.now.At, g.now.Ambient, g.now.CondensingDew, g.now.Phases = x.At, x.Ambient, x.CondensingDew, phases
 	for i := range g.compressors {
 		g.now.Superheat[i] = g.compressors[i].value
+		g.now.Told[i] = x.Compressors[i].Running != phase.NotKnown
 	}
 	for i := range g.phases.Circuits {
 		stage, _ := g.phases.Circuits[i].Stage()

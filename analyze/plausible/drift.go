@@ -61,7 +61,7 @@ func (c *Checker) checkDrift(now *Now, dt int64) {
 // of the others that run dry.
 func (c *Checker) againstTwins(k int, now *Now) (difference float64, twins int, ok bool) {
 	dry := func(i int) bool {
-		return settled(now.Phases[i]) && float64(now.Superheat[i].Superheat) > driftDry
+		return c.surelyRuns(i, now) && float64(now.Superheat[i].Superheat) > driftDry
 	}
 	if !dry(k) || now.At-c.changed < int64(5*time.Minute) {
 		return 0, 0, false

@@ -96,7 +96,7 @@ func (c *Checker) checkStopped(now *Now, dt int64) {
 					int(stoppedLong.Minutes()), t, now.Ambient)
 			})
 		}
-		near := have && settled(now.Phases[i]) && math.Abs(t-now.Ambient) < clampNear && now.Ambient-float64(v.Dew) > clampAboveBy
+		near := have && c.surelyRuns(i, now) && math.Abs(t-now.Ambient) < clampNear && now.Ambient-float64(v.Dew) > clampAboveBy
 		if c.room[i].take(near, dt) >= clampLong {
 			c.hold(LooseClamp, point, superheat.ReadsHigh, now.At-c.room[i].held, func() string {
 				return fmt.Sprintf("the running suction line reads %.1f °C, as the room does (%.1f °C): this looks like a clamp that hangs beside the pipe; check that it is tight and insulated",

@@ -80,6 +80,7 @@ type Now struct {
 	CondensingDew float64           // °C, of the discharge pressure; NaN when not known
 	Phases        []phase.Phase     // of each compressor
 	Superheat     []superheat.Value // of each compressor
+	Told          []bool            // whether a signal tells of each that it runs
 	Defrosting    []bool            // of each circuit; nil when not known
 }
 
@@ -92,10 +93,12 @@ type Checker struct {
 	group    Group
 	standing []Suspicion
 	next     []Suspicion
-	frozen   []frozen // of each analogue input
-	moved    []moved
-	wet      []since // of each compressor: below saturation
-	deep     []since // … and far below it
+	frozen   []frozen  // of each analogue input
+	moved    []moved   // of each pipe
+	shifts   []shifted // of each suction pressure
+	after    []float64 // scratch of the witnesses
+	wet      []since   // of each compressor: below saturation
+	deep     []since   // … and far below it
 	drifts   []drift
 	off      []since
 	room     []since
@@ -121,7 +124,12 @@ func New(g Group) *Checker {
 		}
 		seen[in.Signal] = true
 		c.frozen = append(c.frozen, frozen{in: in, kind: kind, compressor: compressor})
-		c.moved = append(c.moved, moved{in: in, kind: kind, compressor: compressor})
+		switch {
+		case kind == pipe:
+			c.moved = append(c.moved, moved{in: in, compressor: compressor})
+		case kind == pressure && in.Point != g.DischargePressure.Point:
+			c.shifts = append(c.shifts, shifted{in: in})
+		}
 	}
 	for i, k := range g.Compressors {
 		add(k.Pressure, pressure, -1)
@@ -169,6 +177,7 @@ func (c *Checker) Observe(now *Now) []Suspicion {
 	c.next = c.next[:0]
 	c.checkFrozen(now, dt)
 	c.checkMoved(now)
+	c.checkShifted(now)
 	c.checkSaturation(now, dt)
 	c.checkDrift(now, dt)
 	c.checkStopped(now, dt)
@@ -194,6 +203,23 @@ func runs(p phase.Phase) bool { return p != phase.Off && p != phase.Unknown }
 
 func settled(p phase.Phase) bool { return runs(p) && p != phase.Start }
 
+// surelyRuns says that a compressor has settled, not only by a guess that its
+// own pipe went into: a standing one's pipe warms.
+func (c *Checker) surelyRuns(i int, now *Now) bool {
+	if !settled(now.Phases[i]) {
+		return false
+	}
+	if i < len(now.Told) && now.Told[i] {
+		return true
+	}
+	hot, ok := known(c.group.Compressors[i].Discharge, now.At)
+	return ok && hot-float64(now.Superheat[i].Temperature) > hotBy
+}
+
+// hotBy is what a running machine's discharge is hotter than its suction by.
+// Common practice, no source.
+const hotBy = 25.0 // K
+
 // hold keeps a suspicion standing, or begins it; say is called only then.
 func (c *Checker) hold(code Code, point int, lean superheat.Lean, from int64, say func() string) {
 	for i := range c.next {
@@ -208,6 +234,15 @@ func (c *Checker) hold(code Code, point int, lean superheat.Lean, from int64, sa
 		}
 	}
 	c.next = append(c.next, Suspicion{Code: code, Point: point, Lean: lean, Since: from, Says: code.String() + ": " + say()})
+}
+
+// keep keeps a suspicion standing that stands already.
+func (c *Checker) keep(code Code, point int) {
+	for i := range c.standing {
+		if c.standing[i].Code == code && c.standing[i].Point == point {
+			c.next = append(c.next, c.standing[i])
+		}
+	}
 }
 
 // settle makes the suspicions of this row the standing ones and tells the signals.
