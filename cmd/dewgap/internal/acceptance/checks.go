@@ -1,0 +1,189 @@
+package acceptance
+
+import (
+	"fmt"
+	"math"
+	"slices"
+	"strings"
+
+	"dewgap/alert"
+	"dewgap/analyze/phase"
+	"dewgap/analyze/units"
+	"dewgap/config"
+)
+
+// check makes one outcome of a criterion. A failed one is a remark where the
+// configuration says so.
+func (j *judge) check(criterion string, met bool, measured, limit float64, unit, says string) Check {
+	c := Check{Criterion: criterion, Outcome: Met, Measured: figure(measured, 1000), Limit: figure(limit, 1000), Unit: unit, Says: says}
+	if !met {
+		c.Outcome = NotMet
+		if remarkOnly(j.rules, criterion) {
+			c.Outcome = Remark
+		}
+	}
+	return c
+}
+
+func remarkOnly(rules config.Commissioning, criterion string) bool {
+	return slices.Contains(rules.RemarkOnly, criterion)
+}
+
+func notRecorded(criterion, says string) Check {
+	return Check{Criterion: criterion, Outcome: NotRecorded, Says: says}
+}
+
+// verdict is what the outcome makes of whatever it belongs to.
+func (c Check) verdict() Verdict {
+	switch c.Outcome {
+	case NotMet:
+		return Fail
+	case CannotTell:
+		return NotJudged
+	case Remark:
+		return PassRemarks
+	}
+	return Pass
+}
+
+func (j *judge) k(d float64) string { return j.system.Difference(units.Kelvin(d)) }
+
+// recovered: the load is back in time.
+func (j *judge) recovered(c cycle, s Stages) Check {
+	const name = "recovered"
+	k := &j.track.circuits[c.circuit]
+	limit := j.rules.Recovered.Seconds()
+	switch {
+	case s.Pulldown == nil:
+		return notRecorded(name, "the end of the pulldown is not in the recording")
+	case !slices.ContainsFunc(k.air[c.from:c.to+1], known):
+		return notRecorded(name, fmt.Sprintf("the circuit has no air temperature: its load cannot be compared, and its pulldown is taken as %s", Length(s.Pulldown)))
+	}
+	took := *s.Pulldown
+	back := took <= limit && took < pulldownLimit(&j.track.site.Groups[k.group]).Seconds()
+	says := fmt.Sprintf("load back within 10 %% after %s", length(took))
+	if !back {
+		says = fmt.Sprintf("load not back within 10 %% after %s; allowed %s", length(took), length(limit))
+	}
+	return j.check(name, back, took, limit, "s", says)
+}
+
+func (j *judge) termination(s Stages) Check {
+	const name = "termination"
+	at := ""
+	if s.EndedAt != nil {
+		at = ", coil outlet at " + j.system.Temperature(units.Celsius(*s.EndedAt))
+	}
+	switch s.Termination {
+	case "temperature":
+		return j.check(name, true, math.NaN(), math.NaN(), "", "the defrost ended by temperature"+at)
+	case "time":
+		return j.check(name, false, math.NaN(), math.NaN(), "", "the defrost ended by time"+at)
+	}
+	return notRecorded(name, "what ended the defrost cannot be told from this recording")
+}
+
+func (j *judge) plateau(c cycle, s Stages) Check {
+	const name = "plateau"
+	k := &j.track.circuits[c.circuit]
+	switch {
+	case k.kind == phase.OffCycle:
+		return notRecorded(name, "an off-cycle defrost warms too slowly to show a melting plateau")
+	case !slices.ContainsFunc(k.coil[c.from:c.to+1], known):
+		return notRecorded(name, "the circuit has no coil outlet temperature")
+	case s.PlateauAt == nil:
+		return notRecorded(name, "no melting plateau was seen: little ice, or the sensor does not sit where ice melts")
+	}
+	off := math.Abs(*s.PlateauAt)
+	return j.check(name, off <= float64(j.rules.Plateau), off, float64(j.rules.Plateau), "K",
+		fmt.Sprintf("at the melting plateau (%s) the coil's sensor read %s", Length(s.Plateau), j.system.Temperature(units.Celsius(*s.PlateauAt))))
+}
+
+// dips are the criteria of the superheat through defrost and pulldown.
+func (j *judge) dips(f *figures) []Check {
+	allowed := j.rules.BelowFloor.Seconds()
+	least := float64(j.rules.OverUncertainty)
+	checks := []Check{
+		j.check("floor", f.below <= allowed, f.below, allowed, "s",
+			fmt.Sprintf("below the floor for %s, lowest margin %s; allowed %s", length(f.below), j.k(f.margin), length(allowed))),
+		j.check("above_dew", f.above >= least, f.above, least, "K",
+			fmt.Sprintf("lowest superheat %s ± %s; less its uncertainty at the worst %s, at least %s", j.k(f.lowest), j.k(f.uncertainty), j.k(f.above), j.k(least))),
+		j.check("start", f.startWet <= startAllowed, f.startWet, startAllowed, "s",
+			fmt.Sprintf("in the first 120 s after a start the gas was at dew, within the uncertainty, for %s; allowed %s", length(f.startWet), length(startAllowed))),
+		j.check("second_dip", f.dips <= 1, float64(f.dips), 1, "dips", plural(f.dips, "dip")+" below the floor"),
+	}
+	if math.IsNaN(f.above) {
+		checks[1] = Check{Criterion: "above_dew", Outcome: CannotTell, Says: "the lowest superheat is not known"}
+	}
+	return checks
+}
+
+// calm are the criteria of steady running.
+func (j *judge) calm(m *machineTrack, s *calm) []Check {
+	if s.seconds == 0 {
+		return []Check{notRecorded("steady", "no steady running next to the cycle"), notRecorded("hunting", "no steady running next to the cycle"),
+			notRecorded("uncertainty", "no steady running next to the cycle")}
+	}
+	above, share := 1-s.below/s.seconds, s.uncertainty/s.floor
+	checks := []Check{
+		j.check("steady", above >= j.rules.SteadyAbove, above, j.rules.SteadyAbove, "share",
+			fmt.Sprintf("at or above the floor for %s of %s of steady running; at least %s", percent(above), length(s.seconds), percent(j.rules.SteadyAbove))),
+		j.check("hunting", true, math.NaN(), math.NaN(), "", "no hunting in steady running"),
+		j.check("uncertainty", share <= j.rules.Uncertainty, share, j.rules.Uncertainty, "share",
+			fmt.Sprintf("uncertainty ± %s is %s of the floor of %s; at most %s", j.k(s.uncertainty), percent(share), j.k(s.floor), percent(j.rules.Uncertainty))),
+	}
+	for _, ev := range j.overlapping("hunting", s.from, s.to) {
+		if ev.Group == j.track.site.Groups[m.group].Name && ev.Compressor == m.name {
+			says := "the superheat hunts"
+			if len(ev.Evidence) > 0 {
+				says = ev.Evidence[0]
+			}
+			checks[1] = j.check("hunting", false, math.NaN(), math.NaN(), "", says)
+		}
+	}
+	return checks
+}
+
+// wetness are the witnesses beside the superheat: discharge and oil sump.
+func (j *judge) wetness(m *machineTrack, f *figures) []Check {
+	discharge := notRecorded("discharge", "the machine's efficiency is not learned from this recording, or no discharge temperature is recorded")
+	if f.learned {
+		allowed := j.rules.BelowFloor.Seconds()
+		says := "the discharge never headed below dry gas at zero superheat"
+		if f.shortfall > 0 {
+			says = fmt.Sprintf("the discharge headed up to %s below dry gas at zero superheat, for %s by more than %s", j.k(f.shortfall), length(f.short), j.k(float64(j.rules.Discharge)))
+		}
+		discharge = j.check("discharge", f.short <= allowed, f.short, allowed, "s", says)
+	}
+	sump := notRecorded("sump", "no oil sump temperature is recorded")
+	if !math.IsNaN(f.sump) {
+		least := float64(j.rules.SumpOverDew)
+		sump = j.check("sump", f.sump >= least, f.sump, least, "K", fmt.Sprintf("oil sump at its lowest %s above suction dew; at least %s", j.k(f.sump), j.k(least)))
+	}
+	return []Check{discharge, sump}
+}
+
+// overlapping returns the events of a kind that were on at some time of rows
+// [from, to].
+func (j *judge) overlapping(kind string, from, to int) []alert.Event {
+	first, last := instant(j.track.at[from]), instant(j.track.at[to])
+	var found []alert.Event
+	for _, ev := range j.events {
+		if ev.Kind == kind && !ev.Began.After(last) && (ev.Closed == nil || !ev.Closed.Before(first)) {
+			found = append(found, ev)
+		}
+	}
+	return found
+}
+
+// measures tells whether an input enters the superheat.
+func measures(path string) bool {
+	return strings.HasSuffix(path, ".suction_pressure") || strings.HasSuffix(path, ".suction_temperature")
+}
+
+func plural(n int, what string) string {
+	if n == 1 {
+		return "1 " + what
+	}
+	return fmt.Sprintf("%d %ss", n, what)
+}

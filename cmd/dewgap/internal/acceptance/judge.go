@@ -1,0 +1,258 @@
+package acceptance
+
+import (
+	"fmt"
+	"math"
+	"slices"
+	"time"
+
+	"dewgap/alert"
+	"dewgap/analyze/units"
+	"dewgap/config"
+)
+
+// Limits that are no criteria of their own. Common practice, no source.
+const (
+	startAllowed   = 30.0  // s of gas at dew in phase start
+	suspectAllowed = 30.0  // s of doubted superheat
+	pulldownLeast  = 300.0 // s that a compressor must run in the pulldown to be a witness of it
+)
+
+// judge turns a track into verdicts.
+type judge struct {
+	track  *Track
+	events []alert.Event
+	rules  config.Commissioning
+	system units.System
+}
+
+// Judge returns the record of a whole track. events are those that analysis
+// raised on the way; system is what words are written in. Who calls it fills
+// in the files and the version.
+func Judge(t *Track, events []alert.Event, rules config.Commissioning, system units.System) Record {
+	j := judge{t, events, rules, system}
+	r := Record{
+		Format: Format, Site: t.site.Name, Rows: len(t.at), System: system,
+		Criteria: rulesOf(rules, system), Circuits: []Circuit{}, Cycles: []Cycle{}, Reasons: []string{}, Verdict: Pass,
+	}
+	if len(t.at) > 0 {
+		r.From, r.To = instant(t.at[0]), instant(t.at[len(t.at)-1])
+	}
+	for i := range t.site.Groups {
+		r.Groups = append(r.Groups, j.group(i))
+	}
+	for _, c := range t.cycles() {
+		r.Cycles = append(r.Cycles, j.cycle(c))
+	}
+	for i := range t.circuits {
+		r.Circuits = append(r.Circuits, j.circuit(i, r.Cycles))
+	}
+	j.whole(&r)
+	return r
+}
+
+// whole sums up the circuits.
+func (j *judge) whole(r *Record) {
+	if len(r.Cycles) == 0 {
+		r.Verdict = NotJudged
+		r.Reasons = append(r.Reasons, "no defrost was found in the recording: there is nothing to sign off")
+		return
+	}
+	for _, c := range r.Circuits {
+		r.Verdict = worse(r.Verdict, c.Verdict)
+		if c.Verdict != Pass && c.Verdict != PassRemarks {
+			r.Reasons = append(r.Reasons, fmt.Sprintf("%s.%s: %s", c.Group, c.Name, c.Reasons[0]))
+		}
+	}
+	for _, g := range r.Groups {
+		switch g.Equalised.Outcome {
+		case Remark:
+			r.Verdict = worse(r.Verdict, PassRemarks)
+			r.Reasons = append(r.Reasons, g.Name+": "+g.Equalised.Says)
+		case NotMet:
+			r.Verdict = worse(r.Verdict, Fail)
+			r.Reasons = append(r.Reasons, g.Name+": "+g.Equalised.Says)
+		}
+	}
+}
+
+// circuit sums up the cycles of one circuit: so many must pass in a row, up to
+// the last one. A cycle that the recording cuts off counts neither way; one
+// that cannot be judged for another reason breaks the row.
+func (j *judge) circuit(i int, cycles []Cycle) Circuit {
+	k := &j.track.circuits[i]
+	c := Circuit{
+		Group: j.track.site.Groups[k.group].Name, Name: k.name, Defrost: defrostName(k.kind),
+		Needed: j.rules.Passes, Reasons: []string{},
+	}
+	failed, whole, remarks := 0, 0, false
+	for n := len(cycles) - 1; n >= 0; n-- {
+		x := &cycles[n]
+		if x.Group != c.Group || x.Circuit != c.Name {
+			continue
+		}
+		c.Cycles++
+		switch {
+		case x.Verdict == Fail:
+			failed++
+			whole++
+		case x.Cut:
+		default:
+			whole++
+			if c.Passed == whole-1 && (x.Verdict == Pass || x.Verdict == PassRemarks) {
+				c.Passed++
+				remarks = remarks || c.Passed <= c.Needed && x.Verdict == PassRemarks
+			}
+		}
+	}
+	switch {
+	case c.Passed >= c.Needed && remarks:
+		c.Verdict = PassRemarks
+	case c.Passed >= c.Needed:
+		c.Verdict = Pass
+	case failed > 0:
+		c.Verdict = Fail
+		c.Reasons = append(c.Reasons, fmt.Sprintf("%d of its %d cycles failed", failed, c.Cycles))
+	case c.Cycles == 0:
+		c.Verdict = NotJudged
+		c.Reasons = append(c.Reasons, "no defrost in the recording")
+	default:
+		c.Verdict = NotJudged
+		c.Reasons = append(c.Reasons, fmt.Sprintf("%d passed in a row; %d are asked for", c.Passed, c.Needed))
+	}
+	return c
+}
+
+// cycle judges one defrost with its pulldown.
+func (j *judge) cycle(c cycle) Cycle {
+	t, k := j.track, &j.track.circuits[c.circuit]
+	out := Cycle{
+		Group: t.site.Groups[k.group].Name, Circuit: k.name, Defrost: defrostName(k.kind), Number: c.number,
+		Cut: c.cut, Stages: t.stages(c), Together: j.together(c), Verdict: Pass,
+		Reasons: []string{}, Liquid: []Likely{}, Causes: []Likely{}, Next: []string{},
+	}
+	out.Checks = []Check{j.recovered(c, out.Stages), j.termination(out.Stages), j.plateau(c, out.Stages)}
+	for _, check := range out.Checks {
+		out.Verdict = worse(out.Verdict, check.verdict())
+		if check.verdict() != Pass {
+			out.Reasons = append(out.Reasons, check.Says)
+		}
+	}
+	witness, steady := false, 0.0
+	for i := range t.machines {
+		if t.machines[i].group != k.group {
+			continue
+		}
+		m, ran, saw := j.machine(&t.machines[i], c)
+		out.Compressors = append(out.Compressors, m)
+		if !ran {
+			continue
+		}
+		witness = witness || saw
+		steady = max(steady, m.Steady)
+		out.Verdict = worse(out.Verdict, m.Verdict)
+		for _, why := range m.Reasons {
+			out.Reasons = append(out.Reasons, m.Name+": "+why)
+		}
+	}
+	doubt := func(text string) {
+		out.Verdict = worse(out.Verdict, NotJudged)
+		out.Reasons = append(out.Reasons, text)
+	}
+	switch {
+	case c.cut:
+		doubt(c.why)
+	case !witness:
+		doubt(fmt.Sprintf("no compressor with a known superheat ran for %s of the pulldown", length(pulldownLeast)))
+	}
+	if want := j.rules.Steady.Seconds(); steady < 0.99*want {
+		doubt(fmt.Sprintf("%s of steady running next to the cycle; %s is asked for", length(steady), length(want)))
+	}
+	if out.Verdict == Fail {
+		j.blame(&out, c)
+	}
+	j.trace(&out, c)
+	return out
+}
+
+// together lists the other circuits of the group that came back within five
+// minutes of this one.
+func (j *judge) together(c cycle) []string {
+	names := []string{}
+	if c.span.Resumed == 0 {
+		return names
+	}
+	for i := range j.track.circuits {
+		other := &j.track.circuits[i]
+		if i == c.circuit || other.group != j.track.circuits[c.circuit].group {
+			continue
+		}
+		if slices.ContainsFunc(other.cycles, func(s span) bool {
+			return s.Resumed != 0 && time.Duration(s.Resumed-c.span.Resumed).Abs() <= together
+		}) {
+			names = append(names, other.name)
+		}
+	}
+	return names
+}
+
+// machine judges one compressor in a cycle. ran: it ran at all; saw: it ran
+// long enough in the pulldown, with a superheat to be believed.
+func (j *judge) machine(m *machineTrack, c cycle) (out Machine, ran, saw bool) {
+	t := j.track
+	f := t.figures(m, c.from, c.to, j.rules)
+	s := t.steady(m, c, j.rules.Steady.Seconds())
+	out = Machine{
+		Name: m.name, Verdict: Pass, Reasons: []string{}, Checks: []Check{},
+		Running: math.Round(f.running), Known: math.Round(f.known), Suspect: math.Round(f.suspect),
+		Lowest: figure(f.lowest, 10), Uncertainty: figure(f.uncertainty, 10), Margin: figure(f.margin, 10),
+		Below: math.Round(f.below), Dose: math.Round(f.dose), Longest: math.Round(f.longest), Steady: math.Round(s.seconds),
+	}
+	if out.Lowest != nil {
+		at := instant(t.at[f.lowestRow])
+		out.LowestAt, out.LowestPhase = &at, m.phase[f.lowestRow].String()
+	}
+	if f.running+f.unknown == 0 {
+		out.Verdict = NotJudged
+		out.Reasons = append(out.Reasons, "did not run in this cycle, or only in its first 120 s after a start")
+		return out, false, false
+	}
+	if why := j.doubt(m, c, &f); why != "" {
+		out.Verdict = NotJudged
+		out.Reasons = append(out.Reasons, why)
+		if f.suspect > 0 || f.known == 0 {
+			return out, true, false // what it shows is no evidence either way
+		}
+	}
+	out.Checks = append(j.dips(&f), j.calm(m, &s)...)
+	out.Checks = append(out.Checks, j.wetness(m, &f)...)
+	for _, check := range out.Checks {
+		out.Verdict = worse(out.Verdict, check.verdict())
+		if check.verdict() != Pass {
+			out.Reasons = append(out.Reasons, check.Says)
+		}
+	}
+	return out, true, f.pulldown >= pulldownLeast
+}
+
+// doubt says why what a compressor shows cannot be judged; nothing when it can.
+func (j *judge) doubt(m *machineTrack, c cycle, f *figures) string {
+	for _, ev := range j.overlapping("sensor_fault", c.from, c.to) {
+		if ev.Group == j.track.site.Groups[m.group].Name && (ev.Compressor == m.name || ev.Compressor == "") && measures(ev.Input) {
+			f.suspect = max(f.suspect, 1)
+			why := ev.Input + " is doubted"
+			if len(ev.Evidence) > 0 {
+				why = "a sensor is doubted: " + ev.Evidence[0]
+			}
+			return why
+		}
+	}
+	if f.suspect > suspectAllowed {
+		return "its superheat was suspect for " + length(f.suspect)
+	}
+	f.suspect = 0
+	if share := f.known / (f.running + f.unknown); share < j.rules.Known {
+		return fmt.Sprintf("its superheat was known for %s of the running; %s is asked for", percent(share), percent(j.rules.Known))
+	}
+	return ""
+}

@@ -1,0 +1,234 @@
+package acceptance
+
+import (
+	"math"
+	"slices"
+	"time"
+
+	"dewgap/analyze/phase"
+)
+
+// How stages are read from the coil outlet: common practice, no source.
+const (
+	warmingBy    = 3.0              // K over the minutes before: heat has reached the coil
+	plateauSlope = 0.5              // K/min; slower is melting
+	plateauNear  = 3.0              // K from 0 °C; farther is no melting, or no thermometer
+	plateauLeast = 90.0             // s
+	clearElectro = 5.0              // °C; the coil outlet is past melting when heat ends
+	clearOff     = 2.0              // °C; the same for an off-cycle defrost, which only air warms
+	airTurns     = 0.5              // K under its highest since the restart
+	together     = 5 * time.Minute  // circuits that come back within it share the disturbance
+	before       = 5 * time.Minute  // what the coil was at before
+	sameLength   = 10 * time.Second // defrosts that agree so closely end by the clock
+)
+
+// cycle is one defrost with the rows it covers.
+type cycle struct {
+	circuit, number int
+	span            span
+	from, to        int // rows: defrost began … pulldown over, or the end of the recording
+	cut             bool
+	why             string // it is cut
+}
+
+// cycles returns every defrost of the recording, in order of time.
+func (t *Track) cycles() []cycle {
+	var all []cycle
+	for i := range t.circuits {
+		c := &t.circuits[i]
+		for n, s := range c.cycles {
+			end := len(t.at) - 1
+			if n+1 < len(c.cycles) {
+				end = c.cycles[n+1].row - 1
+			}
+			all = append(all, t.cycle(i, n+1, s, end))
+		}
+	}
+	slices.SortStableFunc(all, func(a, b cycle) int { return int(min(max(a.span.Began-b.span.Began, -1), 1)) })
+	return all
+}
+
+// cycle places a defrost that must be over at row end.
+func (t *Track) cycle(circuit, number int, s span, end int) cycle {
+	c := cycle{circuit: circuit, number: number, span: s, from: min(t.rowAt(s.Began), s.row), to: end}
+	if s.Over != 0 {
+		c.to = min(t.rowAt(s.Over), end)
+	}
+	gap, at := t.widest(max(c.from-1, 0), c.to)
+	switch {
+	case c.from == 0:
+		c.cut, c.why = true, "the recording begins within this defrost"
+	case gap > hole:
+		c.cut, c.why = true, "nothing was recorded for "+length(gap.Seconds())+" from "+instant(t.at[at]).Format("15:04:05")
+	case s.Resumed == 0 && end < len(t.at)-1:
+		c.cut, c.why = true, "the circuit was not seen to refrigerate again"
+	case s.Resumed == 0:
+		c.cut, c.why = true, "the recording ends before the circuit refrigerates again"
+	case s.Over == 0 && end < len(t.at)-1:
+		c.cut, c.why = true, "the next defrost began before this one's pulldown was over"
+	case s.Over == 0:
+		c.cut, c.why = true, "the recording ends before the pulldown is over"
+	}
+	return c
+}
+
+// stages measures a cycle on its coil and air.
+func (t *Track) stages(c cycle) Stages {
+	s, k := c.span, &t.circuits[c.circuit]
+	out := Stages{
+		HeatEnded: instantOr(s.Ended), Resumed: instantOr(s.Resumed), Steady: instantOr(s.Over), Termination: "unknown",
+	}
+	if !(c.cut && c.from == 0) {
+		out.Began = instantOr(s.Began)
+	}
+	out.Heat, out.Drip, out.Pulldown = apart(s.Began, s.Ended), apart(s.Ended, s.Resumed), apart(s.Resumed, s.Over)
+	heatEnd := c.to
+	if s.Ended != 0 {
+		heatEnd = t.rowAt(s.Ended)
+	}
+	if row, ok := t.warming(k, c.from, heatEnd); ok && k.kind != phase.OffCycle && out.Began != nil {
+		out.Warming = instantOr(t.at[row])
+		out.PumpDown = apart(s.Began, t.at[row])
+	}
+	if k.kind != phase.OffCycle {
+		if from, to, level := t.plateau(k, c.from, heatEnd); to > from {
+			out.PlateauBegan, out.PlateauEnded = instantOr(t.at[from]), instantOr(t.at[to])
+			out.Plateau, out.PlateauAt = apart(t.at[from], t.at[to]), figure(level, 10)
+		}
+	}
+	dripEnd := c.to
+	if s.Resumed != 0 {
+		dripEnd = t.rowAt(s.Resumed)
+	}
+	out.Peak = figure(highest(k.coil[c.from:min(dripEnd+1, len(k.coil))]), 10)
+	if s.Ended != 0 {
+		out.EndedAt = figure(t.mean(k.coil, heatEnd, s.Ended-int64(30*time.Second)), 10)
+		out.Termination = t.termination(c, out.EndedAt)
+	}
+	if row, ok := t.airTurns(k, dripEnd, c.to); ok && s.Resumed != 0 {
+		out.AirCooling = instantOr(t.at[row])
+	}
+	return out
+}
+
+// apart returns the seconds from a to b; nil where one of them did not come.
+func apart(a, b int64) *float64 {
+	if a == 0 || b == 0 {
+		return nil
+	}
+	return figure(float64(b-a)/1e9, 1)
+}
+
+// mean returns the mean of x over the rows up to row that are no older than ns.
+func (t *Track) mean(x []float32, row int, ns int64) float64 {
+	sum, n := 0.0, 0
+	for i := min(row, len(x)-1); i >= 0 && t.at[i] >= ns; i-- {
+		if known(x[i]) {
+			sum += float64(x[i])
+			n++
+		}
+	}
+	return sum / float64(n)
+}
+
+func highest(x []float32) float64 {
+	top := math.NaN()
+	for _, v := range x {
+		if known(v) && !(float64(v) <= top) {
+			top = float64(v)
+		}
+	}
+	return top
+}
+
+// warming finds the row at which the heat has reached the coil outlet. What
+// comes before is pump-down: with its liquid shut off a coil warms only
+// towards the air.
+func (t *Track) warming(k *circuitTrack, from, to int) (int, bool) {
+	cold := t.mean(k.coil, from, t.at[from]-int64(before))
+	air := t.mean(k.air, from, t.at[from]-int64(before))
+	level := cold + warmingBy
+	if air > level {
+		level = air
+	}
+	for i := from; i <= to && i < len(k.coil); i++ {
+		if float64(k.coil[i]) > level {
+			return i, true
+		}
+	}
+	return 0, false
+}
+
+// plateau finds the longest time for which the coil outlet hardly moves near
+// 0 °C, and the level that it keeps.
+func (t *Track) plateau(k *circuitTrack, from, to int) (first, last int, level float64) {
+	const side = int64(45 * time.Second)
+	begun := -1
+	for i := from; i <= min(to, len(k.coil)-1); i++ {
+		early := t.mean(k.coil, i, t.at[i]-side)
+		late := t.mean(k.coil, min(t.rowAt(t.at[i]+side), to), t.at[i])
+		slope := (late - early) / (float64(side) / 60e9)
+		if math.Abs(slope) <= plateauSlope && math.Abs(late) <= plateauNear {
+			if begun < 0 {
+				begun = i
+			}
+			if t.at[i]-t.at[begun] > t.at[last]-t.at[first] {
+				first, last = begun, i
+			}
+			continue
+		}
+		begun = -1
+	}
+	if float64(t.at[last]-t.at[first])/1e9 < plateauLeast {
+		return 0, 0, math.NaN()
+	}
+	values := slices.Clone(k.coil[first : last+1])
+	slices.Sort(values)
+	return first, last, float64(values[len(values)/2])
+}
+
+// termination tells what ended the heat: temperature where the coil outlet was
+// past melting and the lengths of this circuit's defrosts differ.
+func (t *Track) termination(c cycle, endedAt *float64) string {
+	if endedAt == nil {
+		return "unknown"
+	}
+	k := &t.circuits[c.circuit]
+	past := clearElectro
+	if k.kind == phase.OffCycle {
+		past = clearOff
+	}
+	if *endedAt < past {
+		return "time"
+	}
+	same, others := true, 0
+	for i, s := range k.cycles {
+		if i == c.number-1 || s.Ended == 0 || s.row == 0 {
+			continue
+		}
+		others++
+		if d := (s.Ended - s.Began) - (c.span.Ended - c.span.Began); time.Duration(d).Abs() > sameLength {
+			same = false
+		}
+	}
+	if others >= 2 && same {
+		return "time"
+	}
+	return "temperature"
+}
+
+// airTurns finds the row at which the air begins to cool after the restart: by
+// then the fans run.
+func (t *Track) airTurns(k *circuitTrack, from, to int) (int, bool) {
+	top := math.NaN()
+	for i := from; i <= min(to, len(k.air)-1); i++ {
+		now := t.mean(k.air, i, t.at[i]-int64(30*time.Second))
+		if !(now <= top) {
+			top = now
+		}
+		if now < top-airTurns {
+			return i, true
+		}
+	}
+	return 0, false
+}
