@@ -17,6 +17,7 @@ type Commissioning struct {
 	Steady          time.Duration // steady running that is judged with each cycle
 	SteadyAbove     float64       // share of it at or above the floor, at least
 	Uncertainty     float64       // expanded uncertainty as a share of the floor, at most
+	Watched         time.Duration // how long superheat is judged after the restart, at least; longer pulldowns whole
 	Recovered       time.Duration // longest time from restart to the load before
 	SumpOverDew     units.Kelvin  // oil sump over suction dew while running, at least
 	Discharge       units.Kelvin  // how far discharge may head below dry gas at 0 K
@@ -38,8 +39,8 @@ func defaultCommissioning() Commissioning {
 	return Commissioning{
 		BelowFloor: 30 * time.Second, OverUncertainty: 0,
 		Steady: time.Hour, SteadyAbove: 0.99, Uncertainty: 0.5,
-		Recovered: time.Hour, SumpOverDew: 10, Discharge: 2, Plateau: 1, Known: 0.98, Passes: 3,
-		RemarkOnly: []string{"start", "second_dip", "hunting", "termination", "plateau", "equalised"},
+		Watched: 20 * time.Minute, Recovered: time.Hour, SumpOverDew: 10, Discharge: 2, Plateau: 1, Known: 0.98, Passes: 3,
+		RemarkOnly: []string{"start", "second_dip", "recovered", "hunting", "termination", "plateau", "equalised"},
 	}
 }
 
@@ -52,6 +53,7 @@ func (b *builder) commissioning(root *table) {
 	}
 	c.BelowFloor = t.durationOr("below_floor", c.BelowFloor, 0, time.Hour)
 	c.Steady = t.durationOr("steady", c.Steady, 0, 24*time.Hour)
+	c.Watched = t.durationOr("watched", c.Watched, time.Minute, 6*time.Hour)
 	c.Recovered = t.durationOr("recovered", c.Recovered, time.Minute, 6*time.Hour)
 	c.OverUncertainty = t.differenceOr("over_uncertainty", c.OverUncertainty, -highestFloor, highestFloor)
 	c.SumpOverDew = t.differenceOr("sump_over_dew", c.SumpOverDew, 0, highestFloor)

@@ -21,6 +21,7 @@ import (
 type verbs struct {
 	Check        checkVerb        `cmd:"" help:"Explain every fault of a configuration, or print what will be read."`
 	Replay       replayVerb       `cmd:"" help:"Run recordings through the analysis, as fast as the machine allows."`
+	Report       reportVerb       `cmd:"" help:"Write a record for people from recordings."`
 	Run          runVerb          `cmd:"" help:"Watch a site."`
 	Demo         demoVerb         `cmd:"" help:"Run an invented store and watch it, all on this machine."`
 	Version      versionVerb      `cmd:"" help:"Print the version of this program."`

@@ -28,6 +28,7 @@ func (j *judge) blame(out *Cycle, c cycle) {
 	for _, s := range worst.Causes[:min(3, len(worst.Causes))] {
 		out.Causes = append(out.Causes, Likely{s.Cause, s.Score, append([]string{}, s.Why...)})
 	}
+	out.Next = next(out.Causes)
 }
 
 const (

@@ -8,7 +8,6 @@ import (
 
 	"dewgap/alert"
 	"dewgap/analyze/phase"
-	"dewgap/analyze/units"
 	"dewgap/config"
 )
 
@@ -46,7 +45,7 @@ func (c Check) verdict() Verdict {
 	return Pass
 }
 
-func (j *judge) k(d float64) string { return j.system.Difference(units.Kelvin(d)) }
+func (j *judge) k(d float64) string { return Difference(j.system, d) }
 
 // recovered: the load is back in time.
 func (j *judge) recovered(c cycle, s Stages) Check {
@@ -72,7 +71,7 @@ func (j *judge) termination(s Stages) Check {
 	const name = "termination"
 	at := ""
 	if s.EndedAt != nil {
-		at = ", coil outlet at " + j.system.Temperature(units.Celsius(*s.EndedAt))
+		at = ", coil outlet at " + Temperature(j.system, *s.EndedAt)
 	}
 	switch s.Termination {
 	case "temperature":
@@ -96,7 +95,7 @@ func (j *judge) plateau(c cycle, s Stages) Check {
 	}
 	off := math.Abs(*s.PlateauAt)
 	return j.check(name, off <= float64(j.rules.Plateau), off, float64(j.rules.Plateau), "K",
-		fmt.Sprintf("at the melting plateau (%s) the coil's sensor read %s", Length(s.Plateau), j.system.Temperature(units.Celsius(*s.PlateauAt))))
+		fmt.Sprintf("at the melting plateau (%s) the coil's sensor read %s", Length(s.Plateau), Temperature(j.system, *s.PlateauAt)))
 }
 
 // dips are the criteria of the superheat through defrost and pulldown.

@@ -21,15 +21,16 @@ type figures struct {
 	sump                             float64 // lowest over dew
 	learned                          bool
 	shortfall, short                 float64 // K; s beyond what is allowed
-	pulldown                         float64 // s of running in phase pulldown
+	after                            float64 // s of running after the restart, superheat known
 }
 
-func (t *Track) figures(m *machineTrack, from, to int, rules config.Commissioning) figures {
+func (t *Track) figures(m *machineTrack, c cycle, rules config.Commissioning) figures {
 	nan := math.NaN()
 	f := figures{lowest: nan, uncertainty: nan, above: nan, margin: nan, sump: nan, shortfall: nan}
 	clear := t.site.Groups[m.group].Detect
+	resumed := c.span.Resumed
 	dip, dry := 0.0, math.Inf(1)
-	for i := from; i <= to; i++ {
+	for i := c.from; i <= c.to; i++ {
 		dt := t.lasts(i)
 		switch m.phase[i] {
 		case phase.Off:
@@ -44,9 +45,6 @@ func (t *Track) figures(m *machineTrack, from, to int, rules config.Commissionin
 			continue
 		}
 		f.running += dt
-		if m.phase[i] == phase.Pulldown {
-			f.pulldown += dt
-		}
 		if s := float64(m.sumpOver[i]); !(s >= f.sump) && s == s {
 			f.sump = s
 		}
@@ -68,10 +66,14 @@ func (t *Track) figures(m *machineTrack, from, to int, rules config.Commissionin
 			f.suspect += dt
 		}
 		f.known += dt
+		if resumed != 0 && t.at[i] >= resumed {
+			f.after += dt
+		}
 		if !(superheat >= f.lowest) {
 			f.lowest, f.uncertainty, f.lowestRow = superheat, float64(m.uncertainty[i]), i
 		}
-		if a := superheat - float64(m.uncertainty[i]); !(a >= f.above) {
+		// Rounded first, so that the figures on paper add up.
+		if a := tenth(superheat) - tenth(float64(m.uncertainty[i])); !(a >= f.above) {
 			f.above = a
 		}
 		margin := superheat - float64(m.floor[i])
@@ -97,6 +99,8 @@ func (t *Track) figures(m *machineTrack, from, to int, rules config.Commissionin
 	}
 	return f
 }
+
+func tenth(x float64) float64 { return math.Round(10*x) / 10 }
 
 // calm is what one compressor showed in steady running.
 type calm struct {

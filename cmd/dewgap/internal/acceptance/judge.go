@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"math"
 	"slices"
+	"strings"
 	"time"
 
 	"dewgap/alert"
@@ -15,7 +16,7 @@ import (
 const (
 	startAllowed   = 30.0  // s of gas at dew in phase start
 	suspectAllowed = 30.0  // s of doubted superheat
-	pulldownLeast  = 300.0 // s that a compressor must run in the pulldown to be a witness of it
+	afterLeast     = 300.0 // s that a compressor must run after the restart to be a witness of it
 )
 
 // judge turns a track into verdicts.
@@ -33,7 +34,7 @@ func Judge(t *Track, events []alert.Event, rules config.Commissioning, system un
 	j := judge{t, events, rules, system}
 	r := Record{
 		Format: Format, Site: t.site.Name, Rows: len(t.at), System: system,
-		Criteria: rulesOf(rules, system), Circuits: []Circuit{}, Cycles: []Cycle{}, Reasons: []string{}, Verdict: Pass,
+		Criteria: rulesOf(rules, system), Circuits: []Circuit{}, Cycles: []Cycle{},
 	}
 	if len(t.at) > 0 {
 		r.From, r.To = instant(t.at[0]), instant(t.at[len(t.at)-1])
@@ -41,18 +42,19 @@ func Judge(t *Track, events []alert.Event, rules config.Commissioning, system un
 	for i := range t.site.Groups {
 		r.Groups = append(r.Groups, j.group(i))
 	}
-	for _, c := range t.cycles() {
+	for _, c := range t.cycles(rules.Watched) {
 		r.Cycles = append(r.Cycles, j.cycle(c))
 	}
 	for i := range t.circuits {
 		r.Circuits = append(r.Circuits, j.circuit(i, r.Cycles))
 	}
-	j.whole(&r)
+	r.sumUp()
 	return r
 }
 
-// whole sums up the circuits.
-func (j *judge) whole(r *Record) {
+// sumUp makes the verdict on all from its circuits and groups.
+func (r *Record) sumUp() {
+	r.Verdict, r.Reasons = Pass, []string{}
 	if len(r.Cycles) == 0 {
 		r.Verdict = NotJudged
 		r.Reasons = append(r.Reasons, "no defrost was found in the recording: there is nothing to sign off")
@@ -163,7 +165,7 @@ func (j *judge) cycle(c cycle) Cycle {
 	case c.cut:
 		doubt(c.why)
 	case !witness:
-		doubt(fmt.Sprintf("no compressor with a known superheat ran for %s of the pulldown", length(pulldownLeast)))
+		doubt(fmt.Sprintf("no compressor with a known superheat ran for %s after the restart", length(afterLeast)))
 	}
 	if want := j.rules.Steady.Seconds(); steady < 0.99*want {
 		doubt(fmt.Sprintf("%s of steady running next to the cycle; %s is asked for", length(steady), length(want)))
@@ -200,7 +202,7 @@ func (j *judge) together(c cycle) []string {
 // long enough in the pulldown, with a superheat to be believed.
 func (j *judge) machine(m *machineTrack, c cycle) (out Machine, ran, saw bool) {
 	t := j.track
-	f := t.figures(m, c.from, c.to, j.rules)
+	f := t.figures(m, c, j.rules)
 	s := t.steady(m, c, j.rules.Steady.Seconds())
 	out = Machine{
 		Name: m.name, Verdict: Pass, Reasons: []string{}, Checks: []Check{},
@@ -220,7 +222,7 @@ func (j *judge) machine(m *machineTrack, c cycle) (out Machine, ran, saw bool) {
 	if why := j.doubt(m, c, &f); why != "" {
 		out.Verdict = NotJudged
 		out.Reasons = append(out.Reasons, why)
-		if f.suspect > 0 || f.known == 0 {
+		if f.known == 0 || f.suspect > 0 && !j.floods(m, c) {
 			return out, true, false // what it shows is no evidence either way
 		}
 	}
@@ -232,7 +234,18 @@ func (j *judge) machine(m *machineTrack, c cycle) (out Machine, ran, saw bool) {
 			out.Reasons = append(out.Reasons, check.Says)
 		}
 	}
-	return out, true, f.pulldown >= pulldownLeast
+	if c.cut && out.Verdict != Fail {
+		out.Verdict = NotJudged // the cycle's own reason says why
+	}
+	return out, true, f.after >= afterLeast
+}
+
+// floods tells whether analysis raised a floodback of the compressor in the
+// cycle: it does so on a doubted reading only where the doubt cannot excuse it.
+func (j *judge) floods(m *machineTrack, c cycle) bool {
+	return slices.ContainsFunc(j.overlapping("floodback", c.from, c.to), func(ev alert.Event) bool {
+		return ev.Group == j.track.site.Groups[m.group].Name && ev.Compressor == m.name
+	})
 }
 
 // doubt says why what a compressor shows cannot be judged; nothing when it can.
@@ -255,4 +268,29 @@ func (j *judge) doubt(m *machineTrack, c cycle, f *figures) string {
 		return fmt.Sprintf("its superheat was known for %s of the running; %s is asked for", percent(share), percent(j.rules.Known))
 	}
 	return ""
+}
+
+// Keep leaves only the circuits named GROUP.CIRCUIT in the record; none named
+// keeps all.
+func (r *Record) Keep(names []string) error {
+	if len(names) == 0 {
+		return nil
+	}
+	var have []string
+	for _, c := range r.Circuits {
+		have = append(have, c.Group+"."+c.Name)
+	}
+	for _, name := range names {
+		if !slices.Contains(have, name) {
+			return fmt.Errorf("no circuit %q; there are %s", name, strings.Join(have, ", "))
+		}
+	}
+	other := func(group, circuit string) bool { return !slices.Contains(names, group+"."+circuit) }
+	r.Circuits = slices.DeleteFunc(r.Circuits, func(c Circuit) bool { return other(c.Group, c.Name) })
+	r.Cycles = slices.DeleteFunc(r.Cycles, func(c Cycle) bool { return other(c.Group, c.Circuit) })
+	r.Groups = slices.DeleteFunc(r.Groups, func(g Group) bool {
+		return !slices.ContainsFunc(r.Circuits, func(c Circuit) bool { return c.Group == g.Name })
+	})
+	r.sumUp()
+	return nil
 }

@@ -10,29 +10,28 @@ import (
 
 // How stages are read from the coil outlet: common practice, no source.
 const (
-	warmingBy    = 3.0              // K over the minutes before: heat has reached the coil
-	plateauSlope = 0.5              // K/min; slower is melting
-	plateauNear  = 3.0              // K from 0 °C; farther is no melting, or no thermometer
-	plateauLeast = 90.0             // s
-	clearElectro = 5.0              // °C; the coil outlet is past melting when heat ends
-	clearOff     = 2.0              // °C; the same for an off-cycle defrost, which only air warms
-	airTurns     = 0.5              // K under its highest since the restart
-	together     = 5 * time.Minute  // circuits that come back within it share the disturbance
-	before       = 5 * time.Minute  // what the coil was at before
-	sameLength   = 10 * time.Second // defrosts that agree so closely end by the clock
+	warmingBy    = 3.0             // K over the minutes before: heat has reached the coil
+	plateauSlope = 0.5             // K/min; slower is melting
+	plateauNear  = 3.0             // K from 0 °C; farther is no melting, or no thermometer
+	plateauLeast = 90.0            // s
+	clearElectro = 5.0             // °C; the coil outlet is past melting when heat ends
+	clearOff     = 2.0             // °C; the same for an off-cycle defrost, which only air warms
+	airTurns     = 0.5             // K under its highest since the restart
+	together     = 5 * time.Minute // circuits that come back within it share the disturbance
+	before       = 5 * time.Minute // what the coil was at before
 )
 
 // cycle is one defrost with the rows it covers.
 type cycle struct {
 	circuit, number int
 	span            span
-	from, to        int // rows: defrost began … pulldown over, or the end of the recording
+	from, to        int // rows
 	cut             bool
 	why             string // it is cut
 }
 
 // cycles returns every defrost of the recording, in order of time.
-func (t *Track) cycles() []cycle {
+func (t *Track) cycles(watched time.Duration) []cycle {
 	var all []cycle
 	for i := range t.circuits {
 		c := &t.circuits[i]
@@ -41,18 +40,20 @@ func (t *Track) cycles() []cycle {
 			if n+1 < len(c.cycles) {
 				end = c.cycles[n+1].row - 1
 			}
-			all = append(all, t.cycle(i, n+1, s, end))
+			all = append(all, t.cycle(i, n+1, s, end, watched))
 		}
 	}
 	slices.SortStableFunc(all, func(a, b cycle) int { return int(min(max(a.span.Began-b.span.Began, -1), 1)) })
 	return all
 }
 
-// cycle places a defrost that must be over at row end.
-func (t *Track) cycle(circuit, number int, s span, end int) cycle {
+// cycle places a defrost that must be over at row end. It lasts until the
+// pulldown is over, and at least as long as is to be watched.
+func (t *Track) cycle(circuit, number int, s span, end int, watched time.Duration) cycle {
 	c := cycle{circuit: circuit, number: number, span: s, from: min(t.rowAt(s.Began), s.row), to: end}
+	until := max(s.Over, s.Resumed+int64(watched))
 	if s.Over != 0 {
-		c.to = min(t.rowAt(s.Over), end)
+		c.to = min(t.rowAt(until), end)
 	}
 	gap, at := t.widest(max(c.from-1, 0), c.to)
 	switch {
@@ -68,6 +69,8 @@ func (t *Track) cycle(circuit, number int, s span, end int) cycle {
 		c.cut, c.why = true, "the next defrost began before this one's pulldown was over"
 	case s.Over == 0:
 		c.cut, c.why = true, "the recording ends before the pulldown is over"
+	case until > t.at[end]:
+		c.cut, c.why = true, "less than "+length(watched.Seconds())+" were recorded between the restart and the end, or the next defrost"
 	}
 	return c
 }
@@ -187,8 +190,8 @@ func (t *Track) plateau(k *circuitTrack, from, to int) (first, last int, level f
 	return first, last, float64(values[len(values)/2])
 }
 
-// termination tells what ended the heat: temperature where the coil outlet was
-// past melting and the lengths of this circuit's defrosts differ.
+// termination tells what ended the heat: time where the coil outlet was not
+// past melting, or where a clock shows in the lengths of the defrosts.
 func (t *Track) termination(c cycle, endedAt *float64) string {
 	if endedAt == nil {
 		return "unknown"
@@ -201,20 +204,32 @@ func (t *Track) termination(c cycle, endedAt *float64) string {
 	if *endedAt < past {
 		return "time"
 	}
-	same, others := true, 0
+	if others, same := t.sameLength(k, c); others >= 2 && same {
+		return "time"
+	}
+	return "temperature"
+}
+
+// sameLength tells whether all defrosts of a circuit are of the same whole
+// minutes, to a row, as a clock makes them; others is how many there are
+// beside this one.
+func (t *Track) sameLength(k *circuitTrack, c cycle) (others int, same bool) {
+	own := c.span.Ended - c.span.Began
+	row := t.at[c.from+1] - t.at[c.from]
+	minute := int64(time.Minute)
+	if off := (own+minute/2)%minute - minute/2; max(off, -off) > row {
+		return 0, false
+	}
 	for i, s := range k.cycles {
 		if i == c.number-1 || s.Ended == 0 || s.row == 0 {
 			continue
 		}
 		others++
-		if d := (s.Ended - s.Began) - (c.span.Ended - c.span.Began); time.Duration(d).Abs() > sameLength {
-			same = false
+		if d := s.Ended - s.Began - own; max(d, -d) > row {
+			return others, false
 		}
 	}
-	if others >= 2 && same {
-		return "time"
-	}
-	return "temperature"
+	return others, true
 }
 
 // airTurns finds the row at which the air begins to cool after the restart: by

@@ -3,6 +3,7 @@ package acceptance
 import (
 	"fmt"
 	"math"
+	"strings"
 	"time"
 
 	"dewgap/analyze"
@@ -48,21 +49,40 @@ func defrostName(k phase.DefrostKind) string {
 	return [...]string{"not stated", "off_cycle", "electric", "hot_gas"}[k]
 }
 
-// rules puts the criteria into words, in the order of the record.
+// Difference and Temperature write a value with a true minus sign, as people
+// are shown it.
+func Difference(system units.System, d float64) string {
+	return minus(system.Difference(units.Kelvin(d)))
+}
+
+// Temperature is as Difference, for °C.
+func Temperature(system units.System, t float64) string {
+	return minus(system.Temperature(units.Celsius(t)))
+}
+
+func minus(text string) string {
+	if number, negative := strings.CutPrefix(text, "-"); negative {
+		return "−" + number
+	}
+	return text
+}
+
+// rulesOf puts the criteria into words, in the order of the record.
 func rulesOf(c config.Commissioning, system units.System) []Rule {
+	difference := func(d units.Kelvin) string { return Difference(system, float64(d)) }
 	says := map[string]string{
-		"floor":       fmt.Sprintf("The superheat stays at or above the floor through defrost and pulldown, but for at most %s in all.", length(c.BelowFloor.Seconds())),
-		"above_dew":   fmt.Sprintf("The lowest superheat less its expanded uncertainty is at least %s.", system.Difference(c.OverUncertainty)),
+		"floor":       fmt.Sprintf("From the beginning of the defrost until its pulldown is over, and for at least %s after the restart, the superheat stays at or above the floor but for at most %s in all.", length(c.Watched.Seconds()), length(c.BelowFloor.Seconds())),
+		"above_dew":   fmt.Sprintf("In the same time the lowest superheat less its expanded uncertainty is at least %s.", difference(c.OverUncertainty)),
 		"start":       fmt.Sprintf("In the first 120 s after a start the gas is not at dew for more than %s.", length(startAllowed)),
 		"second_dip":  "The superheat does not dip below the floor again once it has come back.",
 		"recovered":   fmt.Sprintf("The circuit's load is back within 10 %% of what it was within %s of the restart.", length(c.Recovered.Seconds())),
 		"steady":      fmt.Sprintf("Of %s of steady running next to the cycle, %s is at or above the floor.", length(c.Steady.Seconds()), percent(c.SteadyAbove)),
 		"hunting":     "The superheat does not hunt.",
 		"uncertainty": fmt.Sprintf("In steady running the expanded uncertainty is at most %s of the floor.", percent(c.Uncertainty)),
-		"discharge":   fmt.Sprintf("The discharge does not head more than %s below dry gas at zero superheat for more than %s (where the machine's efficiency is learned).", system.Difference(c.Discharge), length(c.BelowFloor.Seconds())),
-		"sump":        fmt.Sprintf("While running, the oil sump stays at least %s above suction dew.", system.Difference(c.SumpOverDew)),
+		"discharge":   fmt.Sprintf("The discharge does not head more than %s below dry gas at zero superheat for more than %s (where the machine's efficiency is learned).", difference(c.Discharge), length(c.BelowFloor.Seconds())),
+		"sump":        fmt.Sprintf("While running, the oil sump stays at least %s above suction dew.", difference(c.SumpOverDew)),
 		"termination": "The defrost ends by temperature, not by time.",
-		"plateau":     fmt.Sprintf("While ice melts the coil's sensor shows %s within %s.", system.Temperature(0), system.Difference(c.Plateau)),
+		"plateau":     fmt.Sprintf("While ice melts the coil's sensor shows %s within %s.", Temperature(system, 0), difference(c.Plateau)),
 		"equalised":   "Stopped and equalised, the suction line and the dew of the standing pressure agree within the uncertainty.",
 	}
 	var rules []Rule
@@ -73,3 +93,20 @@ func rulesOf(c config.Commissioning, system units.System) []Rule {
 }
 
 func pulldownLimit(g *analyze.Group) time.Duration { return g.Phase.WithDefaults().PulldownLimit }
+
+// Short writes what a check measured, without its sentence.
+func (c Check) Short(system units.System) string {
+	if c.Measured == nil {
+		return ""
+	}
+	switch x := *c.Measured; c.Unit {
+	case "s":
+		return length(x)
+	case "K":
+		return Difference(system, x)
+	case "share":
+		return percent(x)
+	default:
+		return fmt.Sprintf("%.0f", x)
+	}
+}

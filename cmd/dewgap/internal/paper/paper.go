@@ -1,0 +1,156 @@
+// Package paper writes an acceptance record for people: as text for a
+// terminal, and as one self-contained HTML file that prints on A4 and Letter.
+//
+// It may import acceptance, analyze's types and the standard library. The same
+// record gives the same bytes: no clock, no random, no map order.
+package paper
+
+import (
+	"encoding/json"
+	"fmt"
+	"io"
+	"strings"
+	"time"
+
+	"dewgap/analyze/units"
+	"dewgap/cmd/dewgap/internal/acceptance"
+)
+
+// JSON writes the record for programs.
+func JSON(w io.Writer, r *acceptance.Record) error {
+	encoder := json.NewEncoder(w)
+	encoder.SetEscapeHTML(false)
+	encoder.SetIndent("", "  ")
+	return encoder.Encode(r)
+}
+
+// words turns figures of a record into text in the reader's units.
+type words struct{ system units.System }
+
+func (w words) kelvin(d *float64) string {
+	if d == nil {
+		return "–"
+	}
+	return acceptance.Difference(w.system, *d)
+}
+
+func (w words) celsius(t *float64) string {
+	if t == nil {
+		return "–"
+	}
+	return acceptance.Temperature(w.system, *t)
+}
+
+// clock writes an instant; all times of a record are UTC.
+func clock(t *time.Time) string {
+	if t == nil {
+		return "–"
+	}
+	return t.UTC().Format("15:04:05")
+}
+
+func stamp(t time.Time) string { return t.UTC().Format("2006-01-02 15:04:05") + " UTC" }
+
+func day(t time.Time) string { return t.UTC().Format("2006-01-02") }
+
+var outcomes = map[acceptance.Outcome]string{
+	acceptance.Met: "met", acceptance.Remark: "remark", acceptance.NotMet: "NOT MET",
+	acceptance.CannotTell: "cannot tell", acceptance.NotRecorded: "not recorded",
+}
+
+var criteria = map[string]string{
+	"floor": "Floor held", "above_dew": "Above dew", "start": "First 120 s", "second_dip": "One dip at most",
+	"recovered": "Load back", "steady": "Steady running", "hunting": "No hunting", "uncertainty": "Uncertainty",
+	"discharge": "Discharge", "sump": "Oil sump", "termination": "Termination", "plateau": "Zero at the plateau", "equalised": "Equalised check",
+}
+
+// Causes in the trade's words, as the live page has them.
+var causes = map[string]string{
+	"valve_oversized": "expansion valve too large", "valve_stuck_open": "expansion valve stuck open", "valve_hunting": "expansion valve hunts",
+	"iced_coil": "iced coil", "low_airflow": "too little air over the coil", "defrost_incomplete": "defrost does not finish",
+	"load_change_after_defrost": "sudden load after defrost", "overcharge": "too much refrigerant", "accumulator_full": "accumulator full or too small",
+	"hot_gas_carryover": "liquid carried over from hot-gas defrost", "sensor_misplaced": "sensor loose, bare or misplaced", "unknown": "not known",
+}
+
+func causeName(code string) string {
+	if name, ok := causes[code]; ok {
+		return name
+	}
+	return strings.ReplaceAll(code, "_", " ")
+}
+
+func defrostName(kind string) string { return strings.ReplaceAll(kind, "_", "-") }
+
+func share(score float64) string { return fmt.Sprintf("%.0f %%", 100*score) }
+
+// stageLine is one line of a cycle's course.
+type stageLine struct{ Mark, What, At, Lasted, Note string }
+
+// course lists the stages of a cycle in order of time; Mark is the figure that
+// the plots carry at that instant.
+func (w words) course(c *acceptance.Cycle) []stageLine {
+	s := &c.Stages
+	pumpDown, note := acceptance.Length(s.PumpDown), ""
+	if s.Warming == nil && c.Defrost != "off_cycle" {
+		note = "no input shows when the coil began to warm"
+	}
+	if c.Defrost == "off_cycle" {
+		pumpDown = "–"
+	}
+	lines := []stageLine{{"1", "Defrost begins", clock(s.Began), pumpDown, note}}
+	if s.Warming != nil {
+		lines[0].Note = "pump-down, until the coil outlet warms"
+		lines = append(lines, stageLine{"", "Coil outlet warms", clock(s.Warming), "", ""})
+	}
+	if s.PlateauBegan != nil {
+		lines = append(lines, stageLine{"", "Melting plateau", clock(s.PlateauBegan) + "–" + clock(s.PlateauEnded), acceptance.Length(s.Plateau), "at " + w.celsius(s.PlateauAt)})
+	}
+	lines = append(lines, stageLine{"2", "Heat ends", clock(s.HeatEnded), acceptance.Length(s.Heat),
+		fmt.Sprintf("by %s; coil outlet %s, highest %s", s.Termination, w.celsius(s.EndedAt), w.celsius(s.Peak))})
+	if c.Defrost == "off_cycle" {
+		lines[len(lines)-1].What = "Defrost ends"
+	}
+	lines = append(lines, stageLine{"3", "Refrigerating again", clock(s.Resumed), acceptance.Length(s.Drip), "drip"})
+	if c.Defrost != "off_cycle" {
+		lines = append(lines, fanLine(s))
+	}
+	return append(lines, stageLine{"4", "Pulldown over", clock(s.Steady), acceptance.Length(s.Pulldown), "from refrigerating again to the load before"})
+}
+
+// fanLine tells what is known of the fan delay: no input shows the fans.
+func fanLine(s *acceptance.Stages) stageLine {
+	if s.AirCooling == nil || s.Resumed == nil {
+		return stageLine{"", "Fan delay", "–", "", "no input shows the fans"}
+	}
+	seconds := s.AirCooling.Sub(*s.Resumed).Seconds()
+	return stageLine{"", "Air begins to cool", clock(s.AirCooling), acceptance.Length(&seconds), "no input shows the fans; by now they run"}
+}
+
+// lowest writes the lowest superheat with its uncertainty, instant and phase.
+func (w words) lowest(m *acceptance.Machine) string {
+	if m.Lowest == nil {
+		return "–"
+	}
+	return fmt.Sprintf("%s ± %s", w.kelvin(m.Lowest), w.kelvin(m.Uncertainty))
+}
+
+// byHand is what no recording shows, to be filled in.
+var byHand = []string{
+	"Pressure transmitters against a calibrated gauge, stopped or at rest: within 0.5 % of the span",
+	"Temperature sensors in an ice bath: within 0.5 K (0.9 °F) of 0 °C (32 °F)",
+	"Suction-line clamps: with the foam off for 2 min the reading moves by less than 1 K (1.8 °F)",
+	"The two largest circuits brought out of defrost together",
+	"One cycle at the lowest compressor stage",
+	"Refrigerant, refrigerant charge and altitude as configured",
+}
+
+// cautions stand on every record.
+var cautions = []string{
+	"dewgap only reads and reports. It stops, starts and sets nothing, is no safety device, and replaces no pressure, temperature, oil or gas-detection cut-out.",
+	"Before hands go on: isolate, lock out and tag, and prove the absence of voltage. Heaters and fans of a defrosting coil start by themselves; capacitors and drives hold their charge for minutes.",
+	"The circuit is under pressure when it stands, too; R744 stands near 69 bar at 28 °C (1000 psi at 82 °F). Liquid between two closed valves bursts pipes as it warms. Never braze on a charged line; pressure-test with nitrogen through a regulator, never with oxygen or air.",
+	"Refrigerant is handled and recovered, never vented, by persons certified for it. Flammable refrigerants (A2L, A3): ventilation, detection, no sparks. Ammonia and R744: danger to breathing.",
+	"Cold liquid burns, discharge lines are hot, fans turn, floors are iced. Local codes, the makers' instructions and licensed practice come before this paper.",
+}
+
+const scope = "This record says what was measured while these cycles ran, and judges it by the criteria printed in it. A contact sensor on a cold pipe reads high, never low: the true superheat is at most what is shown."

@@ -1,0 +1,153 @@
+package main
+
+import (
+	"bufio"
+	"context"
+	"crypto/sha256"
+	"errors"
+	"fmt"
+	"io"
+	"os"
+	"path/filepath"
+	"strings"
+
+	"dewgap/alert"
+	"dewgap/analyze/reading"
+	"dewgap/analyze/units"
+	"dewgap/cmd/dewgap/internal/acceptance"
+	"dewgap/cmd/dewgap/internal/paper"
+	"dewgap/cmd/dewgap/internal/watch"
+	"dewgap/config"
+)
+
+type reportVerb struct {
+	Commissioning commissioningVerb `cmd:"" help:"Acceptance record of the defrost cycles in a recording."`
+}
+
+type commissioningVerb struct {
+	Config     string   `required:"" type:"path" placeholder:"FILE" help:"Configuration of the site; its [commissioning] table holds the criteria."`
+	Format     string   `enum:"html,text,json,auto" default:"auto" help:"html, text or json; by default what the name of --out says, else text."`
+	Units      string   `enum:"si,us,config" default:"config" help:"si or us, for people; by default the site's. JSON has SI always."`
+	Paper      string   `enum:"a4,letter,any" default:"any" help:"Paper of the HTML record: a4, letter, or what the printer has."`
+	Circuit    []string `placeholder:"GROUP.CIRCUIT" help:"Only these circuits."`
+	Out        string   `type:"path" placeholder:"FILE" help:"Write here; default: standard output."`
+	Recordings []string `arg:"" name:"recording" type:"path" help:"Recordings in order of time; a name that ends in .gz is compressed."`
+}
+
+func (commissioningVerb) Help() string {
+	return "Finds the defrost cycles in a recording and judges each: times of its stages, lowest superheat with its uncertainty, time below the floor, and a verdict by the criteria of the configuration's [commissioning] table. What the recording cannot show is not judged, never passed. The same recording gives the same record, byte for byte. Exit status 0: written, whatever the verdict."
+}
+
+func (v *commissioningVerb) Run(ctx context.Context, con console) error {
+	cfg, err := config.Load(v.Config)
+	if err != nil {
+		return err
+	}
+	rec, err := v.record(ctx, cfg, con.Err)
+	if err != nil {
+		return err
+	}
+	write, err := v.writer()
+	if err != nil {
+		return err
+	}
+	if v.Out == "" {
+		return write(con.Out, rec)
+	}
+	f, err := os.Create(v.Out)
+	if err != nil {
+		return err
+	}
+	out := bufio.NewWriter(f)
+	if err := errors.Join(write(out, rec), out.Flush(), f.Close()); err != nil {
+		return err
+	}
+	fmt.Fprintf(con.Err, "%s: %s\n", v.Out, rec.Verdict.Words())
+	return nil
+}
+
+// record replays the recordings and judges what they show.
+func (v *commissioningVerb) record(ctx context.Context, cfg *config.Config, warn io.Writer) (rec *acceptance.Record, err error) {
+	in, err := openTape(cfg, v.Recordings, warn)
+	if err != nil {
+		return nil, err
+	}
+	defer func() { err = errors.Join(err, in.close()) }()
+	line, err := watch.NewLine(in.site)
+	if err != nil {
+		return nil, err
+	}
+	track, history := acceptance.NewTrack(in.site), alert.NewHistory(0)
+	var row reading.Row
+	for {
+		if err := in.next(ctx, &row); errors.Is(err, io.EOF) {
+			break
+		} else if err != nil {
+			return nil, err
+		}
+		result, changes := line.Step(&row)
+		history.Apply(changes...)
+		if err := track.Add(result, line.Engine()); err != nil {
+			return nil, err
+		}
+	}
+	history.Refresh(line.Book.Open())
+	system := cfg.Units
+	if v.Units != "config" {
+		if system, err = units.ParseSystem(v.Units); err != nil {
+			return nil, err
+		}
+	}
+	r := acceptance.Judge(track, history.Events(), cfg.Commissioning, system)
+	if err := r.Keep(v.Circuit); err != nil {
+		return nil, usageError{err}
+	}
+	r.Dewgap = buildVersion()
+	if r.Config, err = fileOf(v.Config); err != nil {
+		return nil, err
+	}
+	for _, name := range v.Recordings {
+		f, err := fileOf(name)
+		if err != nil {
+			return nil, err
+		}
+		r.Data = append(r.Data, f)
+	}
+	return &r, nil
+}
+
+// writer returns how the record is written.
+func (v *commissioningVerb) writer() (func(io.Writer, *acceptance.Record) error, error) {
+	format := v.Format
+	if format == "auto" {
+		format = "text"
+		switch strings.ToLower(filepath.Ext(v.Out)) {
+		case ".html", ".htm":
+			format = "html"
+		case ".json":
+			format = "json"
+		}
+	}
+	switch format {
+	case "json":
+		return paper.JSON, nil
+	case "html":
+		return func(w io.Writer, r *acceptance.Record) error { return paper.HTML(w, r, v.Paper) }, nil
+	}
+	return paper.Text, nil
+}
+
+// fileOf names a file with its digest. Its directory is left out: the record
+// must not depend on where files lie.
+func fileOf(name string) (acceptance.File, error) {
+	f, err := os.Open(name)
+	if err != nil {
+		return acceptance.File{}, err
+	}
+	defer f.Close()
+	sum := sha256.New()
+	if _, err := io.Copy(sum, f); err != nil {
+		return acceptance.File{}, fmt.Errorf("read %s: %w", name, err)
+	}
+	return acceptance.File{Name: filepath.Base(name), SHA256: fmt.Sprintf("%x", sum.Sum(nil))}, nil
+}
