@@ -22,6 +22,7 @@ type verbs struct {
 	Check        checkVerb        `cmd:"" help:"Explain every fault of a configuration, or print what will be read."`
 	Replay       replayVerb       `cmd:"" help:"Run recordings through the analysis, as fast as the machine allows."`
 	Report       reportVerb       `cmd:"" help:"Write a record for people from recordings."`
+	Record       recordVerb       `cmd:"" help:"Record a site for a while, without the daemon."`
 	Run          runVerb          `cmd:"" help:"Watch a site."`
 	Demo         demoVerb         `cmd:"" help:"Run an invented store and watch it, all on this machine."`
 	Version      versionVerb      `cmd:"" help:"Print the version of this program."`

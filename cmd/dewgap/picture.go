@@ -1,0 +1,165 @@
+package main
+
+import (
+	"fmt"
+	"io"
+	"math"
+	"os"
+	"path/filepath"
+	"strings"
+	"text/tabwriter"
+	"time"
+
+	"golang.org/x/sys/unix"
+
+	"dewgap/analyze"
+	"dewgap/analyze/phase"
+	"dewgap/analyze/units"
+	"dewgap/collector"
+)
+
+// picture shows how a recording goes: drawn anew each second in a terminal,
+// otherwise a line now and then and at each change of phase.
+type picture struct {
+	w       io.Writer
+	system  units.System
+	out     string
+	begun   time.Time
+	length  time.Duration
+	sources []collector.Source
+
+	terminal bool
+	columns  int
+	drawn    int       // lines on the screen that the next picture replaces
+	at       time.Time // real time of the last picture
+	lowest   []lowest
+	phases   []phase.Phase
+	told     time.Time // of the last plain lines, in recorded time
+}
+
+// lowest is the lowest superheat of a compressor while running, start apart.
+type lowest struct {
+	superheat units.Kelvin
+	at        time.Time
+	in        phase.Phase
+}
+
+// tellEvery is how often plain lines are written, in recorded time.
+const tellEvery = time.Minute
+
+func newPicture(w io.Writer, system units.System, out string, begun time.Time, length time.Duration, sources []collector.Source) *picture {
+	p := &picture{w: w, system: system, out: filepath.Base(out), begun: begun, length: length, sources: sources}
+	if f, ok := w.(*os.File); ok {
+		if size, err := unix.IoctlGetWinsize(int(f.Fd()), unix.TIOCGWINSZ); err == nil {
+			p.terminal, p.columns = true, int(size.Col)
+			if p.columns == 0 {
+				p.columns = 120 // a terminal that does not tell
+			}
+		}
+	}
+	return p
+}
+
+// show takes one more row.
+func (p *picture) show(r analyze.Result, rows int) {
+	if p.lowest == nil {
+		p.lowest = make([]lowest, len(r.States))
+		p.phases = make([]phase.Phase, len(r.States))
+		for i := range p.lowest {
+			p.lowest[i].superheat = units.Kelvin(math.NaN())
+		}
+	}
+	for i := range r.States {
+		st, low := &r.States[i], &p.lowest[i]
+		if st.Phase == phase.Off || st.Phase == phase.Start || st.Phase == phase.Unknown || math.IsNaN(float64(st.Superheat)) {
+			continue
+		}
+		if !(low.superheat <= st.Superheat) {
+			*low = lowest{st.Superheat, st.Time, st.Phase}
+		}
+	}
+	if p.terminal {
+		if now := time.Now(); now.Sub(p.at) >= time.Second-50*time.Millisecond {
+			p.at = now
+			p.draw(r, rows)
+		}
+		return
+	}
+	p.tell(r)
+}
+
+// draw puts a whole picture in the place of the last.
+func (p *picture) draw(r analyze.Result, rows int) {
+	var text strings.Builder
+	passed := r.Time.Sub(p.begun).Round(time.Second)
+	fmt.Fprintf(&text, "recording to %s: %s of %s, %d rows, it is %s UTC; Ctrl-C ends it\n", p.out, passed, p.length, rows, r.Time.Format("15:04:05"))
+	table := tabwriter.NewWriter(&text, 0, 4, 2, ' ', 0)
+	fmt.Fprintln(table, "group\tcompressor\tphase\tsuperheat\tfloor\tlowest so far")
+	for i := range r.States {
+		st := &r.States[i]
+		fmt.Fprintf(table, "%s\t%s\t%s\t%s\t%s\t%s\n", st.Group, st.Name, st.Phase, p.superheat(st), p.system.Difference(st.Floor), p.lowestOf(i))
+	}
+	table.Flush() // a strings.Builder does not fail
+	for _, s := range p.sources {
+		if status := s.Status(); !status.Up {
+			fmt.Fprintf(&text, "source %s is down: %s\n", status.Name, status.Reason)
+		}
+	}
+	lines := strings.Split(strings.TrimSuffix(text.String(), "\n"), "\n")
+	if p.drawn > 0 {
+		fmt.Fprintf(p.w, "\x1b[%dA\x1b[J", p.drawn)
+	}
+	for _, line := range lines {
+		if runes := []rune(line); len(runes) > p.columns {
+			line = string(runes[:p.columns-1]) + "…"
+		}
+		fmt.Fprintln(p.w, line)
+	}
+	p.drawn = len(lines)
+}
+
+// end leaves the last picture standing.
+func (p *picture) end() { p.drawn = 0 }
+
+// tell writes plain lines: a compressor's when its phase changes, all now and then.
+func (p *picture) tell(r analyze.Result) {
+	all := r.Time.Sub(p.told) >= tellEvery
+	if all {
+		p.told = r.Time
+		for _, s := range p.sources {
+			if status := s.Status(); !status.Up {
+				fmt.Fprintf(p.w, "%s source %s is down: %s\n", r.Time.Format("15:04:05"), status.Name, status.Reason)
+			}
+		}
+	}
+	for i := range r.States {
+		st := &r.States[i]
+		if !all && st.Phase == p.phases[i] {
+			continue
+		}
+		p.phases[i] = st.Phase
+		fmt.Fprintf(p.w, "%s %s %s: %s, superheat %s, lowest so far %s\n", st.Time.Format("15:04:05"), st.Group, st.Name, st.Phase, p.superheat(st), p.lowestOf(i))
+	}
+}
+
+func (p *picture) superheat(st *analyze.State) string {
+	switch {
+	case st.Phase == phase.Off:
+		return "–"
+	case math.IsNaN(float64(st.Superheat)):
+		return "unknown: " + st.Reason
+	}
+	text := p.system.Difference(st.Superheat) + " ± " + p.system.Difference(st.Uncertainty)
+	if st.Margin < 0 {
+		text += " BELOW FLOOR"
+	}
+	return text
+}
+
+func (p *picture) lowestOf(i int) string {
+	low := &p.lowest[i]
+	if math.IsNaN(float64(low.superheat)) {
+		return "–"
+	}
+	return fmt.Sprintf("%s at %s in %s", p.system.Difference(low.superheat), low.at.Format("15:04:05"), low.in)
+}

@@ -1,0 +1,142 @@
+package main
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"log/slog"
+	"strings"
+	"time"
+
+	"golang.org/x/sync/errgroup"
+
+	"dewgap/analyze/reading"
+	"dewgap/cmd/dewgap/internal/watch"
+	"dewgap/collector"
+	"dewgap/collector/recording"
+	"dewgap/config"
+)
+
+type recordVerb struct {
+	Config string        `required:"" type:"path" placeholder:"FILE" help:"Configuration of the site."`
+	For    time.Duration `required:"" placeholder:"3h" help:"How long to record; Ctrl-C ends earlier, and the recording is whole."`
+	Out    string        `required:"" type:"path" placeholder:"FILE" help:"The recording; compressed if the name ends in .gz. An existing file is not overwritten."`
+
+	clock collector.Clock // for tests; nil: the real one
+}
+
+func (recordVerb) Help() string {
+	return "Reads the devices as run does and writes what they say, without the daemon: for a commissioning, from a laptop. Shows on standard error, while it goes on, the phase, superheat and lowest superheat of each compressor; in plain lines where that is no terminal. What it writes replays."
+}
+
+// flushEvery is how much a crash can lose of the recording.
+const flushEvery = 3 * time.Second
+
+func (v *recordVerb) Run(ctx context.Context, con console) error {
+	if v.For < time.Second {
+		return usageError{fmt.Errorf("--for %s: record for a second at least", v.For)}
+	}
+	cfg, err := config.Load(v.Config)
+	if err != nil {
+		return err
+	}
+	if err := cfg.Runnable(); err != nil {
+		return err
+	}
+	clock := v.clock
+	if clock == nil {
+		clock = collector.NewRealClock()
+	}
+	// The picture tells of sources; a log between its lines would tear it.
+	sources, err := openSources(cfg, clock, slog.New(slog.DiscardHandler))
+	if err != nil {
+		return err
+	}
+	line, err := watch.NewLine(cfg.Site)
+	if err != nil {
+		return err
+	}
+	out, err := recording.Create(v.Out, cfg.Site.Points)
+	if err != nil {
+		return fmt.Errorf("begin the recording: %w", err)
+	}
+	r := recorder{
+		clock: clock, hub: collector.NewHub(cfg.Site.Points), out: out, line: line,
+		until: clock.Now().Add(v.For), sample: cfg.Daemon.Sample, good: make([]bool, len(cfg.Site.Points)),
+		picture: newPicture(con.Err, cfg.Units, v.Out, clock.Now(), v.For, sources),
+	}
+	sourcing, stop := context.WithCancel(ctx)
+	group, sourcing := errgroup.WithContext(sourcing)
+	for _, s := range sources {
+		group.Go(func() error { return s.Run(sourcing, r.hub) })
+	}
+	group.Go(func() error {
+		defer stop()
+		return r.run(sourcing)
+	})
+	err = errors.Join(group.Wait(), out.Close())
+	r.picture.end()
+	if err != nil {
+		return fmt.Errorf("%w; %s holds %d rows", err, v.Out, r.rows)
+	}
+	r.tell(con, v, cfg.Site.Points)
+	return nil
+}
+
+// recorder writes a row at each tick and shows it.
+type recorder struct {
+	clock   collector.Clock
+	hub     *collector.Hub
+	out     *recording.Writer
+	line    *watch.Line
+	until   time.Time
+	sample  time.Duration
+	picture *picture
+	rows    int
+	good    []bool // by point: a good value has been read
+	flushed time.Time
+}
+
+// run records until the time is over or ctx ends.
+func (r *recorder) run(ctx context.Context) error {
+	pace := collector.NewPace(r.clock, r.sample)
+	for {
+		tick, err := pace.Next(ctx)
+		if err != nil || tick.Time.After(r.until) {
+			return nil
+		}
+		row := r.hub.Take(tick.Time)
+		if err := r.out.Append(row); err != nil {
+			return fmt.Errorf("write the recording: %w", err)
+		}
+		r.rows++
+		if now := time.Now(); now.Sub(r.flushed) >= flushEvery {
+			r.flushed = now
+			if err := r.out.Flush(); err != nil {
+				return fmt.Errorf("write the recording: %w", err)
+			}
+		}
+		for i := range row.Readings {
+			if x := &row.Readings[i]; x.Quality == reading.Good {
+				r.good[x.Point] = true
+			}
+		}
+		result, _ := r.line.Step(&row)
+		r.picture.show(result, r.rows)
+	}
+}
+
+// tell says what was recorded, and what never came.
+func (r *recorder) tell(con console, v *recordVerb, points []reading.Point) {
+	var never []string
+	for i, good := range r.good {
+		if !good {
+			never = append(never, points[i].Path)
+		}
+	}
+	fmt.Fprintf(con.Err, "%s: %d rows\n", v.Out, r.rows)
+	if len(never) > 0 {
+		fmt.Fprintf(con.Err, "warning: not one good value of %s; dewgap check --live shows why\n", strings.Join(never, ", "))
+	}
+	fmt.Fprintf(con.Err, "next: dewgap report commissioning --config %s --out record.html %s\n", v.Config, v.Out)
+}
