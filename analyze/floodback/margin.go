@@ -10,10 +10,6 @@ import (
 )
 
 const (
-	// smoothTau filters the margin before it is compared with zero: pressure
-	// noise that the median leaves is worth a kelvin or two at low
-	// temperature. Common practice, no source.
-	smoothTau = 8.0 // s
 	// backBand is how far the margin must come back above zero before the
 	// condition is interrupted: noise at the edge must not start the hold time
 	// anew. Common practice, no source.
@@ -25,24 +21,23 @@ const (
 // marginWatch watches the margin of a running compressor over its floor.
 type marginWatch struct {
 	settings Settings
-	margin   smooth
 	present  bool
 	evidence words
 	wet      wetness
 }
 
 func newMarginWatch(s Settings, v Vapour) marginWatch {
-	return marginWatch{settings: s.WithDefaults(), wet: wetness{line: v}}
+	return marginWatch{settings: s.WithDefaults(), wet: newWetness(v)}
 }
 
 // Step implements Detector: verdict by margin, severity by wetness.
 func (d *marginWatch) Step(m *Moment, f *Finding) {
 	f.Hold, f.ClearHold = d.settings.Hold.In(m.Phase), d.settings.ClearHold
 	switch {
-	case m.Running == phase.No, m.Phase == phase.Start:
-		// A stopped compressor has no superheat, and what comes back in its
-		// first two minutes went there while it stood: a flooded start.
+	case m.Running == phase.No:
+		// A stopped compressor has no superheat.
 		d.rest()
+		d.wet.stop()
 		f.Verdict = Clear
 		return
 	case m.Running == phase.NotKnown, !usable(m) && !hidesOnly(m), math.IsNaN(m.Margin):
@@ -50,19 +45,25 @@ func (d *marginWatch) Step(m *Moment, f *Finding) {
 		return
 	}
 	d.wet.step(m)
-	margin := d.margin.take(m.Margin, m.Step, smoothTau)
+	if m.Phase == phase.Start {
+		// What comes back in the first two minutes went there while it stood: a
+		// flooded start.
+		d.rest()
+		f.Verdict = Clear
+		return
+	}
+	margin := d.wet.superheat(m) - m.Floor
 	switch {
 	case margin < 0, d.present && margin < backBand:
 		d.present = true
 		f.Verdict = Present
 		f.Severity = d.wet.severity(m)
-		f.AtOnce = f.Severity == Major && d.wet.slug
+		f.AtOnce = f.Severity == Major
 		f.Evidence = d.say(m, margin, f.Severity)
 	case !usable(m): // what reads high may not clear
 		f.Verdict = CannotTell
 	case margin > float64(d.settings.ClearMargin):
 		d.rest()
-		d.margin.value, d.margin.known = margin, true
 		f.Verdict = Clear
 	default:
 		d.present = false
@@ -83,13 +84,12 @@ func hidesOnly(m *Moment) bool {
 
 func (d *marginWatch) rest() {
 	d.present = false
-	d.margin = smooth{}
 	d.wet.rest()
 	d.evidence.forget()
 }
 
-// say tells the margin that decided, which is smoothed: the raw one may be
-// above zero at the very instant.
+// say tells the margin that decided, which is smoothed and freed of the
+// sensor's lag: the raw one may be above zero at the very instant.
 func (d *marginWatch) say(m *Moment, margin float64, sev Severity) []string {
 	if !d.evidence.due(m.At, sev) {
 		return d.evidence.lines
@@ -97,3 +97,22 @@ func (d *marginWatch) say(m *Moment, margin float64, sev Severity) []string {
 	lines := []string{fmt.Sprintf("superheat %.1f K is %.1f K below the floor of %.0f K (%s)", m.Floor+margin, -margin, m.Floor, m.Phase)}
 	return d.evidence.set(m.At, sev, append(lines, d.wet.words(m)...))
 }
+
+// words keeps the evidence of a lasting condition, so that it is put into
+// words now and then and not at every moment.
+type words struct {
+	at    int64
+	sev   Severity
+	lines []string
+}
+
+func (w *words) due(at int64, sev Severity) bool {
+	return w.lines == nil || sev != w.sev || at-w.at >= refresh || at < w.at
+}
+
+func (w *words) set(at int64, sev Severity, lines []string) []string {
+	w.at, w.sev, w.lines = at, sev, lines
+	return lines
+}
+
+func (w *words) forget() { w.lines = nil }

@@ -27,6 +27,7 @@ type Moment struct {
 	Floor       float64
 	Margin      float64
 	Uncertainty float64 // expanded, of the superheat
+	Lag         float64 // s, of the suction temperature sensor, which the superheat still has
 
 	SuctionPressure      float64
 	DischargePressure    float64

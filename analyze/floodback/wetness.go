@@ -7,21 +7,162 @@ import (
 	"dewgap/analyze/phase"
 )
 
-// Limits of wetness. The shares of liquid are what is taken for harm: common
-// practice, no source.
+// wetness tells how wet the gas is: from the discharge temperature against the
+// machine's own efficiency where that is learned, else from the suction line
+// sticking to dew and from the sump.
+type wetness struct {
+	line    Vapour
+	machine machine
+
+	cold  trend // superheat
+	hot   trend // discharge temperature
+	dry   trend // what dry gas of the measured superheat would show there
+	sump  trend
+	ratio smooth
+	next  int64
+	since int64 // of the last judgement
+
+	liquid           float64 // mass share by the discharge temperature; NaN when not known
+	doubt            float64 // … of it, one way
+	fell             float64 // K below what dry gas of the superheat judged would give
+	judged, wetBelow float64 // that superheat, and where it is plainly above zero
+	full             bool    // the discharge has met the condensing dew: at least that much
+
+	atDew int64 // ns in which the line sat at dew
+	over  int64 // ns with liquid above the major limit
+	damp  int64 // ns with liquid above the minor limit
+	oil   int64 // ns with the sump in danger
+}
+
 const (
-	minorLiquid    = 0.005
-	learnTau       = 3600.0 // s
-	learnEnough    = 900.0  // s of dry steady running before the machine is known
-	learnSuperheat = 4.0    // K above the wet edge and more counts as dry
-	metalLag       = 60.0   // s; time constant of a discharge line and its sensor (shared trade notes: 1–5 min)
-	wetEdgeLeast   = 1.2    // K; a wet line reads up to this much, the clamp being warmer than the gas
-	contactShare   = 0.035  // of (room − pipe): an insulated clamp (shared trade notes: 0.02–0.05)
-	sumpFall       = 1.0    // K/min (shared trade notes)
-	sumpNear       = 10.0   // K over dew (shared trade notes)
-	majorHolds     = 20e9   // ns
-	minorHolds     = 15e9   // ns
+	judgeOften  = int64(5e9)
+	judgeSeldom = int64(60e9)
 )
+
+func newWetness(v Vapour) wetness {
+	w := wetness{line: v, cold: trend{tau: 5}, hot: trend{tau: 15}, dry: trend{tau: 15}, sump: trend{tau: 20}}
+	w.rest()
+	w.stop()
+	return w
+}
+
+// rest forgets what an episode gathered.
+func (w *wetness) rest() { w.atDew, w.over, w.damp, w.oil = 0, 0, 0, 0 }
+
+// stop forgets what a stopped machine makes void; what was learned of it stays.
+func (w *wetness) stop() {
+	w.cold.forget()
+	w.hot.forget()
+	w.dry.forget()
+	w.sump.forget()
+	w.ratio = smooth{}
+	w.next, w.since = 0, 0
+	w.liquid, w.doubt, w.fell, w.full = math.NaN(), math.NaN(), math.NaN(), false
+}
+
+// superheat returns what the superheat is now behind the lag of its sensor.
+func (w *wetness) superheat(m *Moment) float64 { return w.cold.ahead(m.Lag) }
+
+// step takes the next moment of a running compressor.
+func (w *wetness) step(m *Moment) {
+	w.cold.take(m.Superheat, m.Step)
+	w.hot.take(m.DischargeTemperature, m.Step)
+	w.sump.take(m.SumpTemperature, m.Step)
+	w.ratio.take(m.DischargePressure/m.SuctionPressure, m.Step, 10)
+	if m.At >= w.next || w.next-m.At > judgeSeldom {
+		w.judge(m)
+		every := judgeSeldom
+		if w.superheat(m) < w.edge(m)+8 || math.Abs(w.hot.slope()) > lagSlope || m.RunningFor < 1200e9 {
+			every = judgeOften
+		}
+		w.next = m.At + every
+	}
+	w.tally(m)
+}
+
+// judge renews what the discharge temperature tells.
+func (w *wetness) judge(m *Moment) {
+	dt := 0.0
+	if w.since != 0 && m.At > w.since {
+		dt = min(float64(m.At-w.since)/1e9, 60)
+	}
+	w.since = m.At
+	w.liquid, w.doubt, w.fell, w.full = math.NaN(), math.NaN(), math.NaN(), false
+	superheat := max(w.superheat(m), 0)
+	w.judged, w.wetBelow = superheat, w.edge(m)+3
+	ratio := w.ratio.now()
+	if !w.hot.known() || math.IsNaN(ratio) || math.IsNaN(superheat) || math.IsNaN(m.Dew) || ratio < 1.2 || m.RunningFor < 60e9 {
+		return
+	}
+	ps, pd := m.SuctionPressure, m.SuctionPressure*ratio
+	c, ok := compress(w.line, ps, m.Dew+superheat+0.01, pd)
+	if !ok {
+		return
+	}
+	lag := w.machine.lag()
+	slope := w.hot.slope()
+	gas := w.hot.ahead(lag)
+	isDry := superheat > w.edge(m)+drySuperheat
+	if isDry && m.RunningFor > 600e9 && math.Abs(slope) < 0.03 {
+		w.machine.learn(ratio, c.efficiency(w.line, pd, gas), dt)
+	}
+	eta, far := w.machine.efficiency(ratio)
+	if !w.machine.known() {
+		return
+	}
+	dry, perLiquid, ok := c.discharge(w.line, ps, pd, eta)
+	if !ok {
+		return
+	}
+	w.dry.take(dry, int64(dt*1e9))
+	if isDry {
+		w.machine.learnLag(w.dry.near.now(), w.hot.near.now(), slope, dt)
+		if m.RunningFor > 600e9 {
+			w.machine.scatter.take(math.Abs(dry-gas), int64(dt*1e9), scatterTau)
+		}
+	}
+	if m.RunningFor < 180e9 {
+		return
+	}
+	if gas < m.CondensingDew+1 {
+		gas, w.full = m.CondensingDew, true
+	}
+	w.fell = dry - gas
+	w.liquid = max(0, w.fell/perLiquid)
+	w.doubt = (max(scatterLeast, 1.25*w.machine.scatter.now()) + farK*far) / perLiquid
+}
+
+// drySuperheat is by how much the superheat must lie above the wet edge to be
+// taken as that of dry gas: droplets can ride in gas that is a few K warmer.
+const drySuperheat = 4.5
+
+// edge is what a wet line may read above dew: the room warms the clamp.
+func (w *wetness) edge(m *Moment) float64 {
+	room := m.Ambient
+	if math.IsNaN(room) {
+		room = 24
+	}
+	return max(1.2, 0.6+0.035*(room-m.SuctionTemperature))
+}
+
+// tally counts how long each sign has lasted.
+func (w *wetness) tally(m *Moment) {
+	count := func(x *int64, on bool) {
+		if on {
+			*x += m.Step
+		} else {
+			*x = max(0, *x-2*m.Step)
+		}
+	}
+	superheat := w.superheat(m)
+	edge := w.edge(m)
+	count(&w.atDew, superheat < edge)
+	count(&w.over, w.liquid-w.doubt/2 > majorLiquid(m.Kind) && superheat < edge+8)
+	count(&w.damp, w.liquid-w.doubt/2 > minorLiquid && superheat < edge+6)
+	count(&w.oil, w.sump.known() && superheat < edge && (w.sump.slope() < -2.0/60 || w.sump.near.now()-m.Dew < 10))
+}
+
+const minorLiquid = 0.005
 
 // majorLiquid is the share of liquid that harms each kind of machine.
 func majorLiquid(k CompressorKind) float64 {
@@ -35,154 +176,56 @@ func majorLiquid(k CompressorKind) float64 {
 	}
 }
 
-// wetness tells how wet the gas is: from the discharge temperature against the
-// machine's own efficiency where that is learned, else from the suction line
-// sticking to dew and from the sump.
-type wetness struct {
-	line Vapour
-
-	eta     smooth
-	learned float64 // s
-	hot     smooth  // discharge over 20 s
-	hotSlow smooth  // discharge over 80 s: the two give the slope
-	cold    smooth  // superheat over 10 s
-	sump    smooth
-	sumpOld smooth
-	dewSlow smooth
-	next    int64
-
-	shown  float64 // liquid fraction by discharge; NaN when not known
-	fell   float64 // K below what dry gas would give
-	wetFor int64   // ns in which the line sat at dew
-	over   int64   // ns with liquid above the major limit
-	damp   int64   // ns with liquid above the minor limit
-	oil    int64   // ns with the sump in danger
-	slug   bool
-	worst  Severity
-}
-
-const wetPeriod = int64(5e9)
-
-func (w *wetness) rest() {
-	w.wetFor, w.over, w.damp, w.oil, w.slug, w.worst, w.shown = 0, 0, 0, 0, false, NoSeverity, math.NaN()
-}
-
-// step takes the next moment of a running compressor.
-func (w *wetness) step(m *Moment) {
-	w.hot.take(m.DischargeTemperature, m.Step, 15)
-	w.hotSlow.take(m.DischargeTemperature, m.Step, 60)
-	w.cold.take(m.Superheat, m.Step, 8)
-	w.sump.take(m.SumpTemperature, m.Step, 15)
-	w.sumpOld.take(m.SumpTemperature, m.Step, 60)
-	w.dewSlow.take(m.Dew, m.Step, 60)
-	if m.At < w.next && w.next-m.At <= wetPeriod {
-		w.tally(m)
-		return
-	}
-	w.next = m.At + wetPeriod
-	w.judge(m)
-	w.tally(m)
-}
-
-// judge renews what the discharge temperature tells; every few seconds is enough.
-func (w *wetness) judge(m *Moment) {
-	w.shown, w.fell = math.NaN(), math.NaN()
-	if !w.hot.known || m.RunningFor < 180e9 || math.IsNaN(m.DischargePressure) || math.IsNaN(m.Dew) {
-		return
-	}
-	slope := (w.hot.value - w.hotSlow.value) / 45 // K/s; the two lags differ by 45 s
-	if w.cold.value > learnSuperheat+w.edge(m) && m.RunningFor > 600e9 && math.Abs(slope) < 0.02 && m.Phase != phase.Start {
-		if eta := efficiency(w.line, m.SuctionPressure, m.Dew+max(w.cold.value, 0.1), m.DischargePressure, w.hot.value); eta > 0.3 && eta < 1.3 {
-			w.learned += 5
-			w.eta.take(eta, wetPeriod, min(learnTau, max(w.learned, 60)))
-		}
-	}
-	if w.learned < learnEnough || w.cold.value > w.edge(m)+3 {
-		return
-	}
-	dry, perLiquid, ok := expected(w.line, m.SuctionPressure, m.Dew, m.DischargePressure, w.eta.value)
-	if !ok {
-		return
-	}
-	// What the metal will come to, if the gas stays as it is.
-	gas := w.hot.value + metalLag*slope
-	w.fell = dry - gas
-	w.shown = max(0, w.fell/perLiquid)
-}
-
-// discharge tells whether the machine is known, and how far its discharge
-// heads below dry gas.
-func (w *wetness) discharge() (learned bool, shortfall float64) {
-	if w.learned < learnEnough {
-		return false, math.NaN()
-	}
-	if math.IsNaN(w.shown) {
-		return true, math.NaN()
-	}
-	return true, w.fell
-}
-
-// edge is what a wet line may read above dew.
-func (w *wetness) edge(m *Moment) float64 {
-	e := wetEdgeLeast
-	if !math.IsNaN(m.Ambient) {
-		e = max(e, 0.6+contactShare*(m.Ambient-m.SuctionTemperature))
-	} else {
-		e = max(e, 0.6+contactShare*(24-m.SuctionTemperature))
-	}
-	return e
-}
-
-// tally counts how long each sign has lasted.
-func (w *wetness) tally(m *Moment) {
-	count := func(x *int64, on bool) {
-		if on {
-			*x += m.Step
-		} else {
-			*x = max(0, *x-2*m.Step)
-		}
-	}
-	count(&w.wetFor, w.cold.value < w.edge(m))
-	count(&w.over, w.shown > majorLiquid(m.Kind))
-	count(&w.damp, w.shown > minorLiquid+0.003)
-	fall := (w.sumpOld.value - w.sump.value) / 45 * 60 // K/min
-	count(&w.oil, w.sump.known && w.wetFor > 0 && (fall > 2*sumpFall || w.sump.value-m.Dew < sumpNear))
-}
-
 // severity grades the condition as far as it is known now.
 func (w *wetness) severity(m *Moment) Severity {
 	switch {
-	case w.over >= majorHolds && w.wetFor > 0, w.oil >= 60e9:
+	case w.over >= 25e9, w.oil >= 60e9:
 		return Major
-	case !math.IsNaN(w.shown):
-		if w.damp >= minorHolds && w.wetFor > 0 {
+	case !math.IsNaN(w.liquid):
+		if w.damp >= 15e9 {
 			return Minor
 		}
 		return Risk
-	case w.wetFor >= 240e9 && !w.hot.known:
+	case w.atDew >= 120e9:
 		return Major
-	case w.wetFor >= minorHolds:
+	case w.atDew >= 15e9:
 		return Minor
 	default:
 		return Risk
 	}
 }
 
+// discharge tells whether the machine is known, and how far its discharge
+// heads below that of dry gas at 0 K of superheat; NaN where that is not known
+// or the superheat is plainly above zero.
+func (w *wetness) discharge() (learned bool, shortfall float64) {
+	if !(w.judged < w.wetBelow) {
+		return w.machine.known(), math.NaN()
+	}
+	return w.machine.known(), w.fell - dischargePerKelvin*w.judged
+}
+
+// dischargePerKelvin is what the discharge of dry gas falls for each K of
+// superheat: 1.0 to 1.25 (trade notes, §8, computed with a reference library).
+const dischargePerKelvin = 1.1
+
 func (w *wetness) words(m *Moment) []string {
 	var lines []string
-	if w.wetFor > 0 {
-		lines = append(lines, fmt.Sprintf("the suction line has been at dew for %.0f s: the gas is wet, how wet the superheat cannot tell", float64(w.wetFor)/1e9))
+	if w.atDew > 0 {
+		lines = append(lines, fmt.Sprintf("the suction line has been at dew for %.0f s: the gas is wet, how wet the superheat cannot tell", float64(w.atDew)/1e9))
 	}
 	switch {
-	case w.shown > 0:
-		lines = append(lines, fmt.Sprintf("discharge heads for %.0f K below what dry gas gives on this machine: about %.1f %% of liquid by mass", w.fell, 100*w.shown))
-	case !w.hot.known:
+	case w.liquid > 0:
+		lines = append(lines, fmt.Sprintf("discharge heads for %.0f K below what dry gas gives on this machine: about %.1f %% of liquid by mass", w.fell, 100*w.liquid))
+	case !w.hot.known():
 		lines = append(lines, "no discharge temperature: wetness is judged by the suction line alone")
-	case w.learned < learnEnough:
+	case !w.machine.known():
 		lines = append(lines, "the machine's efficiency is not learned yet: the discharge temperature cannot tell wetness")
 	}
 	if w.oil > 0 {
-		lines = append(lines, fmt.Sprintf("the oil sump is %.0f K above dew and cooling", w.sump.value-m.Dew))
+		lines = append(lines, fmt.Sprintf("the oil sump is %.0f K above dew and cooling", w.sump.near.now()-m.Dew))
 	}
 	return lines
 }
+
+var _ = phase.Off

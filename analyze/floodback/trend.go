@@ -1,0 +1,56 @@
+package floodback
+
+import "math"
+
+// smooth is a first-order low-pass in event time. Its zero value knows nothing.
+type smooth struct {
+	value float64
+	known bool
+}
+
+// take enters x after step ns, with time constant tau seconds, and returns the
+// smoothed value. NaN is ignored.
+func (s *smooth) take(x float64, step int64, tau float64) float64 {
+	switch {
+	case math.IsNaN(x):
+	case !s.known:
+		s.value, s.known = x, true
+	default:
+		dt := float64(step) / 1e9
+		s.value += (x - s.value) * dt / (tau + dt)
+	}
+	return s.now()
+}
+
+func (s *smooth) now() float64 {
+	if !s.known {
+		return math.NaN()
+	}
+	return s.value
+}
+
+// trend follows a quantity and its slope by two low-passes in a row, each of
+// tau seconds. Its zero value but for tau knows nothing.
+type trend struct {
+	tau       float64
+	near, far smooth
+}
+
+func (t *trend) take(x float64, step int64) {
+	near := t.near.take(x, step, t.tau)
+	t.far.take(near, step, t.tau)
+}
+
+func (t *trend) known() bool { return t.near.known }
+
+func (t *trend) forget() { t.near, t.far = smooth{}, smooth{} }
+
+// slope is what the quantity changes in a second, tau ago.
+func (t *trend) slope() float64 { return (t.near.now() - t.far.now()) / t.tau }
+
+// ahead returns what the quantity is now behind a sensor of lag seconds: the
+// lag of a first-order sensor on a slope is slope × lag, and so is that of the
+// filter's own tau.
+func (t *trend) ahead(lag float64) float64 {
+	return t.near.now() + t.slope()*(t.tau+lag)
+}
