@@ -28,6 +28,9 @@ const (
 	ratioLeast = 0.4  // ln 1.5
 
 	etaLeast, etaMost = 0.3, 1.2 // what can be the efficiency of a machine that works
+	etaUsual          = 0.66     // trade notes, §8, work their table with 0.65
+	etaUsualDoubt     = 0.12     // common practice, no source: 0.58 to 0.74
+	etaFar            = 0.12     // of doubt for an e-fold of pressure ratio outside of what was seen
 
 	learnTau    = 3600.0 // s; an hour: a machine wears slowly
 	learnEnough = 900.0  // s of dry running before the machine is known
@@ -63,15 +66,19 @@ func (m *machine) learn(ratio, eta, dt float64) {
 	m.seconds = min(m.seconds+dt, learnTau)
 }
 
-// efficiency returns the efficiency at a pressure ratio, and how far in ln of
-// the ratio the nearest experience lies.
-func (m *machine) efficiency(ratio float64) (eta, far float64) {
+// efficiency returns the efficiency at a pressure ratio, and the half-width of
+// the doubt about it as a share of it: what is usual for any machine as long as
+// this one is not known.
+func (m *machine) efficiency(ratio float64) (eta, doubt float64) {
+	if !m.known() {
+		return etaUsual, etaUsualDoubt
+	}
 	_, x := bin(ratio)
 	x -= 0.5 // centres
 	sum, weight, nearest := 0.0, 0.0, math.Inf(1)
 	for i := range m.at {
 		b := &m.at[i]
-		if b.seconds < 60 {
+		if b.seconds == 0 {
 			continue
 		}
 		d := math.Abs(float64(i) - x)
@@ -80,10 +87,7 @@ func (m *machine) efficiency(ratio float64) (eta, far float64) {
 		sum += w * b.eta
 		weight += w
 	}
-	if weight == 0 {
-		return math.NaN(), math.Inf(1)
-	}
-	return sum / weight, max(0, nearest-0.5) * ratioWidth
+	return sum / weight, etaFar * max(0, nearest-0.5) * ratioWidth
 }
 
 // lag returns the time constant of the discharge line and its sensor, s.

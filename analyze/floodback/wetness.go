@@ -19,6 +19,7 @@ type wetness struct {
 	dry   trend // what dry gas of the measured superheat would show there
 	sump  trend
 	ratio smooth
+	burst trend // of liquid
 	next  int64
 	since int64 // of the last judgement
 
@@ -40,7 +41,7 @@ const (
 )
 
 func newWetness(v Vapour) wetness {
-	w := wetness{line: v, cold: trend{tau: 5}, hot: trend{tau: 15}, dry: trend{tau: 15}, sump: trend{tau: 20}}
+	w := wetness{line: v, cold: trend{tau: 5}, hot: trend{tau: 15}, dry: trend{tau: 15}, sump: trend{tau: 20}, burst: trend{tau: 10}}
 	w.rest()
 	w.stop()
 	return w
@@ -55,6 +56,7 @@ func (w *wetness) stop() {
 	w.hot.forget()
 	w.dry.forget()
 	w.sump.forget()
+	w.burst.forget()
 	w.ratio = smooth{}
 	w.next, w.since = 0, 0
 	w.liquid, w.doubt, w.fell, w.full = math.NaN(), math.NaN(), math.NaN(), false
@@ -91,7 +93,7 @@ func (w *wetness) judge(m *Moment) {
 	superheat := max(w.superheat(m), 0)
 	w.judged, w.wetBelow = superheat, w.edge(m)+3
 	ratio := w.ratio.now()
-	if !w.hot.known() || math.IsNaN(ratio) || math.IsNaN(superheat) || math.IsNaN(m.Dew) || ratio < 1.2 || m.RunningFor < 60e9 {
+	if !w.hot.known() || math.IsNaN(ratio) || math.IsNaN(superheat) || math.IsNaN(m.Dew) || ratio < 1.2 || m.RunningFor < 60e9 || m.Phase == phase.Start {
 		return
 	}
 	ps, pd := m.SuctionPressure, m.SuctionPressure*ratio
@@ -99,29 +101,27 @@ func (w *wetness) judge(m *Moment) {
 	if !ok {
 		return
 	}
-	lag := w.machine.lag()
+	gas := w.hot.ahead(w.machine.lag())
 	slope := w.hot.slope()
-	gas := w.hot.ahead(lag)
-	isDry := superheat > w.edge(m)+drySuperheat
-	if isDry && m.RunningFor > 600e9 && math.Abs(slope) < 0.03 {
-		w.machine.learn(ratio, c.efficiency(w.line, pd, gas), dt)
+	isDry := superheat > w.edge(m)+drySuperheat && m.RunningFor >= learnAfter
+	if isDry {
+		// A metal that is still warming or cooling tells less.
+		calm := 1 / (1 + slope*slope/(lagSlope*lagSlope))
+		w.machine.learn(ratio, c.efficiency(w.line, pd, gas), dt*calm)
 	}
-	eta, far := w.machine.efficiency(ratio)
-	if !w.machine.known() {
-		return
-	}
+	eta, doubt := w.machine.efficiency(ratio)
 	dry, perLiquid, ok := c.discharge(w.line, ps, pd, eta)
 	if !ok {
 		return
 	}
-	w.dry.take(dry, int64(dt*1e9))
-	if isDry {
-		w.machine.learnLag(w.dry.near.now(), w.hot.near.now(), slope, dt)
-		if m.RunningFor > 600e9 {
+	if w.machine.known() {
+		w.dry.take(dry, int64(dt*1e9))
+		if isDry {
+			w.machine.learnLag(w.dry.near.now(), w.hot.near.now(), slope, dt)
 			w.machine.scatter.take(math.Abs(dry-gas), int64(dt*1e9), scatterTau)
 		}
 	}
-	if m.RunningFor < 180e9 {
+	if m.RunningFor < judgeAfter {
 		return
 	}
 	if gas < m.CondensingDew+1 {
@@ -129,8 +129,17 @@ func (w *wetness) judge(m *Moment) {
 	}
 	w.fell = dry - gas
 	w.liquid = max(0, w.fell/perLiquid)
-	w.doubt = (max(scatterLeast, 1.25*w.machine.scatter.now()) + farK*far) / perLiquid
+	w.doubt = doubt * (dry - float64(c.inlet.Temperature)) / perLiquid
+	if w.machine.known() {
+		w.doubt += max(scatterLeast, 1.25*w.machine.scatter.now()) / perLiquid
+	}
+	w.burst.take(w.liquid, int64(dt*1e9))
 }
+
+const (
+	learnAfter = int64(150e9) // ns of running before the machine may be learned
+	judgeAfter = int64(120e9) // … and judged
+)
 
 // drySuperheat is by how much the superheat must lie above the wet edge to be
 // taken as that of dry gas: droplets can ride in gas that is a few K warmer.
@@ -156,8 +165,8 @@ func (w *wetness) tally(m *Moment) {
 	}
 	superheat := w.superheat(m)
 	edge := w.edge(m)
-	count(&w.atDew, superheat < edge)
-	count(&w.over, w.liquid-w.doubt/2 > majorLiquid(m.Kind) && superheat < edge+8)
+	count(&w.atDew, superheat < edge+1)
+	count(&w.over, max(w.liquid, w.burst.ahead(25))-w.doubt/2 > majorLiquid(m.Kind) && superheat < edge+8)
 	count(&w.damp, w.liquid-w.doubt/2 > minorLiquid && superheat < edge+6)
 	count(&w.oil, w.sump.known() && superheat < edge && (w.sump.slope() < -2.0/60 || w.sump.near.now()-m.Dew < 10))
 }
@@ -178,21 +187,15 @@ func majorLiquid(k CompressorKind) float64 {
 
 // severity grades the condition as far as it is known now.
 func (w *wetness) severity(m *Moment) Severity {
+	blind := math.IsNaN(w.liquid)
+	dry := !blind && w.machine.known() && w.liquid+w.doubt/2 < minorLiquid
 	switch {
-	case w.over >= 25e9, w.oil >= 60e9:
+	case w.over >= 25e9, w.oil >= 60e9 && !dry, blind && w.atDew >= 120e9:
 		return Major
-	case !math.IsNaN(w.liquid):
-		if w.damp >= 15e9 {
-			return Minor
-		}
-		return Risk
-	case w.atDew >= 120e9:
-		return Major
-	case w.atDew >= 15e9:
+	case w.damp >= 15e9, w.atDew >= 12e9 && !dry:
 		return Minor
-	default:
-		return Risk
 	}
+	return Risk
 }
 
 // discharge tells whether the machine is known, and how far its discharge
@@ -227,5 +230,3 @@ func (w *wetness) words(m *Moment) []string {
 	}
 	return lines
 }
-
-var _ = phase.Off
