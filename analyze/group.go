@@ -280,13 +280,12 @@ func (g *group) judge(i int, p phase.Phase, step int64, e *Engine) {
 		st.Superheat, st.Margin = units.Kelvin(math.NaN()), units.Kelvin(math.NaN())
 	}
 	x, y := &g.sample, &g.sample.Compressors[i]
-	lag, _ := c.meter.Lag()
 	ns, whole := run.For(x.At)
 	g.moment = floodback.Moment{
 		At: x.At, Step: step, Compressor: g.first + i, Kind: g.spec.Compressors[i].Kind,
 		Phase: p, Running: run.Running(), RunningFor: ns, Whole: whole, Stopped: run.Stopped(),
 		Quality: v.Quality, Lean: v.Lean, Superheat: float64(v.Superheat), Floor: float64(floor),
-		Margin: float64(v.Superheat - floor), Uncertainty: float64(v.Uncertainty), Lag: lag.Seconds(),
+		Margin: float64(v.Superheat - floor), Uncertainty: float64(v.Uncertainty), Lag: c.meter.Lag().Seconds(),
 		SuctionPressure: float64(v.Pressure), DischargePressure: x.DischargePressure,
 		Dew: float64(v.DewNow), CondensingDew: x.CondensingDew,
 		SuctionTemperature: float64(v.Temperature), DischargeTemperature: y.DischargeTemperature,

@@ -62,6 +62,9 @@ func (m *Meter) SetLag(tau time.Duration, doubt float64, fits int) {
 	m.terms.LagAssumed = m.terms.LagAssumed && fits == 0
 }
 
+// Lag returns the sensor's time constant in use.
+func (m *Meter) Lag() time.Duration { return m.terms.Lag }
+
 // LagAssumed says that the time constant was neither stated nor learned.
 func (m *Meter) LagAssumed() bool { return m.terms.LagAssumed }
 
