@@ -3,6 +3,7 @@ package plausible
 import (
 	"fmt"
 	"math"
+	"slices"
 	"time"
 )
 
@@ -69,7 +70,7 @@ func (c *Checker) againstTwins(k int, now *Now) (difference float64, twins int, 
 	var others [64]float64
 	n := 0
 	for i := range now.Superheat {
-		if i == k || n == len(others) || !dry(i) {
+		if i == k || n == len(others) || !dry(i) || c.doubted(c.group.Compressors[i].Temperature.Point) {
 			continue
 		}
 		j := n
@@ -83,6 +84,16 @@ func (c *Checker) againstTwins(k int, now *Now) (difference float64, twins int, 
 		return 0, n, false
 	}
 	return float64(now.Superheat[k].Temperature) - (others[(n-1)/2]+others[n/2])/2, n, true
+}
+
+// doubted says that something stands against an input.
+func (c *Checker) doubted(point int) bool {
+	for i := range c.standing {
+		if c.standing[i].Point == point {
+			return true
+		}
+	}
+	return false
 }
 
 func (d *drift) follow(x float64, dt int64) {
@@ -103,5 +114,42 @@ func (d *drift) follow(x float64, dt int64) {
 		d.standing = true
 	} else if off <= driftClear*driftLimit {
 		d.standing = false
+	}
+}
+
+// Pressures of one header. Common practice, no source.
+const (
+	twinBy    = 25_000.0 // Pa; both limits of error and the header's own loss …
+	twinShare = 0.08     // … or this share of the pressure
+	twinHold  = 10 * time.Minute
+)
+
+// checkTwins compares suction pressures that are measured at each compressor:
+// those that run share a header. With two, nobody knows which is wrong, and
+// neither is trusted.
+func (c *Checker) checkTwins(now *Now, dt int64) {
+	for i := range c.twins {
+		p, rest := float64(now.Superheat[i].Pressure), c.others[:0]
+		for j := range now.Superheat {
+			x := float64(now.Superheat[j].Pressure)
+			if j != i && c.group.Compressors[j].Pressure.Point != c.group.Compressors[i].Pressure.Point && c.surelyRuns(j, now) && !math.IsNaN(x) {
+				rest = append(rest, x)
+			}
+		}
+		c.others = rest
+		slices.Sort(rest)
+		away := false
+		var middle float64
+		if len(rest) > 0 && c.surelyRuns(i, now) {
+			middle = (rest[(len(rest)-1)/2] + rest[len(rest)/2]) / 2
+			away = math.Abs(p-middle) > max(twinBy, twinShare*middle)
+		}
+		if c.twins[i].take(away, dt) < twinHold {
+			continue
+		}
+		c.hold(TwinsDisagree, c.group.Compressors[i].Pressure.Point, leanOf(p-middle), now.At-c.twins[i].held, func() string {
+			return fmt.Sprintf("%.2f bar absolute, where the other transmitters of the header show %.2f: this looks like a transmitter that is off, or of another range; compare both with a gauge, check unit and scale",
+				p/1e5, middle/1e5)
+		})
 	}
 }

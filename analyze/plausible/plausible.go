@@ -7,6 +7,7 @@
 package plausible
 
 import (
+	"math"
 	"time"
 
 	"dewgap/analyze/phase"
@@ -28,9 +29,15 @@ const (
 	Drifted                               // no longer agrees with what it used to agree with
 	NotAtAmbient                          // stopped for long, and not at the temperature of the room
 	LooseClamp                            // reads the room instead of the pipe
+	WorkImpossible                        // suction and discharge do not belong together
+	CoilsDisagree                         // every coil of the group would be out of order at once
+	NotEqualised                          // standing pressure does not belong to the temperatures around it
+	TwinsDisagree                         // pressures of one header differ
+	Noisy                                 // jumps about
 )
 
-var codeNames = [...]string{"", "frozen", "moved", "below-saturation", "discharge-below-suction", "drifted", "not-at-ambient", "loose-clamp"}
+var codeNames = [...]string{"", "frozen", "moved", "below-saturation", "discharge-below-suction", "drifted", "not-at-ambient", "loose-clamp", "work-impossible",
+	"coils-disagree", "not-equalised", "twins-disagree", "noisy"}
 
 // String returns the stable name of c.
 func (c Code) String() string { return codeNames[c] }
@@ -103,6 +110,13 @@ type Checker struct {
 	off      []since
 	room     []since
 	reversed since
+	vapour   Vapour // nil where the refrigerant has no such table
+	works    []work
+	coils    coilWatch
+	rest     restWatch
+	twins    []since
+	others   []float64
+	noisy    []since // same index as frozen
 	running  []bool
 	changed  int64 // ns; last time a compressor started or stopped, or a defrost began or ended
 	frosting []bool
@@ -143,6 +157,12 @@ func New(g Group) *Checker {
 		add(k.Air, air, -1)
 	}
 	c.drifts = newDrifts(g)
+	c.vapour, _ = g.Line.(Vapour)
+	c.works, c.twins, c.noisy = make([]work, n), make([]since, n), make([]since, len(c.frozen))
+	c.coils.outlets, c.coils.airs = make([]mean, len(g.Circuits)), make([]mean, len(g.Circuits))
+	for i := range c.works {
+		c.works[i].mean = math.NaN()
+	}
 	return c
 }
 
@@ -181,6 +201,11 @@ func (c *Checker) Observe(now *Now) []Suspicion {
 	c.checkSaturation(now, dt)
 	c.checkDrift(now, dt)
 	c.checkStopped(now, dt)
+	c.checkWork(now)
+	c.checkCoils(now, dt)
+	c.checkRest(now, dt)
+	c.checkTwins(now, dt)
+	c.checkNoise(now, dt)
 	c.settle()
 	return c.standing
 }
@@ -238,6 +263,11 @@ func (c *Checker) hold(code Code, point int, lean superheat.Lean, from int64, sa
 
 // keep keeps a suspicion standing that stands already.
 func (c *Checker) keep(code Code, point int) {
+	for i := range c.next {
+		if c.next[i].Code == code && c.next[i].Point == point {
+			return
+		}
+	}
 	for i := range c.standing {
 		if c.standing[i].Code == code && c.standing[i].Point == point {
 			c.next = append(c.next, c.standing[i])

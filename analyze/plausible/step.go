@@ -18,6 +18,8 @@ const (
 	movedWait     = 4 * time.Minute // until a step that stayed is believed to be the sensor's
 	movedReason   = 3 * time.Minute // a start, stop or defrost this near explains a step
 	movedDry      = 5.0             // K of superheat; a step that lands nearer to dew may be wet gas arriving
+	leapLeast     = 8.0             // K up, …
+	leapInterval  = 5 * time.Second // … within this: no pipe does it, whatever starts or stops
 	movedStays    = 0.35            // share of the step by which the level may have moved since
 	// quickest is the time constant of the quickest sensor on a pipe (bare NTC
 	// on copper 5 to 15 s, shared trade notes, less for caution): wet gas that
@@ -26,6 +28,7 @@ const (
 	wetShare     = 0.3              // of the glide by which wet gas lies below dew: it is never mostly liquid
 	quickSlack   = 2.0              // K
 	dischargeDue = 10 * time.Minute // by when a discharge line has followed (lag 1 to 5 min, shared trade notes)
+	coilIsDry    = 3.0              // K of superheat at its outlet
 	dischargeBy  = 0.4              // share of the pipe's step that it must have followed by at least
 )
 
@@ -59,19 +62,20 @@ func (c *Checker) checkMoved(now *Now) {
 				continue
 			}
 			m.waiting = 0
-			if settled(now.Phases[m.compressor]) && s.At-c.changed > int64(movedReason) {
+			leap := s.Size() >= leapLeast && m.in.Signal.Interval() <= leapInterval
+			if leap || settled(now.Phases[m.compressor]) && s.At-c.changed > int64(movedReason) {
 				m.step, m.dew, m.witnessed = s, dew, false
 				m.hot, _ = known(c.group.Compressors[m.compressor].Discharge, now.At)
 				m.waiting, m.standing = c.judgeStep(m, s, dew)
 			}
 		}
 		age := time.Duration(now.At - m.step.At)
-		if m.waiting > 0 && (c.changed > m.step.At || math.Abs(x-m.step.To-(dew-m.dew)) > movedStays*math.Abs(m.step.Size())) {
+		if m.waiting > 0 && (c.changed > m.step.At && m.step.Size() < leapLeast || math.Abs(x-m.step.To-(dew-m.dew)) > movedStays*math.Abs(m.step.Size())) {
 			m.waiting, m.standing = 0, false
 		}
 		if m.waiting > 0 && age >= m.waiting {
 			if m.standing = true; m.waiting == dischargeDue {
-				m.standing, m.witnessed = c.dischargeStayed(m, now), true
+				m.standing, m.witnessed = c.gasStayed(m, now), true
 			}
 			m.waiting = 0
 		}
@@ -103,12 +107,13 @@ func (c *Checker) judgeStep(m *moved, s superheat.Step, dew float64) (wait time.
 	size, interval := s.Size(), m.in.Signal.Interval()
 	over := s.From - dew // K, of the level before
 	_, hot := known(c.group.Compressors[m.compressor].Discharge, s.At)
+	witness := hot || c.coilsMeasured()
 	if math.Abs(size) < movedLeast || over <= movedDry {
 		return 0, false
 	}
 	if wet := over + wetShare*c.glide; size < 0 && -size > wet*(1-math.Exp(-interval.Seconds()/quickest))+quickSlack {
-		// Faster than wet gas can do it; the discharge has the last word.
-		if hot {
+		// Faster than wet gas can do it; the witness has the last word.
+		if witness {
 			return dischargeDue, true
 		}
 		return movedWait, true
@@ -119,10 +124,36 @@ func (c *Checker) judgeStep(m *moved, s superheat.Step, dew float64) (wait time.
 		}
 		return 0, false
 	}
-	if hot && -size >= movedFar {
+	if witness && -size >= movedFar {
 		return dischargeDue, false
 	}
 	return 0, false
+}
+
+// gasStayed says that the gas has not become wet, whatever the pipe reads: its
+// discharge temperature has not followed, or, where that is not measured, every
+// coil of the group is dry.
+func (c *Checker) gasStayed(m *moved, now *Now) bool {
+	if _, hot := known(c.group.Compressors[m.compressor].Discharge, now.At); hot {
+		return c.dischargeStayed(m, now)
+	}
+	for i := range c.group.Circuits {
+		x, ok := known(c.group.Circuits[i].CoilOutlet, now.At)
+		if !ok || x-float64(now.Superheat[m.compressor].DewNow) < coilIsDry {
+			return false
+		}
+	}
+	return c.coilsMeasured()
+}
+
+// coilsMeasured says that every circuit has a coil outlet temperature.
+func (c *Checker) coilsMeasured() bool {
+	for i := range c.group.Circuits {
+		if c.group.Circuits[i].CoilOutlet.Signal == nil {
+			return false
+		}
+	}
+	return len(c.group.Circuits) > 0
 }
 
 // dischargeStayed says that the discharge temperature has not followed a step
@@ -148,6 +179,7 @@ type shifted struct {
 	judged   int64
 	waiting  bool
 	standing bool
+	sharp    bool // one atmosphere in an instant: no start or stop explains it
 	step     superheat.Step
 	dew      float64   // K; size of the step
 	before   []float64 // °C of the witnesses when it was seen
@@ -159,7 +191,7 @@ func (c *Checker) witnesses(now *Now, to []float64) []float64 {
 	to = to[:0]
 	for i := range c.group.Compressors {
 		x := math.NaN()
-		if runs(now.Phases[i]) {
+		if told := i < len(now.Told) && now.Told[i]; runs(now.Phases[i]) || !told {
 			x = float64(now.Superheat[i].Temperature)
 		}
 		to = append(to, x)
@@ -190,15 +222,16 @@ func (c *Checker) checkShifted(now *Now) {
 			}
 			from, err := c.group.Line.Dew(units.Pascal(st.From))
 			to, err2 := c.group.Line.Dew(units.Pascal(st.To))
-			s.waiting = err == nil && err2 == nil && math.Abs(float64(to-from)) >= shiftLeast &&
-				st.At-c.changed > int64(movedReason) && (c.oneAtmosphere(st) && s.in.Signal.Interval() <= movedSparse ||
-				c.allTold(now) && s.in.Signal.Interval() <= movedInterval)
+			interval, calm := s.in.Signal.Interval(), st.At-c.changed > int64(movedReason)
+			s.sharp = c.oneAtmosphere(st) && interval <= movedInterval
+			s.waiting = err == nil && err2 == nil && math.Abs(float64(to-from)) >= shiftLeast && (s.sharp ||
+				calm && c.oneAtmosphere(st) && interval <= movedSparse || calm && c.allTold(now) && interval <= movedInterval)
 			if s.waiting {
 				s.step, s.dew, s.standing = st, float64(to-from), false
 				s.before = c.witnesses(now, s.before)
 			}
 		}
-		if s.waiting && (c.changed > s.step.At || math.Abs(x-s.step.To) > movedStays*math.Abs(s.step.Size())) {
+		if s.waiting && (c.changed > s.step.At && !s.sharp || math.Abs(x-s.step.To) > movedStays*math.Abs(s.step.Size())) {
 			s.waiting = false
 		}
 		if s.waiting && now.At-s.step.At >= int64(shiftWait) {
@@ -223,7 +256,8 @@ func (c *Checker) checkShifted(now *Now) {
 // oneAtmosphere says that a step is as large as what gauge and absolute
 // pressure differ by.
 func (c *Checker) oneAtmosphere(s superheat.Step) bool {
-	return math.Abs(math.Abs(s.Size())/float64(c.group.Atmosphere)-1) < shiftAtmos
+	size := math.Abs(s.Size())
+	return math.Abs(size/float64(c.group.Atmosphere)-1) < shiftAtmos || math.Abs(size/float64(units.StandardAtmosphere)-1) < shiftAtmos
 }
 
 // allTold says that no compressor can have started or stopped unseen.

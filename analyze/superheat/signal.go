@@ -55,6 +55,8 @@ type Signal struct {
 	jumping int     // samples still needed to believe a jump
 	before  float64 // level before the jump
 
+	move  float64 // last change between samples
+	noise float64 // mean change of that change, clamped
 	still Stillness
 	step  stepWatch
 }
@@ -127,6 +129,7 @@ func (s *Signal) takeValue(at int64, r *reading.Reading) bool {
 	switch {
 	case s.limits.isSwitch():
 	case fresh:
+		s.roughen(x - s.value)
 		s.still.take(x == s.value, at)
 		s.step.take(s.value, x, at, s.limits.step+s.limits.stepShare*s.value)
 	default:
@@ -244,6 +247,24 @@ func (s *Signal) StaleAfter() time.Duration { return time.Duration(s.stale) }
 
 // Stillness returns how long the value has not changed by a single bit.
 func (s *Signal) Stillness() Stillness { return s.still }
+
+// roughen follows how much neighbouring changes differ: noise does that, a
+// slope does not. A single spike counts little.
+func (s *Signal) roughen(d float64) {
+	r := math.Abs(d - s.move)
+	s.move = d
+	if s.noise > 0 {
+		r = min(r, 6*s.noise)
+	}
+	s.noise += (r - s.noise) / 64
+}
+
+// Noise returns the standard deviation of the noise from sample to sample.
+func (s *Signal) Noise() float64 {
+	// The second difference of white noise has √6 of its deviation, whose mean
+	// absolute value is √(2/π) of it.
+	return s.noise / (math.Sqrt(6) * math.Sqrt(2/math.Pi))
+}
 
 // Step returns the last confirmed sudden step.
 func (s *Signal) Step() Step { return s.step.found }

@@ -41,6 +41,7 @@ func (s Step) Size() float64 { return s.To - s.From }
 type stepWatch struct {
 	restless  float64 // mean |change| between samples, clamped: the noise and the usual movement
 	n         int     // samples behind restless
+	last      float64 // change before this one
 	candidate Step
 	left      int // samples still to stand still
 	found     Step
@@ -57,6 +58,9 @@ func (w *stepWatch) reset() { w.left = 0 }
 
 func (w *stepWatch) take(before, x float64, at int64, least float64) {
 	d := math.Abs(x - before)
+	// The level before must have stood, too: the end of a spike is no step.
+	stood := math.Abs(w.last) <= stepStand*d+2*w.restless
+	w.last = x - before
 	if w.left > 0 {
 		c := &w.candidate
 		if math.Abs(x-c.To) > stepStand*math.Abs(c.Size())+2*w.restless {
@@ -64,7 +68,7 @@ func (w *stepWatch) take(before, x float64, at int64, least float64) {
 		} else if w.left--; w.left == 0 {
 			w.found = *c
 		}
-	} else if w.n >= stepLearn && d > max(least, stepRestless*w.restless) {
+	} else if w.n >= stepLearn && stood && d > max(least, stepRestless*w.restless) {
 		w.candidate, w.left = Step{At: at, From: before, To: x}, stepConfirm
 	}
 	if w.n < stepLearn {
