@@ -295,7 +295,10 @@ func (g *group) judge(i int, p phase.Phase, step int64, e *Engine) {
 	e.result.Findings = c.set.Step(&g.moment, e.result.Findings)
 	if first < len(e.result.Findings) {
 		if f := &e.result.Findings[first]; f.Kind == floodback.Floodback && f.Verdict == floodback.Present {
-			f.Circuits, f.Causes = c.why.Present(x.At, c.set.Hunts())
+			f.Circuits, f.Causes = c.why.Present(cause.Moment{
+				At: x.At, Compressor: i, Superheat: float64(v.Superheat), Floor: float64(floor),
+				Liquid: c.set.Liquid(), Hunts: c.set.Hunts(),
+			})
 		}
 	}
 }

@@ -1,12 +1,19 @@
 // Package cause ranks circuits and causes for a floodback by evidence, and
 // says what to check next.
 //
+// A Group follows the coils of one suction group all the time: superheat at
+// the outlets, air, defrosts, and a day of summaries of how each coil usually
+// runs. A Case gathers the evidence of one floodback of one compressor: who
+// was wet or restarted, weighted by how deep the compressor's superheat was.
+// The evidence is a view in numbers (view.go), the view is judged by named
+// signs (signs.go), and the signs are added up by one table (table.go). There
+// is no weight outside that table.
+//
 // It may import the standard library's pure packages and phase. No clock, no
-// I/O. Nothing is hidden in weights that are not in the table of this package.
+// I/O.
 package cause
 
 import (
-	"fmt"
 	"math"
 	"slices"
 
@@ -21,177 +28,299 @@ type Ranked struct {
 }
 
 const (
-	tick     = int64(5e9)
-	wetBelow = 3.0 // K of coil superheat over the group's dew: the outlet is wet or nearly (common practice)
-	recently = 15 * 60.0
+	tick   = int64(5e9)  // ns between two looks at the coils
+	second = int64(1e9)  // ns
+	minute = 60 * second // ns
 )
 
-// Group follows the coils of one suction group between floodbacks.
+// Group follows the coils of one suction group between and during floodbacks.
+// It is not safe for concurrent use.
 type Group struct {
-	names []string
-	kinds []phase.DefrostKind
-	coils []coil
-	next  int64
-	dew   mean // an hour
-	now   float64
+	coils   []coil
+	inlets  []inlet
+	now     int64
+	calm    int64 // since when a compressor runs and dew is quiet; 0: it is not
+	drawn   bool  // … for calmAfter: dew is down
+	dew     mean  // delayed like a pipe's sensor
+	dewSlow mean  // over three minutes
+	usual   mean  // dew over an hour
+	rise    rise
+	earlier []dossier // by circuit: what earlier floodbacks told
+	head    mean      // condensing dew over two minutes
+	headDay mean      // … over half a day
 }
 
-type coil struct {
-	over    mean // superheat at the outlet, 20 s
-	usual   mean // … an hour
-	wet     float64
-	known   bool
-	swing   mean // mean |deviation| over ten minutes
-	slow    mean // two minutes
-	resumed int64
-	stage   phase.Stage
-	gap     float64 // air − dew against before, K
-	last    phase.Episode
-	before  float64 // superheat before the last defrost
-	lengths mean    // of defrosts, s
-	counted int64
-}
-
-type mean struct {
-	value float64
-	known bool
-}
-
-func (m *mean) take(x, dt, tau float64) {
-	switch {
-	case math.IsNaN(x):
-	case !m.known:
-		m.value, m.known = x, true
-	default:
-		m.value += (x - m.value) * dt / (tau + dt)
-	}
+// inlet is a compressor's suction as its neighbours see it.
+type inlet struct {
+	track
+	running bool
 }
 
 // NewGroup returns the tracker of a group's circuits.
 func NewGroup(names []string, kinds []phase.DefrostKind) *Group {
-	return &Group{names: names, kinds: kinds, coils: make([]coil, len(names))}
+	g := &Group{coils: make([]coil, len(names)), earlier: make([]dossier, len(names))}
+	for i := range g.coils {
+		g.coils[i] = newCoil(names[i], kinds[i])
+	}
+	return g
 }
 
+// Lags: a clamped sensor on a pipe follows within some 30 s, so dew is delayed
+// as much before the two are compared. Common practice, no source.
+const (
+	pipeLag   = 30.0 // s
+	calmAfter = 60 * second
+	quietDew  = 1.5 // K between dew and its delayed value
+)
+
 // Observe takes the group's sample after phases have seen it. It allocates
-// nothing.
+// nothing once the number of compressors is known.
 func (g *Group) Observe(x *phase.Sample, p *phase.Group) {
-	if x.At < g.next && g.next-x.At <= tick {
+	passed := x.At - g.now
+	if g.now != 0 && passed >= 0 && passed < tick {
 		return
 	}
-	g.next = x.At + tick
-	const dt = 5.0
-	g.now = x.Dew
-	g.dew.take(x.Dew, dt, 3600)
+	if passed < 0 || passed > 2*minute {
+		passed = tick // a hole or a clock set back: what was before stands for little
+		g.calm = 0
+	}
+	dt := float64(passed) / 1e9
+	g.now = x.At
+	if len(g.inlets) != len(x.Compressors) {
+		g.inlets = make([]inlet, len(x.Compressors))
+	}
+	runs := false
+	for i := range g.inlets {
+		runs = runs || p.Compressors[i].Running() != phase.No
+	}
+	g.dew.take(x.Dew, dt, pipeLag)
+	g.dewSlow.take(x.Dew, dt, 180)
+	g.head.take(x.CondensingDew, dt, 120)
+	switch {
+	case !runs || !g.dew.known:
+		g.calm, g.drawn = 0, false
+	case g.calm == 0:
+		g.calm = x.At
+	case !g.drawn && x.At-g.calm >= calmAfter:
+		g.drawn, g.dewSlow = true, mean{g.dew.value, true}
+	}
+	g.rise.take(x.At, runs, x.Dew)
+	calm := g.calm != 0 && x.At-g.calm >= calmAfter && math.Abs(x.Dew-g.dew.value) < quietDew
+	if calm {
+		g.usual.take(x.Dew, dt, 3600)
+		g.headDay.take(x.CondensingDew, dt, 12*3600)
+	}
+	undisturbed := true
 	for i := range g.coils {
-		c, from := &g.coils[i], &p.Circuits[i]
-		c.stage, _ = from.Stage()
-		c.last = from.Last
-		c.resumed = from.Last.Resumed
-		over := x.Circuits[i].CoilOutlet - x.Dew
-		c.known = !math.IsNaN(over)
-		c.over.take(over, dt, 20)
-		c.gap = x.Circuits[i].Air - x.Dew - from.Gap()
-		c.before = from.Before.Superheat()
-		cooling := c.stage == phase.Refrigerating || c.stage == phase.PullingDown
-		c.wet = 0
-		if cooling && c.known {
-			c.wet = min(max((wetBelow+1-c.over.value)/2, 0), 1)
+		g.coils[i].observe(x.At, dt, &x.Circuits[i], &p.Circuits[i], g, calm)
+		undisturbed = undisturbed && g.coils[i].stage == phase.Refrigerating
+	}
+	for i := range g.inlets {
+		in, c := &g.inlets[i], &x.Compressors[i]
+		ns, _ := p.Compressors[i].For(x.At)
+		in.running = p.Compressors[i].Running() == phase.Yes && ns > 2*minute
+		if !in.running || !calm {
+			in.pause()
+			continue
 		}
-		if c.stage == phase.Refrigerating {
-			c.usual.take(over, dt, 3600)
-			c.slow.take(over, dt, 300)
-			c.swing.take(math.Abs(c.over.value-c.slow.value), dt, 600)
-		}
-		if c.last.Ended > c.last.Began && c.counted != c.last.Ended {
-			c.counted = c.last.Ended
-			c.lengths.take(float64(c.last.Ended-c.last.Began)/1e9, 1, 3)
+		in.take(x.At, dt, c.SuctionTemperature-g.dew.value, g.dew.value-g.dewSlow.value, undisturbed)
+		if undisturbed {
+			in.past.take(x.At, in.over.now(), nan, nan)
 		}
 	}
+}
+
+// rise measures how fast the group's dew comes up once nothing draws any more:
+// an expansion device that shuts lets it creep, an open one lets the high side
+// blow through.
+type rise struct {
+	stopped int64
+	from    float64
+	mean    mean // K in the first two minutes
+	n       int
+}
+
+func (r *rise) take(at int64, runs bool, dew float64) {
+	switch {
+	case runs || math.IsNaN(dew):
+		r.stopped = 0
+	case r.stopped == 0:
+		r.stopped, r.from = at, dew
+	case r.stopped > 0 && at-r.stopped >= 2*minute:
+		r.mean.take(dew-r.from, 1, 4)
+		r.n++
+		r.stopped = -1 // counted
+	}
+}
+
+// minuteAgo returns how high the superheat of a compressor stood in the last
+// two minutes.
+func (g *Group) minuteAgo(compressor int) float64 {
+	if compressor >= len(g.inlets) {
+		return nan
+	}
+	return g.inlets[compressor].highest()
+}
+
+// Moment is what a Case needs to know of its compressor at one instant.
+type Moment struct {
+	At         int64
+	Compressor int     // index in the group
+	Superheat  float64 // K
+	Floor      float64 // K
+	Liquid     float64 // share by mass that the discharge temperature shows; NaN not known
+	Hunts      bool    // the superheat oscillates
 }
 
 // Case is the evidence gathered during one floodback of one compressor.
 type Case struct {
-	group    *Group
-	began    int64
-	seen     int64
-	ticks    float64
-	scores   []float64
-	wet      []float64
-	sum      [featureCount]float64
-	next     int64
+	group  *Group
+	began  int64
+	seen   int64
+	next   int64
+	worded int64
+	weight float64
+	base   []baseline // by circuit
+	based  int64      // when that was looked up
+	blame  []float64  // by circuit, weighted sum
+	signs  [signCount]float64
+	steady steadiness
+	ago    float64 // superheat a minute before the floodback; NaN not known
+
+	deepest  float64 // weight of the moment that words speak of
+	words    view
 	circuits []Ranked
 	causes   []Ranked
-	worded   int64
 }
 
 // NewCase returns an empty case of a group.
 func NewCase(g *Group) Case {
-	return Case{group: g, scores: make([]float64, len(g.names)), wet: make([]float64, len(g.names))}
+	return Case{group: g, base: make([]baseline, len(g.coils)), blame: make([]float64, len(g.coils))}
 }
 
-// quiet is how long a floodback must have been over for the next to be another case.
-const quiet = int64(120e9)
+// quiet is how long a floodback must have been over for the next to be another
+// case. It must not be longer than the time that clears an event.
+const quiet = 2 * minute
 
-// Present takes one instant of a floodback. wetFor is how long the line has
-// been at dew, hunts whether the superheat is hunting. It returns the ranking
-// so far; the slices stay valid and unchanged until they are renewed.
-func (c *Case) Present(at int64, hunts bool) (circuits, causes []Ranked) {
-	if c.seen == 0 || at-c.seen > quiet || at < c.seen {
-		*c = Case{group: c.group, scores: c.scores, wet: c.wet, began: at}
-		clear(c.scores)
-		clear(c.wet)
+// Present takes one instant of a floodback and returns the ranking so far; the
+// slices are never changed afterwards.
+func (c *Case) Present(m Moment) (circuits, causes []Ranked) {
+	if c.seen == 0 || m.At-c.seen > quiet || m.At < c.seen {
+		c.remember()
+		clear(c.blame)
+		*c = Case{group: c.group, base: c.base, blame: c.blame, began: m.At, ago: c.group.minuteAgo(m.Compressor)}
 	}
-	c.seen = at
-	if at >= c.next {
-		c.next = at + tick
-		c.gather(at, hunts)
+	c.seen = m.At
+	if m.At >= c.next {
+		c.next = m.At + tick
+		c.gather(&m)
 	}
-	if c.circuits == nil || at-c.worded >= 2*tick {
-		c.worded = at
-		c.rank(at)
+	if c.circuits == nil || m.At-c.worded >= 2*tick {
+		c.worded = m.At
+		c.rank()
 	}
 	return c.circuits, c.causes
 }
 
-// gather adds the evidence of one instant.
-func (c *Case) gather(at int64, hunts bool) {
-	g := c.group
-	c.ticks++
-	for i := range g.coils {
-		k := &g.coils[i]
-		s := 0.02
-		ago := float64(at-k.resumed) / 1e9
-		if k.resumed != 0 && ago < 3600 && (k.stage == phase.PullingDown || k.stage == phase.Refrigerating) {
-			w := 0.5
-			if !k.known {
-				w = 1
+// dossier is what earlier floodbacks told of a circuit: a valve that was
+// blamed this morning in steady running is no newcomer in tonight's pulldown.
+type dossier struct {
+	at    int64
+	n     float64 // floodbacks, fading
+	blame float64 // sum of the circuit's scores in them
+	signs [signCount]float64
+}
+
+// fade is how fast a dossier is forgotten: common practice, no source.
+const fade = float64(24 * 60 * minute)
+
+func (d *dossier) add(at int64, score float64, signs *[signCount]float64) {
+	keep := 0.8
+	if d.at != 0 && at > d.at {
+		keep *= math.Exp(-float64(at-d.at) / fade)
+	}
+	d.at = at
+	d.n = d.n*keep + score
+	d.blame = d.blame*keep + score
+	for s := range signs {
+		d.signs[s] = d.signs[s]*keep + signs[s]*score
+	}
+}
+
+// part is how much earlier floodbacks count beside the present one.
+func (d *dossier) part() float64 { return 0.5 * d.n / (d.n + 1) }
+
+// remember enters what the case has told into the dossiers.
+func (c *Case) remember() {
+	if len(c.circuits) == 0 || c.weight < 0.5 {
+		return
+	}
+	signs := c.own()
+	for i := range c.group.coils {
+		for _, r := range c.circuits[:1] {
+			if r.Name == c.group.coils[i].name {
+				c.group.earlier[i].add(c.seen, r.Score, &signs)
 			}
-			s += w * math.Exp(-ago/recently)
 		}
-		if k.known && (k.stage == phase.Refrigerating || k.stage == phase.PullingDown) {
-			s += k.wet
-			s += 0.3 * min(max((6-k.over.value)/6, 0), 1)
-			s += 0.25 * min(k.swing.value/4, 1)
-		}
-		if !k.known && k.stage == phase.StageUnknown {
-			s += 0.1
-		}
-		c.scores[i] += s
-		c.wet[i] += k.wet
+	}
+}
+
+// own returns the signs of this floodback alone.
+func (c *Case) own() [signCount]float64 {
+	signs := c.signs
+	for s := range signs {
+		signs[s] /= max(c.weight, 1e-9)
+	}
+	return signs
+}
+
+// gather adds the evidence of one instant. A floodback that lasts for hours
+// just below the floor and once goes down to dew is judged by the latter.
+func (c *Case) gather(m *Moment) {
+	g := c.group
+	c.steady.take(m.Superheat)
+	if c.based == 0 || m.At-c.based >= slotLength && !c.knowsPast() {
+		c.based = m.At
+		g.lookBack(c.base, m.At)
+	}
+	depth := 0.0
+	if m.Floor > 0 {
+		depth = clamp((m.Floor - m.Superheat) / m.Floor)
+	}
+	w := 0.02 + depth*depth
+	c.weight += w
+	for i := range g.coils {
+		c.blame[i] += w * g.blame(i, &c.base[i], c.began)
 	}
 	top := c.top()
 	if top < 0 {
 		return
 	}
-	for f := range featureCount {
-		c.sum[f] += g.feature(f, top, c, at, hunts)
+	v := g.see(top, m, c)
+	signs := read(&v)
+	for s := range signs {
+		c.signs[s] += w * signs[s]
 	}
+	if w >= c.deepest {
+		c.deepest, c.words = w, v
+	}
+}
+
+// knowsPast says whether enough was seen before this floodback; else what is
+// seen during it has to do.
+func (c *Case) knowsPast() bool {
+	for i := range c.base {
+		if c.base[i].slots < 6 && c.group.coils[i].known {
+			return false
+		}
+	}
+	return true
 }
 
 func (c *Case) top() int {
 	best := -1
-	for i := range c.scores {
-		if best < 0 || c.scores[i] > c.scores[best] {
+	for i := range c.blame {
+		if best < 0 || c.blame[i] > c.blame[best] {
 			best = i
 		}
 	}
@@ -199,51 +328,44 @@ func (c *Case) top() int {
 }
 
 // rank puts the evidence so far into order and words.
-func (c *Case) rank(at int64) {
-	g := c.group
-	total := 0.0
-	for _, s := range c.scores {
-		total += s
+func (c *Case) rank() {
+	g, w := c.group, max(c.weight, 1e-9)
+	c.circuits = make([]Ranked, 0, len(c.blame))
+	for i, b := range c.blame {
+		c.circuits = append(c.circuits, Ranked{g.coils[i].name, math.Exp(sharpness * b / w), g.say(i, c)})
 	}
-	c.circuits, c.causes = make([]Ranked, 0, len(c.scores)), nil
-	if total > 0 {
-		for i, s := range c.scores {
-			c.circuits = append(c.circuits, Ranked{g.names[i], s / total, g.say(i, c, at)})
+	share(c.circuits)
+	own := c.own()
+	signs := own
+	if top := c.top(); top >= 0 && g.earlier[top].n > 0 {
+		d := &g.earlier[top]
+		part := d.part()
+		for s := range signs {
+			signs[s] += part * (d.signs[s]/d.n - signs[s])
 		}
-		slices.SortStableFunc(c.circuits, byScore)
 	}
-	var f [featureCount]float64
-	for i := range f {
-		f[i] = c.sum[i] / max(c.ticks, 1)
-	}
-	c.causes = score(&f)
+	c.causes = weigh(&signs, &own)
 }
 
-func byScore(a, b Ranked) int {
-	switch {
-	case a.Score > b.Score:
-		return -1
-	case a.Score < b.Score:
-		return 1
-	}
-	return 0
-}
+// sharpness turns a difference of blame into odds: 1 is e⁴, 55 to 1.
+const sharpness = 4.0
 
-// say puts what speaks for circuit i into words.
-func (g *Group) say(i int, c *Case, at int64) []string {
-	k := &g.coils[i]
-	var lines []string
-	if c.ticks > 0 && c.wet[i]/c.ticks > 0.3 {
-		lines = append(lines, fmt.Sprintf("its coil outlet is %.1f K above dew: liquid leaves the coil", k.over.value))
+// share scales scores to a sum of 1 and sorts them, best first.
+func share(r []Ranked) {
+	total := 0.0
+	for i := range r {
+		total += r[i].Score
 	}
-	if ago := float64(at-k.resumed) / 6e10; k.resumed != 0 && ago < 60 {
-		lines = append(lines, fmt.Sprintf("it went back to refrigeration %.0f min ago", ago))
+	for i := range r {
+		r[i].Score /= total
 	}
-	if k.swing.value > 1.5 {
-		lines = append(lines, fmt.Sprintf("its coil superheat swings by about %.0f K", 3*k.swing.value))
-	}
-	if !k.known {
-		lines = append(lines, "its coil outlet temperature is not measured; it would tell")
-	}
-	return lines
+	slices.SortStableFunc(r, func(a, b Ranked) int {
+		switch {
+		case a.Score > b.Score:
+			return -1
+		case a.Score < b.Score:
+			return 1
+		}
+		return 0
+	})
 }

@@ -1,0 +1,163 @@
+package cause
+
+import (
+	"math"
+
+	"dewgap/analyze/phase"
+)
+
+// sign is one named piece of evidence, 0 (absent or not known) to 1 (plain).
+type sign int
+
+const (
+	afterDefrost   sign = iota // the circuit went back to refrigeration within the last quarter of an hour
+	noDefrost                  // no circuit did
+	otherDefrosted             // another circuit did, this one not
+	hotGasEnded                // hot gas, and the floodback began within three minutes of that moment
+	sudden                     // the compressor's superheat fell within a minute
+	feedsOff                   // suction pressure jumps up when nothing draws
+	lone                       // the group has one circuit
+	coilLow                    // the outlet came down towards dew
+	coilsDry                   // every fed coil is measured and none is low, while the compressor is near dew
+	manyLow                    // most coils are low at once
+	alwaysLow                  // the outlet was low for most of the day before
+	usuallyFine                // … or was plainly normal
+	fellAtOnce                 // the outlet came down within twenty minutes, and not after a defrost
+	crept                      // … or over hours
+	relieved                   // defrosts raise it again
+	unrelieved                 // … or do not
+	swings                     // the outlet swings by itself, more than its neighbours
+	inletSwings                // the compressor's superheat oscillates
+	still                      // the outlet is low and does not swing
+	lasts                      // the floodback goes on for more than ten minutes
+	brief                      // … or is shorter than that so far
+	flat                       // near dew without moving
+	coldMelt                   // the last defrost did not get warm
+	longMelt                   // … took much longer than usual
+	goodMelt                   // … got warm in its usual time
+	warmAir                    // the air stands further over dew than with a clean coil
+	airStepped                 // … and it came at once
+	airCrept                   // … or over hours
+	airHot                     // … by more than a dirty coil explains
+	airUncured                 // … and a good defrost has not helped
+	coldAir                    // the air is colder than usual: the coil gets plenty
+	dewLow                     // suction dew is below its usual
+	headHigh                   // condensing dew is above its usual
+	dischargeDry               // the discharge temperature shows dry gas while the line reads dew
+	twinsDry                   // the other compressors are far from dew
+	noOutlet                   // the outlet is not measured
+	always                     // 1
+	signCount
+)
+
+var signWords = [signCount]string{
+	afterDefrost:   "it began soon after a defrost of this circuit",
+	noDefrost:      "no defrost came before it",
+	otherDefrosted: "it began after another circuit's defrost",
+	hotGasEnded:    "it began as the hot-gas defrost ended",
+	sudden:         "the superheat fell within a minute",
+	feedsOff:       "suction pressure jumps up as soon as the compressor stops",
+	lone:           "there is one circuit",
+	coilLow:        "the coil's outlet comes down to dew",
+	coilsDry:       "every coil outlet is dry while the compressor's line is at dew",
+	manyLow:        "most coils are low at once",
+	alwaysLow:      "the outlet was low for most of the day before, too",
+	usuallyFine:    "the outlet is normal otherwise",
+	fellAtOnce:     "the outlet came down at once",
+	crept:          "the outlet came down over hours",
+	relieved:       "defrosts help for a while",
+	unrelieved:     "defrosts do not help",
+	swings:         "the outlet swings by itself",
+	inletSwings:    "the superheat at the compressor swings",
+	still:          "the outlet is low without swinging",
+	lasts:          "it lasts",
+	brief:          "it is short",
+	flat:           "the superheat stays flat near dew",
+	coldMelt:       "the last defrost did not get warm",
+	longMelt:       "the last defrost took longer than usual",
+	goodMelt:       "the last defrost was complete",
+	warmAir:        "the air stands further over dew than with a clean coil",
+	airStepped:     "that came at once",
+	airCrept:       "that came over hours",
+	airHot:         "it stands very far over dew",
+	airUncured:     "a good defrost has not helped",
+	coldAir:        "the air is colder than usual",
+	dewLow:         "suction pressure is lower than usual",
+	headHigh:       "condensing pressure is higher than usual",
+	dischargeDry:   "the discharge temperature shows dry gas",
+	twinsDry:       "the other compressors on the same header are dry",
+}
+
+func yes(b bool) float64 {
+	if b {
+		return 1
+	}
+	return 0
+}
+
+// read returns the signs of a view.
+func read(v *view) (s [signCount]float64) {
+	const quarter = 15 * 60.0 // s
+	s[always] = 1
+	s[afterDefrost] = ramp(v.ago, quarter*1.6, quarter*0.8)
+	other := ramp(v.otherAgo, quarter*1.6, quarter*0.8)
+	s[noDefrost] = 1 - max(s[afterDefrost], other)
+	s[otherDefrosted] = max(other-s[afterDefrost], 0)
+	switch v.kind {
+	case phase.HotGas:
+		s[hotGasEnded] = max(ramp(v.ago, 240, 150), ramp(v.heatAgo, 600, 420))
+	case phase.DefrostNotTold:
+		s[hotGasEnded] = 0.6 * ramp(v.ago, 120, 75)
+	}
+	s[sudden] = ramp(v.minuteAgo-v.superheat, 4, 8) * ramp(v.lasted, 180, 90)
+	s[feedsOff] = ramp(v.offRise, 8, 16)
+	s[lone] = yes(v.circuits == 1)
+
+	low := (v.normal - v.low) / v.normal
+	s[coilLow] = ramp(low, 0.2, 0.6)
+	s[noOutlet] = yes(math.IsNaN(v.low))
+	nearDew := ramp(v.superheat, 4.5, 2)
+	s[coilsDry] = ramp(v.wettest, 0.5, 0.3) * nearDew * ramp(v.driest-v.superheat, 0.5, 2.5)
+	if v.measured > 1 {
+		s[manyLow] = ramp(float64(v.wetCoils)/float64(v.measured), 0.4, 0.8)
+	}
+	s[alwaysLow] = ramp(v.mostlyLow, 0.3, 0.7)
+	s[usuallyFine] = ramp(v.mostlyLow, 0.25, 0.05)
+
+	s[fellAtOnce] = s[coilLow] * ramp(v.fall, 1800, 1200)
+	s[crept] = s[coilLow] * ramp(v.fall, 1800, 3000)
+	s[relieved] = max(ramp(v.relief/v.normal, 0.15, 0.4), ramp(v.gapRelief, 0.7, 2))
+	if !math.IsNaN(v.relief) && (math.IsNaN(v.gapRelief) || v.gapRelief < 0.7) {
+		s[unrelieved] = s[coilLow] * ramp(v.relief/v.normal, 0.15, 0) * ramp(v.mostlyLow, 0.2, 0.5)
+	}
+	base := v.otherSwings
+	if math.IsNaN(base) {
+		base = 0.4
+	}
+	s[swings] = ramp(v.swing-base, 0.2, 1.2) * ramp(v.period, 700, 500)
+	s[inletSwings] = yes(v.hunts)
+	s[still] = s[coilLow] * ramp(v.swing, 0.8, 0.4)
+	s[lasts] = ramp(v.lasted, 400, 800)
+	s[brief] = 1 - s[lasts]
+	s[flat] = nearDew * ramp(v.spread, 1.5, 0.7) * ramp(v.lasted, 120, 240)
+
+	s[coldMelt] = coldDefrost(v.kind, v.peak, int64(v.defrosts))
+	if v.kind != phase.OffCycle {
+		s[longMelt] = ramp(v.length/v.lengths, 1.2, 1.6)
+		s[longMelt] = max(s[longMelt], ramp(v.plateau-v.plateaus, 300, 900))
+	}
+	if v.defrosts > 0 && !math.IsNaN(v.peak) {
+		s[goodMelt] = 1 - max(s[coldMelt], s[longMelt])
+	}
+	s[warmAir] = ramp(v.gapOver, 1, 3.5)
+	s[airHot] = ramp(v.gapOver, 3.5, 7)
+	s[airStepped] = s[warmAir] * ramp(v.gapTook, 1800, 1200)
+	s[airCrept] = s[warmAir] * ramp(v.gapTook, 1800, 3000)
+	s[airUncured] = s[warmAir] * yes(v.survived)
+	s[coldAir] = ramp(v.airOver, -0.7, -2)
+	s[dewLow] = ramp(v.dewOver, -0.7, -2.5)
+	s[headHigh] = ramp(v.headOver, 2, 6)
+	s[dischargeDry] = ramp(v.liquid, 0.004, 0.001) * ramp(v.superheat, 2.5, 0.5) * ramp(v.lasted, 120, 240)
+	s[twinsDry] = ramp(v.twins, 6, 10) * nearDew
+	return s
+}
