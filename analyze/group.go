@@ -297,7 +297,7 @@ func (g *group) judge(i int, p phase.Phase, step int64, e *Engine) {
 		if f := &e.result.Findings[first]; f.Kind == floodback.Floodback && f.Verdict == floodback.Present {
 			f.Circuits, f.Causes = c.why.Present(cause.Moment{
 				At: x.At, Compressor: i, Superheat: float64(v.Superheat), Floor: float64(floor),
-				Liquid: c.set.Liquid(), Hunts: c.set.Hunts(),
+				LiquidAtMost: c.set.LiquidAtMost(), Hunts: c.set.Hunts(),
 			})
 		}
 	}

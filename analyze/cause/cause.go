@@ -168,8 +168,9 @@ type Moment struct {
 	Compressor int     // index in the group
 	Superheat  float64 // K
 	Floor      float64 // K
-	Liquid     float64 // share by mass that the discharge temperature shows; NaN not known
-	Hunts      bool    // the superheat oscillates
+	// LiquidAtMost is the share by mass that the discharge temperature allows; NaN not known.
+	LiquidAtMost float64
+	Hunts        bool // the superheat oscillates
 }
 
 // Case is the evidence gathered during one floodback of one compressor.

@@ -55,7 +55,7 @@ type view struct {
 	offRise   float64 // of dew in the first two minutes of a standstill
 	driest    float64 // lowest outlet superheat of all fed coils; NaN when one is not measured
 	spread    float64 // of it, over this floodback
-	liquid    float64 // share by mass that its discharge temperature shows
+	liquid    float64 // share by mass that its discharge temperature allows at most
 	twins     float64 // lowest superheat of the other running compressors
 }
 
@@ -175,7 +175,7 @@ func (g *Group) see(i int, m *Moment, k *Case) view {
 		driest: nan, peak: c.last.Peak, peakUsual: nan, length: nan, plateau: nan,
 		dewOver: g.dewSlow.now() - g.usual.now(), headOver: g.head.now() - g.headDay.now(),
 		minuteAgo: k.ago, offRise: nan,
-		superheat: m.Superheat, spread: k.steady.spread(), liquid: m.Liquid, twins: nan,
+		superheat: m.Superheat, spread: k.steady.spread(), liquid: m.LiquidAtMost, twins: nan,
 	}
 	v.otherSwings = g.otherSwings(i)
 	if c.known {

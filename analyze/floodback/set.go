@@ -33,9 +33,9 @@ func (s *Set) Hunts() bool { return s.hunting.present }
 // 0 K of superheat; NaN where that is not known.
 func (s *Set) Discharge() (learned bool, shortfall float64) { return s.margin.wet.discharge() }
 
-// Liquid returns the share of liquid by mass that the discharge temperature
-// shows during a floodback; NaN when it cannot tell.
-func (s *Set) Liquid() float64 { return s.margin.wet.shown }
+// LiquidAtMost returns the share of liquid by mass that the discharge
+// temperature allows at most; NaN when it cannot tell.
+func (s *Set) LiquidAtMost() float64 { return s.margin.wet.liquid + s.margin.wet.doubt/2 }
 
 func step(d Detector, k Kind, m *Moment, found []Finding) []Finding {
 	// The detector fills the slice's own element: a variable of ours would
