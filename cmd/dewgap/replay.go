@@ -16,11 +16,13 @@ type replayVerb struct {
 	Config     string   `required:"" type:"path" placeholder:"FILE" help:"Configuration of the site; where inputs come from is not needed."`
 	Events     string   `type:"path" placeholder:"FILE" help:"Write events as JSON lines."`
 	States     string   `type:"path" placeholder:"FILE" help:"Write one row for each compressor and recording row as CSV."`
+	Speed      float64  `placeholder:"N" help:"Play on the live page, N times as fast as it was recorded (30 with --listen alone)."`
+	Listen     string   `placeholder:"HOST:PORT" help:"Play on a live page at this address (a free one of this machine with --speed alone)."`
 	Recordings []string `arg:"" name:"recording" type:"path" help:"Recordings in order of time; a name that ends in .gz is compressed."`
 }
 
 func (replayVerb) Help() string {
-	return "Runs recordings through the same analysis as the live daemon, in their own time. Without --events and --states it prints a summary. Exit status 0: replayed, whatever was found."
+	return "Runs recordings through the same analysis as the live daemon, in their own time. Without --events and --states it prints a summary. With --speed or --listen it plays the recording on the live page instead, which can pause, step and go to the next event; the page's address is the first line of standard output, and Ctrl-C ends it. Exit status 0: replayed, whatever was found."
 }
 
 func (v *replayVerb) Run(ctx context.Context, con console) (err error) {
@@ -28,11 +30,14 @@ func (v *replayVerb) Run(ctx context.Context, con console) (err error) {
 	if err != nil {
 		return err
 	}
+	if v.Speed != 0 || v.Listen != "" {
+		return v.play(ctx, con, cfg)
+	}
 	in, err := openTape(cfg, v.Recordings, con.Err)
 	if err != nil {
 		return err
 	}
-	defer func() { err = errors.Join(err, in.close()) }()
+	defer func() { err = errors.Join(err, in.Close()) }()
 	line, err := watch.NewLine(in.site)
 	if err != nil {
 		return err
@@ -51,7 +56,7 @@ func (v *replayVerb) Run(ctx context.Context, con console) (err error) {
 	tally, history := watch.NewTally(in.site), alert.NewHistory(0)
 	var row reading.Row
 	for {
-		if err := in.next(ctx, &row); errors.Is(err, io.EOF) {
+		if err := in.Next(ctx, &row); errors.Is(err, io.EOF) {
 			break
 		} else if err != nil {
 			return err

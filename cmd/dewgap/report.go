@@ -72,7 +72,7 @@ func (v *commissioningVerb) record(ctx context.Context, cfg *config.Config, warn
 	if err != nil {
 		return nil, err
 	}
-	defer func() { err = errors.Join(err, in.close()) }()
+	defer func() { err = errors.Join(err, in.Close()) }()
 	line, err := watch.NewLine(in.site)
 	if err != nil {
 		return nil, err
@@ -80,7 +80,7 @@ func (v *commissioningVerb) record(ctx context.Context, cfg *config.Config, warn
 	track, history := acceptance.NewTrack(in.site), alert.NewHistory(0)
 	var row reading.Row
 	for {
-		if err := in.next(ctx, &row); errors.Is(err, io.EOF) {
+		if err := in.Next(ctx, &row); errors.Is(err, io.EOF) {
 			break
 		} else if err != nil {
 			return nil, err

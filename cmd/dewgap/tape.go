@@ -48,9 +48,9 @@ func openTape(cfg *config.Config, recordings []string, warn io.Writer) (*tape, e
 	return &tape{site: site, names: recordings, warn: warn}, nil
 }
 
-// next reads the next row into row. It returns io.EOF after the last row of
+// Next reads the next row into row. It returns io.EOF after the last row of
 // the last recording.
-func (t *tape) next(ctx context.Context, row *reading.Row) error {
+func (t *tape) Next(ctx context.Context, row *reading.Row) error {
 	if t.rows%1024 == 0 && ctx.Err() != nil {
 		return ctx.Err()
 	}
@@ -81,14 +81,14 @@ func (t *tape) next(ctx context.Context, row *reading.Row) error {
 		case !errors.Is(err, io.EOF):
 			return err
 		}
-		if err := t.close(); err != nil {
+		if err := t.Close(); err != nil {
 			return err
 		}
 	}
 }
 
-// close closes what is open.
-func (t *tape) close() error {
+// Close closes what is open.
+func (t *tape) Close() error {
 	if t.in == nil {
 		return nil
 	}

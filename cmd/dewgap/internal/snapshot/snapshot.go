@@ -41,6 +41,19 @@ type Snapshot struct {
 	ConfigFault string
 	LateRows    uint64  // row ticks that were skipped because the one before took too long
 	Faults      []Fault // whatever else the daemon has to say of itself
+	Replay      *Replay // nil unless a recording is played
+}
+
+// Replay is where a recording that is played stands.
+type Replay struct {
+	Recording string    `json:"recording"`
+	From      time.Time `json:"from"`
+	To        time.Time `json:"to"`
+	Speed     float64   `json:"speed"` // times real speed
+	Paused    bool      `json:"paused"`
+	Ended     bool      `json:"ended"`
+	Rows      int       `json:"rows"` // played so far
+	Last      string    `json:"last"` // the last event that opened, in words
 }
 
 // Fault is something wrong with the daemon itself, in words.
@@ -51,7 +64,13 @@ type Fault struct {
 
 // Of copies what r tells of site, so that the engine may go on.
 func Of(site analyze.Site, r analyze.Result) *Snapshot {
+	refrigerants := make(map[string]string, len(site.Groups))
+	for _, g := range site.Groups {
+		refrigerants[g.Name] = g.Refrigerant.Name
+	}
 	return &Snapshot{
+		Refrigerants: refrigerants,
+
 		Site:   site.Name,
 		Time:   r.Time,
 		Points: site.Points,
@@ -112,13 +131,18 @@ func NewBoard(now func() time.Time) *Board { return &Board{now: now} }
 // Publish makes s the current snapshot.
 func (b *Board) Publish(s *Snapshot) {
 	b.current.Store(&pinned{s, b.now()})
+	b.Pass(s.Time, s.States)
+}
+
+// Pass takes states into the plots that nobody is to be shown one by one.
+func (b *Board) Pass(at time.Time, states []analyze.State) {
 	b.mu.Lock()
 	defer b.mu.Unlock()
-	if len(b.traces) != len(s.States) {
-		b.traces = make([]trace, len(s.States))
+	if len(b.traces) != len(states) {
+		b.traces = make([]trace, len(states))
 	}
-	for i := range s.States {
-		b.traces[i].add(s.Time, float64(s.States[i].Superheat), float64(s.States[i].Floor))
+	for i := range states {
+		b.traces[i].add(at, float64(states[i].Superheat), float64(states[i].Floor))
 	}
 }
 

@@ -206,10 +206,6 @@ func (d *Daemon) publish(result analyze.Result, open []alert.Event) {
 	s.Journal = d.journal.Status()
 	s.LedgerFault, s.LedgerErrors = d.ledger.Status()
 	s.LateRows = d.late
-	s.Refrigerants = map[string]string{}
-	for _, g := range d.site.Groups {
-		s.Refrigerants[g.Name] = g.Refrigerant.Name
-	}
 	if d.recorder != nil {
 		if rows, err := d.recorder.Lost(); err != nil {
 			s.Faults = append(s.Faults, snapshot.Fault{What: "recording", Text: fmt.Sprintf("%d rows lost: %v", rows, err)})

@@ -2,7 +2,8 @@
 // metrics, health, and the API of the contract's section 7.
 //
 // It reads the newest snapshot and the journal's memory, never a device. It
-// must never change anything: every path answers GET and HEAD alone.
+// must never change anything: every path answers GET and HEAD alone. The one
+// exception exists only where a recording is played: its controls, see replay.go.
 package web
 
 import (
@@ -33,6 +34,7 @@ type Parts struct {
 	Metrics http.Handler
 	Version string
 	Log     *slog.Logger
+	Replay  Replay // nil unless a recording is played
 }
 
 // closingTime is how long answers in progress have once the server closes.
@@ -93,6 +95,9 @@ func (s *Server) routes() http.Handler {
 	mux.HandleFunc("GET /api/v1/state", s.state)
 	mux.HandleFunc("GET /api/v1/events", s.events)
 	mux.HandleFunc("GET /api/v1/history", s.history)
+	if s.parts.Replay != nil {
+		mux.Handle("POST /api/v1/replay", s.controls())
+	}
 	return http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) {
 		w.Header().Set("X-Content-Type-Options", "nosniff")
 		w.Header().Set("Referrer-Policy", "no-referrer")

@@ -26,6 +26,7 @@ type (
 		OpenEvents  []alert.Event     `json:"open_events"`
 		Recent      []alert.Event     `json:"recent_events"`
 		Faults      []snapshot.Fault  `json:"faults"`
+		Replay      *snapshot.Replay  `json:"replay,omitempty"` // a recording is played: nothing here is the present
 	}
 	compressorState struct {
 		Group              string        `json:"group"`
@@ -71,7 +72,7 @@ func stateOf(s *snapshot.Snapshot, age time.Duration, version string) siteState 
 		Mode: s.Mode, Note: s.Note, Units: s.Units, Version: version,
 		Compressors: []compressorState{}, Inputs: []inputState{}, Sources: []sourceState{},
 		OpenEvents: append([]alert.Event{}, s.Open...), Recent: append([]alert.Event{}, s.Recent...),
-		Faults: append([]snapshot.Fault{}, s.AllFaults()...),
+		Faults: append([]snapshot.Fault{}, s.AllFaults()...), Replay: s.Replay,
 	}
 	for i := range s.States {
 		st := &s.States[i]

@@ -171,7 +171,8 @@ let state = null, heard = 0;
 function draw() {
   if (!state) return;
   const s = state;
-  document.title = (s.open_events.some((e) => e.kind === "floodback") ? "◆ floodback · " : "") + s.site + " · dewgap";
+  tape(s.replay, s.time);
+  document.title = (s.replay ? "▶ replay · " : "") + (s.open_events.some((e) => e.kind === "floodback") ? "◆ floodback · " : "") + s.site + " · dewgap";
   $("site").textContent = s.site;
   $("mode").textContent = [s.mode, s.note].filter(Boolean).join(" · ");
   $("clock").textContent = clock(s.time);
@@ -192,11 +193,43 @@ function draw() {
   put("recent", s.recent_events, () => s.recent_events.length ? el("div", { class: "eventlist" }, s.recent_events.map(eventPlate)) : el("p", { class: "calm" }, "None."));
 }
 
+// The bar of a replay, and its controls. They reach the replay alone.
+const speeds = [1, 5, 10, 30, 60, 120, 300, 1000, 5000];
+function tape(r, time) {
+  $("replay").hidden = !r;
+  if (!r) return;
+  const stands = r.paused || r.ended;
+  const say = (id, text) => { if ($(id).textContent !== text) $(id).textContent = text; };
+  say("tape", r.recording + ", recorded " + clock(r.from) + " to " + clock(r.to) + ".");
+  say("tapetime", clock(time));
+  say("tapestate", (r.ended ? "■ at its end" : r.paused ? "❚❚ paused" : "▶ playing " + r.speed + " times as fast") + ", row " + r.rows);
+  say("play", stands ? "▶ Play" : "❚❚ Pause");
+  $("play").dataset.do = stands ? "play" : "pause";
+  $("play").disabled = r.ended;
+  say("tapelast", r.last);
+  const from = Date.parse(r.from), to = Date.parse(r.to);
+  $("tapeplace").value = to > from ? (Date.parse(time) - from) / (to - from) : 1;
+  const list = [...new Set([...speeds, r.speed])].sort((a, b) => a - b);
+  if ($("speed").options.length !== list.length) $("speed").replaceChildren(...list.map((v) => el("option", { value: v }, v + " ×")));
+  if (document.activeElement !== $("speed")) $("speed").value = r.speed;
+}
+async function drive(what, speed) {
+  try {
+    const answer = await fetch("/api/v1/replay", { method: "POST", headers: { "Content-Type": "application/json" }, body: JSON.stringify({ do: what, speed }) });
+    if (!answer.ok) { $("tapelast").textContent = "✕ " + (await answer.text()).trim(); return; }
+    state = await answer.json();
+    heard = performance.now();
+    draw();
+  } catch { /* judge() tells that the connection is lost */ }
+}
+for (const key of document.querySelectorAll("[data-do]")) key.addEventListener("click", () => drive(key.dataset.do));
+$("speed").addEventListener("change", () => { drive("speed", Number($("speed").value)); $("speed").blur(); });
+
 // What the reader must know before any number: is this the present?
 function judge() {
   const silent = (performance.now() - heard) / 1000, lost = silent > 6;
   const old = lost || (state && !state.current);
-  const link = lost ? ["lost", heard ? "✕ connection to the daemon lost" : "✕ no answer from the daemon"] : !state ? ["", "connecting…"] : state.current ? ["", "● live"] : ["old", "✕ data is old"];
+  const link = lost ? ["lost", heard ? "✕ connection to the daemon lost" : "✕ no answer from the daemon"] : !state ? ["", "connecting…"] : state.replay ? ["", "▶ replay"] : state.current ? ["", "● live"] : ["old", "✕ data is old"];
   if ($("link").textContent !== link[1]) $("link").textContent = link[1];
   $("link").className = "link " + link[0];
   document.body.classList.toggle("old-data", Boolean(old));
