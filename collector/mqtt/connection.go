@@ -115,6 +115,8 @@ func reasonOf(err error) string {
 		return reading.Refused + ": the broker says that it is not available"
 	case errors.As(err, &cert):
 		return reading.Refused + ": the broker's certificate is not trusted: " + cert.Err.Error()
+	case err != nil && strings.Contains(err.Error(), "remote error: tls"):
+		return reading.Refused + ": the broker does not accept our certificate, or wants one: " + err.Error()
 	case errors.As(err, &dns):
 		return reading.Unreachable + ": the broker's name is unknown: " + dns.Name
 	case err != nil && strings.Contains(err.Error(), "connection refused"):
