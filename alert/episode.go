@@ -121,10 +121,16 @@ func (e *episode) learn(f *floodback.Finding) {
 	e.evidence = append(e.evidence[:0], f.Evidence...)
 	e.circuits = e.circuits[:0]
 	for _, r := range f.Circuits {
+		if math.IsNaN(r.Score) {
+			continue // not known; a journal has no way to say it
+		}
 		e.circuits = append(e.circuits, Score{Name: r.Name, Score: rounded(r.Score, 100), Why: slices.Clone(r.Why)})
 	}
 	e.causes = e.causes[:0]
 	for _, r := range f.Causes {
+		if math.IsNaN(r.Score) {
+			continue
+		}
 		e.causes = append(e.causes, Cause{Cause: r.Name, Score: rounded(r.Score, 100), Why: slices.Clone(r.Why)})
 	}
 }

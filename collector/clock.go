@@ -2,6 +2,7 @@ package collector
 
 import (
 	"context"
+	"errors"
 	"fmt"
 	"sync"
 	"time"
@@ -13,11 +14,19 @@ type Jump struct {
 	At    time.Time     // what the daemon's clock shows after it
 	By    time.Duration // forward when positive
 	Ahead time.Duration // how far the daemon's clock now runs ahead of the wall clock
+	Anew  bool          // the daemon's clock went back with it: see ErrSetBack
 }
+
+// ErrSetBack says that the wall clock was set back so far that a clock followed
+// it: what orders things by time must begin anew.
+var ErrSetBack = errors.New("the clock was set back")
 
 // String says in words what happened.
 func (j Jump) String() string {
-	if j.By >= 0 {
+	switch {
+	case j.Anew:
+		return fmt.Sprintf("clock was set back by %s: more than can be caught up with, so times go back too", -j.By.Round(time.Millisecond))
+	case j.By >= 0:
 		return fmt.Sprintf("clock went forward by %s: it was set, or the machine slept; nothing was read in between", j.By.Round(time.Millisecond))
 	}
 	return fmt.Sprintf("clock was set back by %s; times go on without a step, %s ahead of the wall clock, 1 %% slow until it has caught up",
@@ -28,6 +37,9 @@ const (
 	// jumpLimit is the smallest step worth a note; the slow corrections of a
 	// disciplined clock stay far below it.
 	jumpLimit = time.Second
+	// mostAhead is the longest step back that is caught up with slowly: in less
+	// than an hour. Beyond it, stamps of others would look wrong for days.
+	mostAhead = 30 * time.Second
 	// slew is how much slower than monotonic time a clock runs that is ahead:
 	// one part in slew. Durations are wrong by no more.
 	slew = 100
@@ -37,9 +49,10 @@ const (
 	nap = 10 * time.Second
 )
 
-// RealClock shows wall time in UTC that never goes back. When the wall clock
-// is set back, RealClock goes on from monotonic time, a little slowly, until
-// the wall clock has caught up; a forward step is taken at once. Either is
+// RealClock shows wall time in UTC. When the wall clock is set back a little,
+// RealClock goes on from monotonic time, a little slowly, until the wall clock
+// has caught up; when it is set back by more than half a minute, it goes back
+// with it and says so by ErrSetBack. A forward step is taken at once. All are
 // noted, see Jumps.
 type RealClock struct {
 	read func() (wall time.Time, mono time.Duration)
@@ -48,6 +61,7 @@ type RealClock struct {
 	wall  time.Time // at the last call
 	mono  time.Duration
 	shown time.Time
+	anew  int // how often it went back
 	jumps []Jump
 }
 
@@ -69,21 +83,31 @@ func newRealClock(read func() (time.Time, time.Duration)) *RealClock {
 
 // Now returns the time.
 func (c *RealClock) Now() time.Time {
+	now, _ := c.look()
+	return now
+}
+
+// look returns the time and how often the clock went back.
+func (c *RealClock) look() (time.Time, int) {
 	c.mu.Lock()
 	defer c.mu.Unlock()
 	wall, mono := c.read()
 	passed := mono - c.mono
 	by := wall.Sub(c.wall) - passed
 	c.wall, c.mono = wall, mono
-	if least := c.shown.Add(passed - passed/slew); wall.Before(least) {
+	least := c.shown.Add(passed - passed/slew)
+	ahead := least.Sub(wall)
+	c.shown = wall
+	switch {
+	case ahead > mostAhead:
+		c.anew++
+	case ahead > 0:
 		c.shown = least
-	} else {
-		c.shown = wall
 	}
 	if by.Abs() >= jumpLimit {
-		c.note(Jump{At: c.shown, By: by, Ahead: c.shown.Sub(wall)})
+		c.note(Jump{At: c.shown, By: by, Ahead: c.shown.Sub(wall), Anew: ahead > mostAhead})
 	}
-	return c.shown
+	return c.shown, c.anew
 }
 
 func (c *RealClock) note(j Jump) {
@@ -93,7 +117,7 @@ func (c *RealClock) note(j Jump) {
 	}
 	// The last note takes the rest in: the sum stays right.
 	last := &c.jumps[maxJumps-1]
-	last.At, last.By, last.Ahead = j.At, last.By+j.By, j.Ahead
+	last.At, last.By, last.Ahead, last.Anew = j.At, last.By+j.By, j.Ahead, last.Anew || j.Anew
 }
 
 // Jumps returns the steps noticed since it was last called.
@@ -105,9 +129,17 @@ func (c *RealClock) Jumps() []Jump {
 	return jumps
 }
 
-// Until waits until the clock shows t or ctx ends.
+// Until waits until the clock shows t or ctx ends. It fails with ErrSetBack
+// when the clock goes back meanwhile.
 func (c *RealClock) Until(ctx context.Context, t time.Time) error {
-	return wait(ctx, func() time.Duration { return min(t.Sub(c.Now()), nap) })
+	_, before := c.look()
+	return wait(ctx, func() (time.Duration, error) {
+		now, anew := c.look()
+		if anew != before {
+			return 0, ErrSetBack
+		}
+		return min(t.Sub(now), nap), nil
+	})
 }
 
 // ScaledClock runs at a multiple of real speed from a chosen start. The demo
@@ -134,25 +166,26 @@ func (c *ScaledClock) Now() time.Time {
 
 // Until waits until the clock shows t or ctx ends.
 func (c *ScaledClock) Until(ctx context.Context, t time.Time) error {
-	return wait(ctx, func() time.Duration {
+	return wait(ctx, func() (time.Duration, error) {
 		d := float64(t.Sub(c.Now())) / c.speed
 		if d > 0 && d < 1 {
 			d = 1
 		}
-		return time.Duration(min(d, float64(nap)))
+		return time.Duration(min(d, float64(nap))), nil
 	})
 }
 
-// wait waits as long as left says there is time left, and returns ctx.Err.
-func wait(ctx context.Context, left func() time.Duration) error {
+// wait waits as long as left says there is time left, and returns its error or
+// ctx.Err.
+func wait(ctx context.Context, left func() (time.Duration, error)) error {
 	var timer *time.Timer
 	for {
 		if err := ctx.Err(); err != nil {
 			return err
 		}
-		d := left()
-		if d <= 0 {
-			return nil
+		d, err := left()
+		if err != nil || d <= 0 {
+			return err
 		}
 		if timer == nil {
 			timer = time.NewTimer(d)

@@ -48,5 +48,6 @@ type Status struct {
 type Clock interface {
 	Now() time.Time
 	// Until waits until the clock shows t or ctx ends, and then returns ctx.Err.
+	// A clock that goes back fails it with ErrSetBack.
 	Until(ctx context.Context, t time.Time) error
 }

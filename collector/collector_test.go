@@ -127,12 +127,12 @@ func (f *fakeClocks) pass(d time.Duration)             { f.wall, f.mono = f.wall
 func (f *fakeClocks) set(by time.Duration)             { f.wall = f.wall.Add(by) }
 func (f *fakeClocks) read() (time.Time, time.Duration) { return f.wall, f.mono }
 
-func TestTrap29WallClockSetBack(t *testing.T) {
+func TestTrap29WallClockSetBackALittle(t *testing.T) {
 	f := &fakeClocks{wall: noon}
 	c := newRealClock(f.read)
 	f.pass(time.Second)
 	before := c.Now()
-	f.set(-time.Hour)
+	f.set(-mostAhead)
 	if now := c.Now(); !now.Equal(before) {
 		t.Fatalf("set back: %v after %v", now, before)
 	}
@@ -151,19 +151,62 @@ func TestTrap29WallClockSetBack(t *testing.T) {
 		t.Errorf("600 s show as %v", ran)
 	}
 	jumps := c.Jumps()
-	if len(jumps) != 1 || jumps[0].By != -time.Hour || !strings.Contains(jumps[0].String(), "set back by 1h0m0s") {
+	if len(jumps) != 1 || jumps[0].By != -mostAhead || jumps[0].Anew || !strings.Contains(jumps[0].String(), "set back by 30s; times go on") {
 		t.Errorf("notes: %v", jumps)
 	}
-	for range 102 * 3600 {
+	for range 3000 {
 		f.pass(time.Second)
 		c.Now()
 	}
 	if now := c.Now(); !now.Equal(f.wall) {
-		t.Errorf("did not catch up: %v ahead", now.Sub(f.wall))
+		t.Errorf("did not catch up within an hour: %v ahead", now.Sub(f.wall))
 	}
 	if jumps := c.Jumps(); len(jumps) != 0 {
 		t.Errorf("notes while catching up: %v", jumps)
 	}
+}
+
+// TestTrap29WallClockRanYearsAhead: a gateway without battery boots in the
+// future; when the clock is put right, no time stays wrong, and whoever waits
+// for an instant of the wrong future is told.
+func TestTrap29WallClockRanYearsAhead(t *testing.T) {
+	for _, by := range []time.Duration{mostAhead + time.Millisecond, time.Hour, 10 * 365 * 24 * time.Hour} {
+		f := &fakeClocks{wall: noon.Add(by)}
+		c := newRealClock(f.read)
+		pace := NewPace(noted{c, f}, time.Second)
+		if _, err := pace.Next(t.Context()); err != nil {
+			t.Fatal(err)
+		}
+		f.set(-by)
+		if now := c.Now(); !now.Equal(f.wall) {
+			t.Errorf("set back by %v: %v ahead", by, now.Sub(f.wall))
+		}
+		tick, err := pace.Next(t.Context())
+		if err != ErrSetBack || len(tick.Jumps) != 1 || !tick.Jumps[0].Anew || tick.Jumps[0].By != -by || !strings.Contains(tick.Jumps[0].String(), "times go back") {
+			t.Errorf("set back by %v: %+v, %v", by, tick, err)
+		}
+		pace = NewPace(noted{c, f}, time.Second)
+		tick, err = pace.Next(t.Context())
+		if off := tick.Time.Sub(f.wall).Abs(); err != nil || off > time.Second {
+			t.Errorf("a new pace: %+v, %v", tick, err)
+		}
+	}
+}
+
+func TestTrap29UntilEndsWhenTheClockGoesBack(t *testing.T) {
+	synctest.Test(t, func(t *testing.T) {
+		begun := time.Now()
+		c := newRealClock(func() (time.Time, time.Duration) {
+			mono := time.Since(begun)
+			if mono > time.Minute {
+				return begun.Round(0).UTC().Add(mono - 24*time.Hour), mono
+			}
+			return begun.Round(0).UTC().Add(mono), mono
+		})
+		if err := c.Until(t.Context(), begun.Add(time.Hour)); err != ErrSetBack || time.Since(begun) > time.Minute+2*nap {
+			t.Errorf("%v after %v", err, time.Since(begun))
+		}
+	})
 }
 
 func TestTrap29WallClockSetForwardAtBoot(t *testing.T) {

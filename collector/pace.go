@@ -27,11 +27,17 @@ func NewPace(clock Clock, period time.Duration) *Pace {
 	return &Pace{clock: clock, period: period, last: clock.Now().Truncate(period)}
 }
 
-// Next waits for the next instant. It returns ctx.Err when ctx ends first.
+// Next waits for the next instant. It returns ctx.Err when ctx ends first, and
+// ErrSetBack, with the jumps, when the clock has gone back: then a new Pace must
+// take over.
 func (p *Pace) Next(ctx context.Context) (Tick, error) {
 	due := p.last.Add(p.period)
-	if err := p.clock.Until(ctx, due); err != nil {
-		return Tick{}, err
+	err := ErrSetBack
+	if !p.clock.Now().Before(p.last) {
+		err = p.clock.Until(ctx, due)
+	}
+	if err != nil {
+		return Tick{Jumps: jumps(p.clock)}, err
 	}
 	t := Tick{Time: due}
 	if latest := p.clock.Now().Truncate(p.period); latest.After(due) {
@@ -39,8 +45,14 @@ func (p *Pace) Next(ctx context.Context) (Tick, error) {
 		t.Time = latest
 	}
 	p.last = t.Time
-	if c, ok := p.clock.(interface{ Jumps() []Jump }); ok {
-		t.Jumps = c.Jumps()
-	}
+	t.Jumps = jumps(p.clock)
 	return t, nil
+}
+
+// jumps takes the notes of a clock that makes some.
+func jumps(c Clock) []Jump {
+	if c, ok := c.(interface{ Jumps() []Jump }); ok {
+		return c.Jumps()
+	}
+	return nil
 }

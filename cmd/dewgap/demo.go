@@ -67,12 +67,8 @@ func (v *demoVerb) Run(ctx context.Context, con console) (err error) {
 	}
 	log := newLog(con.Err, slog.LevelInfo)
 	clock := collector.NewScaledClock(start, v.Speed)
-	sources, err := openSources(cfg, clock, log)
-	if err != nil {
-		return err
-	}
 	daemon, err := watch.Open(watch.Setting{
-		Config: cfg, Clock: clock, Sources: sources, Listen: listen, Log: log, Version: build(),
+		Config: cfg, Clock: clock, Sources: sourcesOf(clock, log), Listen: listen, Log: log, Version: build(),
 		Mode: "demo", Note: fmt.Sprintf("an invented store; its time runs %g times as fast", v.Speed),
 	})
 	if err != nil {

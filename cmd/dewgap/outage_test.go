@@ -34,11 +34,7 @@ func TestSourcesStopAndComeBack(t *testing.T) {
 	}
 	log := slog.New(slog.DiscardHandler)
 	clock := collector.NewScaledClock(start, 20)
-	sources, err := openSources(cfg, clock, log)
-	if err != nil {
-		t.Fatal(err)
-	}
-	daemon, err := watch.Open(watch.Setting{Config: cfg, Clock: clock, Sources: sources, Listen: listen, Log: log, Version: build(), Mode: "demo"})
+	daemon, err := watch.Open(watch.Setting{Config: cfg, Clock: clock, Sources: sourcesOf(clock, log), Listen: listen, Log: log, Version: build(), Mode: "demo"})
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -88,13 +84,13 @@ func TestSourcesStopAndComeBack(t *testing.T) {
 	}
 }
 
-// await reads url until it is as wanted, or fails after half a minute.
+// await reads url until it is as wanted, or fails after two minutes.
 func await(t *testing.T, url, what string, wanted func(text string) bool) {
 	t.Helper()
 	look := time.NewTicker(50 * time.Millisecond)
 	defer look.Stop()
 	last := ""
-	for range 600 {
+	for range 2400 {
 		if response, err := http.Get(url); err == nil {
 			text, _ := io.ReadAll(response.Body) // a short body is not as wanted
 			_ = response.Body.Close()
@@ -109,5 +105,5 @@ func await(t *testing.T, url, what string, wanted func(text string) bool) {
 			t.Log(strings.TrimSpace(line))
 		}
 	}
-	t.Fatalf("not seen within 30 s: %s", what)
+	t.Fatalf("not seen within two minutes: %s", what)
 }

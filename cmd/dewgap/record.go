@@ -102,6 +102,9 @@ func (r *recorder) run(ctx context.Context) error {
 	pace := collector.NewPace(r.clock, r.sample)
 	for {
 		tick, err := pace.Next(ctx)
+		if errors.Is(err, collector.ErrSetBack) {
+			return fmt.Errorf("%w: a recording cannot go back; the rows before it are whole, record anew", err)
+		}
 		if err != nil || tick.Time.After(r.until) {
 			return nil
 		}

@@ -6,7 +6,10 @@ import (
 	"io"
 	"log/slog"
 	"net"
+	"os"
+	"os/signal"
 	"runtime"
+	"syscall"
 
 	"dewgap/cmd/dewgap/internal/exposition"
 	"dewgap/cmd/dewgap/internal/watch"
@@ -22,7 +25,7 @@ type runVerb struct {
 }
 
 func (runVerb) Help() string {
-	return "Watches a site until it is told to stop (Ctrl-C or SIGTERM). Prints the page's address as the first line of standard output; the log goes to standard error."
+	return "Watches a site until it is told to stop (Ctrl-C or SIGTERM). SIGHUP reads the configuration again; with a fault in it nothing changes, and the fault is on the page, in the log and in the metric dewgap_fault_active. Prints the page's address as the first line of standard output; the log goes to standard error."
 }
 
 func (v *runVerb) Run(ctx context.Context, con console) error {
@@ -46,18 +49,25 @@ func (v *runVerb) Run(ctx context.Context, con console) error {
 		return fmt.Errorf("listen for the page: %w; choose another address with --listen or daemon.listen", err)
 	}
 	clock := collector.NewRealClock()
-	sources, err := openSources(cfg, clock, log)
-	if err != nil {
-		return err
-	}
+	again := make(chan os.Signal, 1)
+	signal.Notify(again, syscall.SIGHUP)
+	defer signal.Stop(again)
 	daemon, err := watch.Open(watch.Setting{
-		Config: cfg, Clock: clock, Sources: sources, Listen: listen, Log: log, Version: build(), Mode: "live",
+		Config: cfg, Clock: clock, Listen: listen, Log: log, Version: build(), Mode: "live",
+		Sources: sourcesOf(clock, log),
+		Reload:  func() (*config.Config, error) { return config.Load(v.Config) },
+		Again:   again,
 	})
 	if err != nil {
 		return err
 	}
 	fmt.Fprintf(con.Out, "http://%s/\n", listen.Addr())
 	return daemon.Run(ctx)
+}
+
+// sourcesOf prepares the sources of one configuration after the other.
+func sourcesOf(clock collector.Clock, log *slog.Logger) func(*config.Config) ([]collector.Source, error) {
+	return func(c *config.Config) ([]collector.Source, error) { return openSources(c, clock, log) }
 }
 
 // openSources prepares every bus and broker; nothing is connected yet.
