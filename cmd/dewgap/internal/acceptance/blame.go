@@ -29,6 +29,9 @@ func (j *judge) blame(out *Cycle, c cycle) {
 		out.Causes = append(out.Causes, Likely{s.Cause, s.Score, append([]string{}, s.Why...)})
 	}
 	out.Next = next(out.Causes)
+	if top := out.Liquid; len(top) > 0 && top[0].Name != out.Circuit && top[0].Score > 0.5 {
+		out.Reasons = append(out.Reasons, "the liquid comes most likely from "+top[0].Name+", not from the circuit that defrosted")
+	}
 }
 
 const (

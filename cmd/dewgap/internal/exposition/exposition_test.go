@@ -22,10 +22,11 @@ import (
 	"dewgap/analyze/reading"
 	"dewgap/analyze/units"
 	"dewgap/cmd/dewgap/internal/snapshot"
+	"dewgap/cmd/dewgap/internal/snapshot/snaptest"
 	"dewgap/collector"
 )
 
-var noon = time.Date(2026, 3, 1, 12, 0, 0, 0, time.UTC)
+var noon = snaptest.Noon
 
 // shown is a board with a snapshot of a given age.
 type shown struct {

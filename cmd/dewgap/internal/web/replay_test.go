@@ -5,17 +5,31 @@ import (
 	"errors"
 	"net/http"
 	"net/http/httptest"
+	"slices"
 	"strings"
+	"sync"
 	"testing"
 	"time"
 
 	"dewgap/cmd/dewgap/internal/snapshot"
+	"dewgap/cmd/dewgap/internal/snapshot/snaptest"
 )
 
 // driven notes what a replay was asked for.
-type driven struct{ asked []string }
+type driven struct {
+	mu    sync.Mutex
+	asked []string
+}
+
+func (d *driven) list() []string {
+	d.mu.Lock()
+	defer d.mu.Unlock()
+	return slices.Clone(d.asked)
+}
 
 func (d *driven) Do(_ context.Context, do string, _ float64) error {
+	d.mu.Lock()
+	defer d.mu.Unlock()
 	d.asked = append(d.asked, do)
 	if do == "fly" {
 		return errors.New("there are play and pause")
@@ -25,7 +39,7 @@ func (d *driven) Do(_ context.Context, do string, _ float64) error {
 
 // The controls answer this page and command lines, and no other web page.
 func TestReplayControls(t *testing.T) {
-	played := everyState()
+	played := snaptest.EveryState()
 	played.Replay = &snapshot.Replay{Recording: "night.csv.gz", From: noon.Add(-time.Hour), To: noon, Speed: 30}
 	for _, c := range []struct {
 		name    string
@@ -63,14 +77,14 @@ func TestReplayControls(t *testing.T) {
 			if w.Code != c.code || !strings.Contains(w.Body.String(), c.answers) {
 				t.Errorf("%d %s, want %d with %q", w.Code, w.Body, c.code, c.answers)
 			}
-			if (c.code == 403 || c.code == 415) && len(d.asked) > 0 {
+			if (c.code == 403 || c.code == 415) && len(d.list()) > 0 {
 				t.Error("the replay was driven all the same")
 			}
 		})
 	}
 	// A live page has no such thing.
 	w := httptest.NewRecorder()
-	handlerOf(boardOf(everyState()), shelf{}).ServeHTTP(w, httptest.NewRequest(http.MethodPost, "/api/v1/replay", strings.NewReader(`{"do":"play"}`)))
+	handlerOf(boardOf(snaptest.EveryState()), shelf{}).ServeHTTP(w, httptest.NewRequest(http.MethodPost, "/api/v1/replay", strings.NewReader(`{"do":"play"}`)))
 	if w.Code != http.StatusNotFound {
 		t.Errorf("live: %d", w.Code)
 	}

@@ -18,16 +18,14 @@ import (
 
 	"dewgap/alert"
 	"dewgap/analyze"
-	"dewgap/analyze/phase"
-	"dewgap/analyze/reading"
 	"dewgap/analyze/units"
 	"dewgap/cmd/dewgap/internal/snapshot"
-	"dewgap/collector"
+	"dewgap/cmd/dewgap/internal/snapshot/snaptest"
 )
 
 func TestMain(m *testing.M) { goleak.VerifyTestMain(m) }
 
-var noon = time.Date(2026, 3, 1, 12, 0, 0, 0, time.UTC)
+var noon = snaptest.Noon
 
 // shelf is the events a test shows.
 type shelf []alert.Event
@@ -45,49 +43,8 @@ func (s shelf) Events(since time.Time, onlyOpen bool) []alert.Event {
 // nasty is a name as a field device may deliver it.
 const nasty = `</script><img src=x onerror="alert(1)">"` + "\n'"
 
-// everyState is an invented site with a compressor in each state.
-func everyState() *snapshot.Snapshot {
-	nan := units.Kelvin(math.NaN())
-	st := func(name string, p phase.Phase, q reading.Quality, reason string, superheat, floor units.Kelvin) analyze.State {
-		return analyze.State{Time: noon, Group: "mt", Name: name, Phase: p, Quality: q, Reason: reason, Superheat: superheat, Floor: floor,
-			Margin: superheat - floor, Uncertainty: 2.1, SuctionPressure: 2.21e5, Dew: -9.4, SuctionTemperature: units.Celsius(-9.4 + float64(superheat))}
-	}
-	open := alert.Event{ID: "mt.c3-floodback-20260301T115800Z", Kind: "floodback", Severity: "minor", Site: "orchard-hall", Group: "mt", Compressor: "c3",
-		Opened: noon.Add(-2 * time.Minute), Began: noon.Add(-150 * time.Second), Phase: "pulldown", FloorK: ptr(8), MinSuperheatK: ptr(0.6), MinMarginK: ptr(-7.4),
-		SecondsBelow: 150, KelvinSecondsBelow: 910, Circuits: []alert.Score{{Name: "case-1", Score: .83, Why: []string{"ended its defrost 4 min before"}}, {Name: "case-2", Score: .11}},
-		Causes:   []alert.Cause{{Cause: "valve_oversized", Score: .61, Why: []string{"dips after every defrost"}}, {Cause: "load_change_after_defrost", Score: .24}},
-		Evidence: []string{"Superheat stayed 7 K below the floor of 8 K after the defrost of case-1.", "The line sits at dew within its uncertainty: wet gas."}}
-	blind := alert.Event{ID: "mt.c5.suction_temperature-no_data-20260301T115000Z", Kind: "no_data", Severity: "warning", Site: "orchard-hall", Group: "mt", Compressor: "c5",
-		Opened: noon.Add(-10 * time.Minute), Began: noon.Add(-11 * time.Minute), Phase: "unknown", Circuits: []alert.Score{}, Causes: []alert.Cause{},
-		Input: "mt.c5.suction_temperature", Evidence: []string{"No reading since 11:49:00."}}
-	closed := open
-	closed.ID, closed.Opened, closed.Closed = "mt.c2-floodback-20260301T060000Z", noon.Add(-6*time.Hour), timePtr(noon.Add(-5*time.Hour))
-	s := &snapshot.Snapshot{
-		Site: "orchard-hall", Mode: "demo", Note: "invented plant, time runs 30 times faster", Units: "si", Time: noon,
-		Refrigerants: map[string]string{"mt": "R448A", "lt": "R449A"},
-		States: []analyze.State{
-			st("c1", phase.Steady, reading.Good, "", 14.2, 11), st("c2", phase.Steady, reading.Good, "", 12.1, 11), st("c3", phase.Pulldown, reading.Good, "", 1.2, 8),
-			st("c4", phase.Off, reading.Good, "", nan, nan), st("c5", phase.Unknown, reading.Missing, "suction temperature: timeout: no answer within 800 ms", nan, 11),
-			st("c6", phase.Defrost, reading.Suspect, "suction temperature: frozen for 2 h", 9.5, 11),
-		},
-		Points: []reading.Point{{Path: "mt.suction_pressure", Group: "mt", Role: reading.SuctionPressure},
-			{Path: "mt.c5.suction_temperature", Group: "mt", Member: "c5", Role: reading.SuctionTemperature}},
-		Inputs: []analyze.Input{{Value: 2.21e5, At: noon, Quality: reading.Good}, {Value: math.NaN(), At: noon.Add(-11 * time.Minute), Quality: reading.Missing, Reason: "timeout: no answer within 800 ms"}},
-		Open:   []alert.Event{blind, open}, Recent: []alert.Event{closed},
-		Sources: []collector.Status{{Name: "rack-io", Kind: "modbus tcp", Address: "192.0.2.10:502", Up: true, Delivered: true, Since: noon.Add(-time.Hour)},
-			{Name: "cases", Kind: "mqtt", Address: "192.0.2.11:1883", Delivered: true, Since: noon.Add(-11 * time.Minute), Reason: "connection refused", Errors: map[string]uint64{"refused": 14}}},
-		Totals: []alert.Totals{{Group: "mt", Compressor: "c3", FloodbackSeconds: 1320, FloodbackKelvinSeconds: 5400}},
-	}
-	for i := range s.States {
-		s.States[i].Compressor = i
-	}
-	return s
-}
-
-func ptr(v float64) *float64         { return &v }
-func timePtr(t time.Time) *time.Time { return &t }
-func quiet() *slog.Logger            { return slog.New(slog.DiscardHandler) }
-func fixedNow() time.Time            { return noon }
+func quiet() *slog.Logger { return slog.New(slog.DiscardHandler) }
+func fixedNow() time.Time { return noon }
 func boardOf(s *snapshot.Snapshot) *snapshot.Board {
 	b := snapshot.NewBoard(fixedNow)
 	if s != nil {
@@ -108,8 +65,8 @@ func get(t *testing.T, h http.Handler, path string) (int, string, http.Header) {
 }
 
 func TestPaths(t *testing.T) {
-	s := everyState()
-	waiting := everyState()
+	s := snaptest.EveryState()
+	waiting := snaptest.EveryState()
 	waiting.Sources[1].Delivered = false
 	events := shelf{s.Recent[0], s.Open[0], s.Open[1]}
 	for _, tc := range []struct {
@@ -154,7 +111,7 @@ func TestPaths(t *testing.T) {
 
 // Only reading: no method that changes anything is answered.
 func TestReadsOnly(t *testing.T) {
-	h := handlerOf(boardOf(everyState()), shelf{})
+	h := handlerOf(boardOf(snaptest.EveryState()), shelf{})
 	for _, path := range []string{"/", "/api/v1/state", "/api/v1/events", "/healthz"} {
 		for _, method := range []string{"POST", "PUT", "PATCH", "DELETE"} {
 			w := httptest.NewRecorder()
@@ -177,7 +134,7 @@ func stateAt(t *testing.T, b *snapshot.Board) siteState {
 }
 
 func TestUnknownIsNullNeverZero(t *testing.T) {
-	s := stateAt(t, boardOf(everyState()))
+	s := stateAt(t, boardOf(snaptest.EveryState()))
 	for _, c := range s.Compressors {
 		unknown := c.Compressor == "c4" || c.Compressor == "c5"
 		if (c.Superheat == nil) != unknown || (c.Margin == nil) != unknown {
@@ -193,7 +150,7 @@ func TestUnknownIsNullNeverZero(t *testing.T) {
 func TestOldSnapshotIsNotThePresent(t *testing.T) {
 	at := noon
 	b := snapshot.NewBoard(func() time.Time { return at })
-	b.Publish(everyState())
+	b.Publish(snaptest.EveryState())
 	at = at.Add(snapshot.ShownFor)
 	if s := stateAt(t, b); !s.Current || s.Compressors[0].Superheat == nil {
 		t.Error("given up too early")
@@ -218,7 +175,7 @@ func TestOldSnapshotIsNotThePresent(t *testing.T) {
 
 // Trap 27: names from the field reach the page as data alone.
 func TestTrap27NamesAreNeverMarkup(t *testing.T) {
-	s := everyState()
+	s := snaptest.EveryState()
 	s.Site, s.States[0].Name, s.States[0].Reason = nasty, nasty, nasty
 	h := handlerOf(boardOf(s), shelf{})
 	_, page, header := get(t, h, "/")
@@ -300,7 +257,7 @@ func TestServerClosesWithItsContext(t *testing.T) {
 	ctx, cancel := context.WithCancel(context.Background())
 	done := make(chan error, 1)
 	go func() {
-		done <- New(Parts{Board: boardOf(everyState()), Events: shelf{}, Metrics: http.NotFoundHandler(), Log: quiet()}).Run(ctx, l)
+		done <- New(Parts{Board: boardOf(snaptest.EveryState()), Events: shelf{}, Metrics: http.NotFoundHandler(), Log: quiet()}).Run(ctx, l)
 	}()
 	client := &http.Client{Transport: &http.Transport{}}
 	defer client.CloseIdleConnections()
