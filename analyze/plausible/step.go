@@ -19,7 +19,8 @@ const (
 	movedReason   = 3 * time.Minute // a start, stop or defrost this near explains a step
 	movedDry      = 5.0             // K of superheat; a step that lands nearer to dew may be wet gas arriving
 	leapLeast     = 8.0             // K up, …
-	leapInterval  = 5 * time.Second // … within this: no pipe does it, whatever starts or stops
+	leapInterval  = 5 * time.Second // … within this: no pipe does it; …
+	leapSudden    = 2 * time.Second // … nor within this, whatever starts or stops
 	movedStays    = 0.35            // share of the step by which the level may have moved since
 	// quickest is the time constant of the quickest sensor on a pipe (bare NTC
 	// on copper 5 to 15 s, shared trade notes, less for caution): wet gas that
@@ -62,15 +63,18 @@ func (c *Checker) checkMoved(now *Now) {
 				continue
 			}
 			m.waiting = 0
-			leap := s.Size() >= leapLeast && m.in.Signal.Interval() <= leapInterval
-			if leap || settled(now.Phases[m.compressor]) && s.At-c.changed > int64(movedReason) {
+			calm := s.At-c.changed > int64(movedReason)
+			leap := s.Size() >= leapLeast && s.From-dew > movedDry && (calm && m.in.Signal.Interval() <= leapInterval || m.in.Signal.Interval() <= leapSudden)
+			if leap || settled(now.Phases[m.compressor]) && calm {
 				m.step, m.dew, m.witnessed = s, dew, false
 				m.hot, _ = known(c.group.Compressors[m.compressor].Discharge, now.At)
-				m.waiting, m.standing = c.judgeStep(m, s, dew)
+				if m.standing = leap; !leap {
+					m.waiting, m.standing = c.judgeStep(m, s, dew)
+				}
 			}
 		}
 		age := time.Duration(now.At - m.step.At)
-		if m.waiting > 0 && (c.changed > m.step.At && m.step.Size() < leapLeast || math.Abs(x-m.step.To-(dew-m.dew)) > movedStays*math.Abs(m.step.Size())) {
+		if m.waiting > 0 && (c.changed > m.step.At || math.Abs(x-m.step.To-(dew-m.dew)) > movedStays*math.Abs(m.step.Size())) {
 			m.waiting, m.standing = 0, false
 		}
 		if m.waiting > 0 && age >= m.waiting {
@@ -169,7 +173,7 @@ const (
 	shiftForget = 24 * time.Hour
 	shiftLeast  = 3.0  // K of dew
 	shiftBy     = 0.25 // share of the step that one of them must have followed by
-	shiftAtmos  = 0.04 // share of an atmosphere by which a step may differ from one
+	shiftAtmos  = 0.08 // share of an atmosphere by which a step may differ from one
 )
 
 // shifted follows the sudden steps of one suction pressure: a true one takes
