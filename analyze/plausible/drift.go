@@ -14,6 +14,7 @@ const (
 	driftLearn = 2 * time.Hour
 	driftSlow  = 48 * time.Hour
 	driftLimit = 5.0 // K; mean differences of dry, running companions move less
+	driftHigh  = 8.0 // K above the twins, whatever was learned: racks differ by 2 K, one that floods reads low
 	driftHold  = 20 * time.Minute
 	driftClear = 0.6 // share of the limit
 	driftDry   = 4.0 // K of superheat; at dew a pipe says nothing of its sensor
@@ -50,8 +51,11 @@ func (c *Checker) checkDrift(now *Now, dt int64) {
 		}
 		if d.standing {
 			off := d.quick - d.base
+			if math.Abs(off) < driftLimit/2 {
+				off = d.quick
+			}
 			c.hold(Drifted, c.group.Compressors[d.compressor].Temperature.Point, leanOf(off), now.At-d.away.held, func() string {
-				return fmt.Sprintf("against its %d twins on the header the pipe's temperature has moved by %+.1f K and stays there: this looks like a clamp that comes loose or a drifting probe; compare with a reference thermometer",
+				return fmt.Sprintf("against its %d twins on the header the pipe's temperature is off by %+.1f K and stays there: this looks like a clamp that comes loose or a drifting probe; compare with a reference thermometer",
 					twins, off)
 			})
 		}
@@ -110,9 +114,10 @@ func (d *drift) follow(x float64, dt int64) {
 	if off < driftLimit/2 {
 		d.base += (d.quick - d.base) * float64(dt) / float64(driftSlow)
 	}
-	if d.away.take(off > driftLimit || (d.standing && off > driftClear*driftLimit), dt) >= driftHold {
+	high := d.quick > driftHigh // from the beginning, or learned while it was loose already
+	if d.away.take(high || off > driftLimit || (d.standing && off > driftClear*driftLimit), dt) >= driftHold {
 		d.standing = true
-	} else if off <= driftClear*driftLimit {
+	} else if !high && off <= driftClear*driftLimit {
 		d.standing = false
 	}
 }

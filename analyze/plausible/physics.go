@@ -11,7 +11,9 @@ import (
 
 // Common practice, no source, where nothing else is said.
 const (
-	wetLong      = 2 * time.Minute  // clearly below wet gas for this long
+	wetLong      = 2 * time.Minute // clearly below wet gas for this long
+	wetMean      = 2 * time.Minute
+	wetStill     = 1.5              // K that the dew may be off its mean
 	deepLong     = 20 * time.Minute // below −U, within the glide: a blend is not that wet for so long
 	reverseLong  = time.Minute
 	reverseBy    = 30_000.0 // Pa; both transmitters' limits
@@ -28,7 +30,10 @@ func (c *Checker) checkSaturation(now *Now, dt int64) {
 	below, running := 0, 0
 	for i := range now.Superheat {
 		v := &now.Superheat[i]
-		ok := settled(now.Phases[i]) && !math.IsNaN(float64(v.Superheat))
+		// While the dew moves, the pipe is late.
+		dew := &c.dews[i]
+		dew.take(float64(v.DewNow), dt, wetMean)
+		ok := settled(now.Phases[i]) && !math.IsNaN(float64(v.Superheat)) && math.Abs(float64(v.DewNow)-dew.value) < wetStill
 		if ok {
 			running++
 		}

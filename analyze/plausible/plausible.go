@@ -106,6 +106,7 @@ type Checker struct {
 	after    []float64 // scratch of the witnesses
 	wet      []since   // of each compressor: below saturation
 	deep     []since   // … and far below it
+	dews     []mean    // of each compressor
 	drifts   []drift
 	off      []since
 	room     []since
@@ -158,6 +159,7 @@ func New(g Group) *Checker {
 	}
 	c.drifts = newDrifts(g)
 	c.vapour, _ = g.Line.(Vapour)
+	c.dews = make([]mean, n)
 	c.works, c.twins, c.noisy = make([]work, n), make([]since, n), make([]since, len(c.frozen))
 	c.coils.outlets, c.coils.airs = make([]mean, len(g.Circuits)), make([]mean, len(g.Circuits))
 	for i := range c.works {

@@ -5,6 +5,7 @@ import (
 	"math"
 	"time"
 
+	"dewgap/analyze/phase"
 	"dewgap/analyze/superheat"
 	"dewgap/analyze/units"
 )
@@ -18,6 +19,7 @@ const (
 	movedWait     = 4 * time.Minute // until a step that stayed is believed to be the sensor's
 	movedReason   = 3 * time.Minute // a start, stop or defrost this near explains a step
 	movedDry      = 5.0             // K of superheat; a step that lands nearer to dew may be wet gas arriving
+	restStep      = 4.0             // K; of a pipe that stands
 	leapLeast     = 8.0             // K up, …
 	leapInterval  = 5 * time.Second // … within this: no pipe does it; …
 	leapSudden    = 2 * time.Second // … nor within this, whatever starts or stops
@@ -65,7 +67,11 @@ func (c *Checker) checkMoved(now *Now) {
 			m.waiting = 0
 			calm := s.At-c.changed > int64(movedReason)
 			leap := s.Size() >= leapLeast && s.From-dew > movedDry && (calm && m.in.Signal.Interval() <= leapInterval || m.in.Signal.Interval() <= leapSudden)
-			if leap || settled(now.Phases[m.compressor]) && calm {
+			rest := c.stands(m, now) && calm && math.Abs(s.Size()) >= restStep && m.in.Signal.Interval() <= movedInterval
+			if rest {
+				m.step, m.dew, m.witnessed, m.standing = s, math.NaN(), false, false
+				m.waiting = movedWait
+			} else if leap || settled(now.Phases[m.compressor]) && calm {
 				m.step, m.dew, m.witnessed = s, dew, false
 				m.hot, _ = known(c.group.Compressors[m.compressor].Discharge, now.At)
 				if m.standing = leap; !leap {
@@ -74,7 +80,11 @@ func (c *Checker) checkMoved(now *Now) {
 			}
 		}
 		age := time.Duration(now.At - m.step.At)
-		if m.waiting > 0 && (c.changed > m.step.At || math.Abs(x-m.step.To-(dew-m.dew)) > movedStays*math.Abs(m.step.Size())) {
+		along := dew - m.dew // a pipe moves with its dew; a standing one does not
+		if math.IsNaN(along) {
+			along = 0
+		}
+		if m.waiting > 0 && (c.changed > m.step.At || math.Abs(x-m.step.To-along) > movedStays*math.Abs(m.step.Size())) {
 			m.waiting, m.standing = 0, false
 		}
 		if m.waiting > 0 && age >= m.waiting {
@@ -94,6 +104,12 @@ func (c *Checker) checkMoved(now *Now) {
 			})
 		}
 	}
+}
+
+// stands says that a compressor is told to stand: its pipe has no reason to
+// change at once.
+func (c *Checker) stands(m *moved, now *Now) bool {
+	return now.Phases[m.compressor] == phase.Off && m.compressor < len(now.Told) && now.Told[m.compressor]
 }
 
 // movedForget returns the age at which the new level is taken for true, unless

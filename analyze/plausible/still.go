@@ -27,10 +27,12 @@ var patience = [...]time.Duration{
 	sump: time.Hour, coil: 45 * time.Minute, air: 90 * time.Minute,
 }
 
+// frozenMove is how far the neighbour must have moved meanwhile, K.
+var frozenMove = [...]float64{pressure: 2, pipe: 2, discharge: 3, sump: 6, coil: 4, air: 8}
+
 const (
 	frozenSamples = 10        // identical samples at the least
 	frozenUsual   = 4         // times the longest run that the input showed before
-	frozenMove    = 2.0       // K that the neighbour must have moved meanwhile
 	frozenLong    = time.Hour // and twice the usual limit: then the neighbour need not have moved
 	frozenUnsure  = 3         // times as patient where it is not known whether the machine runs
 )
@@ -73,7 +75,7 @@ func (c *Checker) checkFrozen(now *Now, dt int64) {
 		if !sure {
 			limit = max(frozenUnsure*int64(patience[f.kind]), limit)
 		}
-		lasted := f.held >= limit && f.high-f.low >= frozenMove ||
+		lasted := f.held >= limit && f.high-f.low >= frozenMove[f.kind] ||
 			sure && f.kind <= pipe && f.held >= max(int64(frozenLong), 2*limit)
 		if !lasted || s.Count < frozenSamples {
 			continue
