@@ -151,24 +151,28 @@ func (c *circuit) step(dt float64, g *group, store *Store, h *humidity, header f
 	c.flow = c.valve.step(dt, c.stub.cells[0].wall, c.air.air, g.fluid, &s, g.high.pressure, g.high.liquidDensity, feeding)
 	c.flow = min(c.flow, g.high.available/dt)
 	x := min(max((g.high.liquidEnthalpy-s.hLiquid)/s.latent(), 0), 1)
-	in := stream{gas: c.flow * x, liquid: c.flow * (1 - x), temperature: dew}
+	in := stream{gas: float64(c.flow * x), liquid: float64(c.flow * (1 - x)), temperature: dew}
 	if hot := c.own.hotGas; hot > 0 {
 		over := (g.dischargeEnthalpy() - s.hGas) / s.cpGas
 		in.gas += hot
 		in.temperature += float64(over * hot / in.gas)
 	}
 
+	stray := float64(in.liquid * c.coil.starved())
+	in.liquid -= stray
+
 	c.air.moisture = g.storeWater
 	c.coil.meet(dt, &c.air, h, fans, heat)
 	out := c.coil.tube.step(dt, in, &s, change, c.coil.around[:])
 	c.coil.settle(dt)
 
-	// the outlet pipe lies in the case and is brazed to the coil
+	// the outlet pipe is brazed to the coil and lies in the air behind it
 	const brazed = 3.0 // W/K
-	inCase := 0.5 + float64(2*fans)
+	inCase := 0.2 + float64(0.4*fans)
 	end := c.coil.cells[coilCells-1].wall
-	c.outsideStub[0] = around{conductance: brazed + inCase, temperature: (float64(brazed*end) + float64(inCase*c.air.air)) / (brazed + inCase)}
+	c.outsideStub[0] = around{conductance: brazed + inCase, temperature: (float64(brazed*end) + float64(inCase*c.coil.leaving)) / (brazed + inCase)}
 	out = c.stub.step(dt, out, &s, change, c.outsideStub[:])
+	out.liquid += stray
 	c.duty = c.coil.fromWall + c.stub.fromWall
 
 	sLine := s

@@ -71,13 +71,14 @@ func (c *compressor) compress(dt float64, f *fluid, s *saturation, high *highSid
 		hIn, entropy := f.gasAt(s.dew, superheat)
 		_, ideal := f.superheatOfEntropy(high.dew, entropy)
 		ratio := high.pressure / s.pressure
-		efficiency := float64(c.Isentropic * max(1-float64(0.03*max(ratio-3, 3-ratio)), 0.5))
+		efficiency := float64(c.Isentropic * max(1-float64(0.012*max(ratio-3, 3-ratio)), 0.6))
 		shaft = c.draw * max(ideal-hIn, 0) / efficiency
 		motor := float64(shaft / (1 - c.MotorLoss) * c.MotorLoss)
 		if c.Kind == "air_cooled_semi_hermetic" {
 			motor = 0
 		}
-		lost := float64(0.06 * shaft) // oil and shell to the room, common practice
+		// oil and shell to the room; common practice, no source
+		lost := float64(shaft * min(0.05+float64(0.0012*max(c.head-room, 0)), 0.2))
 		c.power = shaft + motor - lost
 		c.out = c.draw + cylinders
 		c.enthalpy = (float64(c.draw*hIn) + float64(cylinders*s.hLiquid) + c.power) / c.out
@@ -101,7 +102,7 @@ func (c *compressor) compress(dt float64, f *fluid, s *saturation, high *highSid
 // gas, the more the longer, and gives it up when it runs. Shares and times
 // from memory; the direction from trade literature on migration.
 func (o *sump) step(dt, fall, shaft, capacity float64, on bool, heaterW float64, s *saturation, inlet, room float64) {
-	size := 0.5 + capacity/16
+	size := 0.5 + float64(capacity/16)
 	heatCapacity := float64(14000 * size) // J/K: oil and the iron around it
 	above := max(o.temperature-s.dew, 0) / 7
 	equilibrium := o.oil * 0.6 / (1 + float64(above*above))

@@ -63,7 +63,7 @@ type Accumulator struct {
 
 // Control starts and stops compressors.
 type Control struct {
-	Mode        string  `toml:"mode" default:"suction" doc:"\"suction\": stages by suction pressure; \"thermostat\": the one compressor follows the one circuit's thermostat, valve open; \"pump_down\": as suction, with a low-pressure cut-out after the thermostat has shut the liquid valve"`
+	Mode        string  `toml:"mode" default:"suction" doc:"\"suction\": stages by suction pressure; \"thermostat\": the one compressor follows the one circuit's thermostat, valve open; \"pump_down\": by a low-pressure switch, from above the band to the cut-out; thermostats shut the liquid valves"`
 	BandK       float64 `toml:"band_k" unit:"K" default:"2" doc:"half width of the dead band, in dew temperature"`
 	UpS         float64 `toml:"up_delay_s" unit:"s" default:"45" doc:"above the band for this long: one stage more"`
 	DownS       float64 `toml:"down_delay_s" unit:"s" default:"30" doc:"below the band for this long: one stage less"`
@@ -94,7 +94,7 @@ type Circuit struct {
 	AirC     float64 `toml:"air_c" unit:"°C" default:"2" doc:"air of the case at design"`
 	Position int     `toml:"tap" default:"1" doc:"compressor whose tap on the header this branch enters at, counted from 1"`
 
-	Infiltration float64 `toml:"infiltration" unit:"1" default:"0.4" doc:"share of the load that is outside air (common practice: reach-in 0.3, open case 0.6)"`
+	Infiltration float64 `toml:"infiltration" unit:"1" default:"0.5" doc:"share of the load that is outside air (common practice: reach-in 0.3, open case 0.6)"`
 	Internal     float64 `toml:"internal" unit:"1" default:"0.2" doc:"share of the load that is fans and lights"`
 	ProductKJK   float64 `toml:"product_kj_k" unit:"kJ/K" default:"0" doc:"heat capacity of the goods; 0: derived, 150 kJ/K a kW of load"`
 	ThermostatK  float64 `toml:"thermostat_k" unit:"K" default:"0" doc:"band of a thermostat at air_c that shuts the liquid valve; 0: none, the circuit always cools"`
@@ -109,11 +109,11 @@ type Circuit struct {
 type Coil struct {
 	Capacity    float64 `toml:"capacity" unit:"1" default:"1.15" doc:"clean coil's duty at design over the load"`
 	AirShare    float64 `toml:"air_resistance" unit:"1" default:"0.7" doc:"share of the air side in the resistance to heat (common practice)"`
-	MetalKJK    float64 `toml:"metal_kj_k" unit:"kJ/K" default:"0" doc:"metal of coil and pan; 0: derived, 2.2 kJ/K a kW (about 4 kg of copper and aluminium)"`
+	MetalKJK    float64 `toml:"metal_kj_k" unit:"kJ/K" default:"0" doc:"metal of coil and pan; 0: derived, 3 kJ/K a kW (about 5 kg of copper and aluminium)"`
 	HoldS       float64 `toml:"hold_s" unit:"s" default:"40" doc:"time that liquid takes through the coil at design (common practice: 20–60)"`
 	InnerL      float64 `toml:"inner_volume_l" unit:"l" default:"0" doc:"0: derived, 1 l a kW"`
 	FrostHalfKg float64 `toml:"frost_half_kg" unit:"kg" default:"0" doc:"frost at which the fans move half of the air; 0: derived, 2.5 kg a kW"`
-	FrostKg     float64 `toml:"frost_kg" unit:"kg" default:"0" doc:"frost at the start of the warm-up"`
+	FrostKg     float64 `toml:"frost_kg" unit:"kg" default:"0" doc:"ice at the start of the warm-up beyond what the coil has gathered since its last defrost"`
 	FanHeat     float64 `toml:"still_air" unit:"1" default:"0.08" doc:"air-side conductance with fans off over that with fans on (common practice)"`
 }
 
@@ -148,8 +148,8 @@ type Defrost struct {
 	EveryH       float64 `toml:"every_h" unit:"h" default:"6" doc:"0: never by itself"`
 	FirstMin     float64 `toml:"first_min" unit:"min" default:"60" doc:"first one after start; those of the warm-up are counted back from it"`
 	PumpDownS    float64 `toml:"pump_down_s" unit:"s" default:"90" doc:"liquid valve shut, fans on, before heat"`
-	HeatKW       float64 `toml:"heat_kw" unit:"kW" default:"0" doc:"electric heaters; 0: derived, 0.6 kW a kW of load"`
-	HotGasKW     float64 `toml:"hot_gas_kw" unit:"kW" default:"0" doc:"most heat that the hot gas can bring; 0: derived, 1.5 kW a kW"`
+	HeatKW       float64 `toml:"heat_kw" unit:"kW" default:"0" doc:"electric heaters; 0: derived, 0.5 kW a kW of load"`
+	HotGasKW     float64 `toml:"hot_gas_kw" unit:"kW" default:"0" doc:"most heat that the hot gas can bring; 0: derived, 1.1 kW a kW"`
 	Drain        float64 `toml:"drain" unit:"1" default:"0.97" doc:"hot gas: share of the condensate that is driven back to the liquid header"`
 	BleedS       float64 `toml:"bleed_s" unit:"s" default:"60" doc:"hot gas: time constant in which the coil's pressure is let down into the suction line"`
 	TerminationC float64 `toml:"termination_c" unit:"°C" default:"10" doc:"coil temperature that ends the heat"`

@@ -60,6 +60,9 @@ func drawn(seed uint64) string {
 				kind = "electric"
 			}
 		}
+		if kind == "hot_gas" && circuits == 1 {
+			kind = "electric"
+		}
 		w("  [[suction_group.circuit]]\n  name = \"k%d\"\n  load_kw = %.2f\n  air_c = %.1f\n  tap = %d", i+1, load[i], air+between(0, 3), 1+i%compressors)
 		if single || r.IntN(3) == 0 {
 			w("  thermostat_k = %.1f", between(1, 3))
@@ -70,7 +73,7 @@ func drawn(seed uint64) string {
 	}
 	faults := []plant.FaultKind{}
 	for _, k := range plant.FaultKinds() {
-		if k.Target != "input" && k.Name != "accumulator_hole" && k.Name != "liquid_in_accumulator" {
+		if k.Target != "input" && k.Target != "source" && k.Name != "accumulator_hole" && k.Name != "liquid_in_accumulator" {
 			faults = append(faults, k)
 		}
 	}

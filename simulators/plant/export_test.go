@@ -49,3 +49,54 @@ func (p *Plant) Broken() string {
 	}
 	return ""
 }
+
+// Discharge returns where the discharge pipe of a compressor settles when gas of
+// the given superheat, with a share of liquid, enters it at a suction and a
+// condensing dew, °C.
+func Discharge(refrigerant, kind string, dew, condensing, superheat, liquid float64) (float64, error) {
+	props, err := lookup(refrigerant)
+	if err != nil {
+		return 0, err
+	}
+	f, err := newFluid(refrigerant, props)
+	if err != nil {
+		return 0, err
+	}
+	g := &group{Group: Group{DewC: dew}, fluid: f}
+	g.high.dew = condensing
+	g.high.refresh(f, 4)
+	c := newCompressor(Compressor{Kind: kind, CapacityKW: 8, Isentropic: 0.65, MotorLoss: 0.1, OilKg: 2.5}, g, 0.05)
+	c.on = true
+	s := f.at(dew)
+	for range 3600 {
+		c.inlet = stream{gas: 0.05, temperature: dew + superheat}
+		c.draw = c.wants(&s, g.high.pressure)
+		c.inlet.liquid = c.draw * liquid / (1 - liquid)
+		c.compress(substep, f, &s, &g.high, 24)
+	}
+	return c.discharge, nil
+}
+
+// CostOfLiquid passes gas of 20 K superheat with 1 % of liquid through a long
+// insulated tube and returns the K that it lost.
+func CostOfLiquid(refrigerant string, dew float64) (float64, error) {
+	props, err := lookup(refrigerant)
+	if err != nil {
+		return 0, err
+	}
+	f, err := newFluid(refrigerant, props)
+	if err != nil {
+		return 0, err
+	}
+	s := f.at(dew)
+	t := tube{cells: make([]cell, 20), boil: 20, gas: 5, flow: 0.05, wall: 50, hold: 1, wet: 0.0005, full: 1, contact: 0.5}
+	for i := range t.cells {
+		t.cells[i] = cell{wall: dew + 20, gas: dew + 20}
+	}
+	outside := make([]around, len(t.cells))
+	var out stream
+	for range 7200 {
+		out = t.step(substep, stream{gas: 0.0495, liquid: 0.0005, temperature: dew + 20}, &s, 0, outside)
+	}
+	return dew + 20 - out.temperature, nil
+}

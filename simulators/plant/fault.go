@@ -44,6 +44,10 @@ func FaultKinds() []FaultKind {
 		{"sensor_loose", "input", "share added to the contact error", "a clamp that came off or lost its insulation"},
 		{"sensor_offset", "input", "K or bar", "a constant error"},
 		{"sensor_drift", "input", "K or bar a day", "a growing error"},
+		{"sensor_noise", "input", "factor on its noise", "a bad contact or an unscreened wire"},
+		{"sensor_gauge", "input", "-", "a gauge transmitter read as an absolute one: one standard atmosphere too low"},
+		{"source_gap", "source", "-", "nothing arrives from a whole group"},
+		{"source_timeout", "source", "-", "every read of a whole group's controller times out"},
 	}
 }
 
@@ -109,6 +113,12 @@ func (p *Plant) resolve(f Fault) (func(on bool), error) {
 				return sensorFault(&p.sensors[i], f.Kind, a), nil
 			}
 		}
+	case "source":
+		for _, g := range p.groups {
+			if g.Name == f.Target {
+				return p.sourceFault(g.Name, f.Kind), nil
+			}
+		}
 	case "group":
 		for _, g := range p.groups {
 			if g.Name == f.Target {
@@ -145,6 +155,7 @@ func choose(on bool, yes, no float64) float64 {
 }
 
 func sensorFault(s *sensor, kind string, a float64) func(bool) {
+	factor := a
 	if s.info.Kind == Pressure {
 		a *= 1e5
 	}
@@ -157,21 +168,33 @@ func sensorFault(s *sensor, kind string, a float64) func(bool) {
 		case "sensor_lost":
 			s.silent = on
 		case "sensor_loose":
-			s.loose = choose(on, s.loosened(a), 0)
+			s.loose = choose(on, factor, 0)
 		case "sensor_offset":
 			s.shift = choose(on, a, 0)
 		case "sensor_drift":
 			s.drift = choose(on, a, 0)
+		case "sensor_noise":
+			s.rough = choose(on, factor, 1)
+		case "sensor_gauge":
+			s.gauge = choose(on, atmosphere, 0)
 		}
 	}
 }
 
-// loosened undoes the scaling of pressures: a share has no unit.
-func (s *sensor) loosened(a float64) float64 {
-	if s.info.Kind == Pressure {
-		return 0
+// sourceFault silences all inputs of a group.
+func (p *Plant) sourceFault(group, kind string) func(bool) {
+	return func(on bool) {
+		for i := range p.sensors {
+			if s := &p.sensors[i]; strings.HasPrefix(s.info.Path, group+".") {
+				switch kind {
+				case "source_gap":
+					s.gap = on
+				case "source_timeout":
+					s.timeout = on
+				}
+			}
+		}
 	}
-	return a
 }
 
 func (g *group) fault(kind string, a float64) (func(bool), error) {
@@ -224,9 +247,7 @@ func (c *circuit) fault(kind string, a float64) func(bool) {
 			c.valve.loose = choose(on, a, 0)
 		case "iced_coil":
 			if on {
-				for i := range c.coil.cells {
-					c.coil.cells[i].frost += float64(a / coilCells)
-				}
+				c.coil.gather(a)
 			}
 		case "low_airflow":
 			c.coil.fans = choose(on, a, 1)

@@ -18,6 +18,7 @@ type group struct {
 	warm       float64 // K, mean superheat of that gas
 	change     float64 // K, last step
 	storeWater float64
+	discharged float64 // kg/s by all compressors, last step
 	draws      []float64
 	rack       rack
 	ledger     ledger
@@ -194,6 +195,7 @@ func (g *group) step(dt, outdoor float64, store *Store, h *humidity) {
 		hot += float64(c.out * c.enthalpy)
 		g.ledger.in += float64((c.power + c.drop.fromWall + g.header.sections[i].fromWall + float64(c.sump.release*s.latent())) * dt)
 	}
+	g.discharged = discharged
 	g.gas += float64(intoGas * dt)
 	g.high.mass += float64((discharged + intoHigh) * dt)
 	hotGas := 0.0

@@ -17,11 +17,11 @@ type ownPressure struct {
 }
 
 // Common practice, no source: the regulator of the defrost gas throttles over
-// the last kelvins below its setting, and an open suction stop costs 0.3 K of
+// the last kelvins below its setting, and an open suction stop costs 0.8 K of
 // dew at the design flow.
 const (
 	throttleK = 4.0
-	openStopK = 0.3
+	openStopK = 0.8
 )
 
 // ownDew returns the dew temperature in the coil: the line's, or its own while
@@ -49,9 +49,9 @@ func (c *circuit) ownDew(dt float64, g *group, line float64) float64 {
 	slope := 0.0                                                        // kg/(s K): how the flows below answer to dew
 	switch {
 	case c.stage == heating:
-		// no more than keeps the coil a little below the condenser
+		// no more than the compressors deliver, and than keeps the coil a little below the condenser
 		limit := min(g.high.dew-throttleK, c.Defrost.TerminationC+8)
-		most := min(c.Defrost.HotGasKW*1000*c.heaters/s.latent(), max(g.high.mass, 0)/10)
+		most := min(c.Defrost.HotGasKW*1000*c.heaters/s.latent(), g.discharged)
 		o.hotGas = most * min(max((limit-o.dew)/throttleK, 0), 1)
 		if o.hotGas > 0 && o.hotGas < most {
 			slope = most / throttleK

@@ -15,11 +15,11 @@ func newCircuit(d Circuit, g *group, store *Store, h *humidity, seed uint64) (*c
 	duty := float64(q * d.Coil.Capacity)
 	nominal := q / (s.hGas + float64(6*s.cpGas) - g.high.liquidEnthalpy)
 	derive(&d.ProductKJK, float64(150*d.LoadKW))
-	derive(&d.Coil.MetalKJK, float64(2.2*d.LoadKW))
+	derive(&d.Coil.MetalKJK, float64(3*d.LoadKW))
 	derive(&d.Coil.InnerL, d.LoadKW)
 	derive(&d.Coil.FrostHalfKg, float64(2.5*d.LoadKW))
-	derive(&d.Defrost.HeatKW, float64(0.6*d.LoadKW))
-	derive(&d.Defrost.HotGasKW, float64(1.5*d.LoadKW))
+	derive(&d.Defrost.HeatKW, float64(0.5*d.LoadKW))
+	derive(&d.Defrost.HotGasKW, float64(1.1*d.LoadKW))
 	derive(&d.Line.HoldS, d.Line.LengthM)
 
 	c := &circuit{Circuit: d, valve: newValve(d.Valve, f, dew), calling: true, heaters: 1, limit: 1, dewBefore: dew, lineBefore: dew}
@@ -35,16 +35,17 @@ func newCircuit(d Circuit, g *group, store *Store, h *humidity, seed uint64) (*c
 	// wetted part of the coil does nearly all of the duty
 	total := duty / td
 	e := &c.coil
-	e.airSide = 1.25 * total / d.Coil.AirShare
+	e.airSide = 1.6 * total / d.Coil.AirShare
 	e.area = e.airSide / 25 // W/(m² K), finned and with fans, common practice
-	e.airFlow = duty / (airHeat * 6)
+	e.airFlow = duty / (airHeat * 5)
+	e.spread = float64(3 * d.LoadKW) // interlaced tubes share their fins; common practice, no source
 	e.half, e.still, e.fans = d.Coil.FrostHalfKg, d.Coil.FanHeat, 1
 	liquid := float64(nominal * 0.75)
 	full := d.Coil.InnerL / 1000 * s.rhoLiq / coilCells
 	e.tube = tube{
 		cells: make([]cell, coilCells),
-		boil:  1.25 * total / (1 - d.Coil.AirShare) / coilCells,
-		gas:   0.12 * total / coilCells,
+		boil:  1.6 * total / (1 - d.Coil.AirShare) / coilCells,
+		gas:   0.25 * total / coilCells,
 		flow:  nominal, wall: d.Coil.MetalKJK * 1000 / coilCells,
 		hold: d.Coil.HoldS / coilCells, full: full, contact: 0.7,
 	}
@@ -55,7 +56,7 @@ func newCircuit(d Circuit, g *group, store *Store, h *humidity, seed uint64) (*c
 
 	c.stub = tube{
 		cells: []cell{{wall: dew + 6, gas: dew + 6}},
-		boil:  6 * (0.5 + float64(d.LoadKW/8)), gas: 5 * (0.5 + float64(d.LoadKW/8)), flow: nominal, wall: 350 * (0.5 + float64(d.LoadKW/8)), hold: 1,
+		boil:  6 * (0.5 + float64(d.LoadKW/8)), gas: 5 * (0.5 + float64(d.LoadKW/8)), flow: nominal, wall: 220 * (0.5 + float64(d.LoadKW/8)), hold: 1,
 		wet: 0.1 * liquid, full: full, contact: 0.2,
 	}
 	const lineCells = 5

@@ -78,13 +78,18 @@ func newCold(d Description, seed uint64) (*Plant, error) {
 }
 
 // rewindDefrosts sets each clock so that the first defrost after Start comes
-// when the description says.
+// when the description says, and puts on each coil the frost that it has
+// gathered since its last one.
 func (p *Plant) rewindDefrosts(warm float64) {
 	for _, g := range p.groups {
 		for _, c := range g.circuits {
 			c.countdown = float64(c.Defrost.FirstMin*60) + warm
 			for every := float64(c.Defrost.EveryH * 3600); every > 0 && c.countdown > every; {
 				c.countdown -= every
+			}
+			if c.Defrost.EveryH > 0 {
+				since := max(float64(c.Defrost.EveryH*3600)-c.countdown, 0)
+				c.coil.gather(float64(since * c.air.infiltration * max(c.air.moisture-c.air.water, 0)))
 			}
 		}
 	}
@@ -180,6 +185,9 @@ func (d *Description) check() error {
 		for _, c := range g.Circuits {
 			if err := once(g.Name + "." + c.Name); err != nil {
 				return err
+			}
+			if c.Defrost.Kind == "hot_gas" && len(g.Circuits) < 2 {
+				return fmt.Errorf("%s.%s: defrost.kind hot_gas needs a second circuit that keeps a compressor running meanwhile", g.Name, c.Name)
 			}
 			err := oneOf("valve.kind", c.Valve.Kind, "thermostatic", "electronic", "capillary")
 			if err == nil {

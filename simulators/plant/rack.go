@@ -6,12 +6,10 @@ type rack struct {
 	set   float64 // °C dew
 	above float64 // s
 	below float64 // s
-	stop  float64 // s since a change of stage
 	high  bool    // the high-pressure cut-out has tripped
 }
 
 func (r *rack) step(dt float64, g *group) {
-	r.stop += dt
 	off := g.dew - r.set
 	r.high = g.high.dew > r.HighCutOutC || r.high && g.high.dew > r.HighCutOutC-15
 	if r.high {
@@ -25,6 +23,10 @@ func (r *rack) step(dt float64, g *group) {
 		return
 	}
 	trim := r.trim(dt, off, g)
+	if r.Mode == "pump_down" {
+		r.pumpDown(off, g)
+		return
+	}
 	if off > r.BandK && trim >= 1 {
 		r.above += dt
 	} else {
@@ -42,7 +44,7 @@ func (r *rack) step(dt float64, g *group) {
 		return
 	}
 	switch {
-	case r.above >= r.UpS:
+	case r.above >= r.UpS || off > r.BandK && r.idle(g): // a pressure switch has no delay
 		if c := r.longest(g, false, r.MinimumOffS); c != nil {
 			c.turn(true)
 			r.above = 0
@@ -53,6 +55,16 @@ func (r *rack) step(dt float64, g *group) {
 			r.below = 0
 		}
 	}
+}
+
+// idle says that no compressor runs.
+func (r *rack) idle(g *group) bool {
+	for _, c := range g.compressors {
+		if c.on {
+			return false
+		}
+	}
+	return true
 }
 
 // trim moves the speed of running machines with a drive and returns where they
@@ -91,6 +103,19 @@ func (r *rack) longest(g *group, on bool, wait float64) *compressor {
 		}
 	}
 	return best
+}
+
+// pumpDown runs the machines by a low-pressure switch: all start above the band
+// and stop at the cut-out, which they reach when no circuit asks for liquid.
+func (r *rack) pumpDown(off float64, g *group) {
+	for _, c := range g.compressors {
+		switch {
+		case off < -r.CutOutK:
+			c.turn(false)
+		case off > r.BandK && !c.on && c.time >= r.MinimumOffS && !c.failed:
+			c.turn(true)
+		}
+	}
 }
 
 // follow runs the one compressor with the thermostat.

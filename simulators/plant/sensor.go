@@ -43,8 +43,11 @@ type sensor struct {
 
 	// faults
 	frozen, open, silent bool
+	gap, timeout         bool    // of its source
 	loose, shift, drift  float64 // loose adds to contact; drift a day
 	drifted              float64
+	rough                float64 // factor on noise
+	gauge                float64 // Pa not added
 }
 
 // step measures once a second.
@@ -66,7 +69,7 @@ func (s *sensor) step() {
 	}
 	s.felt += (v - s.felt) / (1 + s.lag)
 	s.drifted += s.drift / 86400
-	shown := s.felt + s.offset + s.shift + s.drifted + float64(s.noise*s.random.normal())
+	shown := s.felt + s.offset + s.shift + s.drifted + float64(s.noise*s.rough*s.random.normal()) - s.gauge
 	if s.spikes > 0 && s.random.uniform() < s.spikes {
 		if s.random.uniform() < 0.5 {
 			shown += s.spike
@@ -89,10 +92,12 @@ func (s *sensor) step() {
 
 // fail lets a broken sensor say nothing, or that it is broken.
 func (s *sensor) fail() {
-	if s.silent {
+	switch {
+	case s.gap, s.silent:
 		s.ok, s.reason = false, ""
-	}
-	if s.open {
+	case s.timeout:
+		s.ok, s.reason = false, "timeout"
+	case s.open:
 		s.ok, s.reason = false, "open"
 	}
 }
@@ -109,7 +114,7 @@ func (p *Plant) wire(seed uint64) error {
 				return
 			}
 		}
-		s := sensor{info: InputInfo{path, kind}, quiet: quiet, around: around, random: newRandom(seed, path), felt: unset}
+		s := sensor{info: InputInfo{path, kind}, quiet: quiet, around: around, random: newRandom(seed, path), felt: unset, rough: 1}
 		switch kind {
 		case Temperature:
 			s.lag, s.noise, s.grain = q.TemperatureLagS, q.TemperatureK, q.TemperatureStep

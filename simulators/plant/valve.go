@@ -42,7 +42,7 @@ func (v *valve) step(dt, pipe, air float64, f *fluid, coil *saturation, liquidPr
 		v.electronic(dt, coil, feeding)
 	default:
 		// the bulb's charge pushes open, coil pressure and spring push shut
-		force := float64((min(f.pressure(v.bulb), v.mop) - coil.pressure - v.spring) / v.stroke * v.gain)
+		force := float64((min(f.pressure(v.bulb), v.mop) - coil.pressure - v.spring/v.gain) / v.stroke * v.gain)
 		slack := v.Friction
 		switch {
 		case force > v.opening+slack:

@@ -9,6 +9,7 @@ const (
 	vapourHeat  = 2.501e6 // J/kg, water at 0 °C, from memory
 	atmosphere  = 101325.0
 	frostGrain  = 200.0 // kg/m³, frost on a coil (common practice: 100–300)
+	thinFrost   = 0.15  // kg/m², what no longer covers the fins while it melts (no source)
 	frostThread = 0.15  // W/(m K), frost of that density (common practice: 0.1–0.2)
 )
 
