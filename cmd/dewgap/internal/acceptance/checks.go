@@ -104,9 +104,9 @@ func (j *judge) dips(f *figures) []Check {
 	least := float64(j.rules.OverUncertainty)
 	checks := []Check{
 		j.check("floor", f.below <= allowed, f.below, allowed, "s",
-			fmt.Sprintf("below the floor for %s, lowest margin %s; allowed %s", length(f.below), j.k(f.margin), length(allowed))),
+			fmt.Sprintf("below the floor for %s, lowest margin %s; allowed %s", length(f.below), j.k(tenth(f.margin)), length(allowed))),
 		j.check("above_dew", f.above >= least, f.above, least, "K",
-			fmt.Sprintf("lowest superheat %s ± %s; less its uncertainty at the worst %s, at least %s", j.k(f.lowest), j.k(f.uncertainty), j.k(f.above), j.k(least))),
+			fmt.Sprintf("lowest superheat %s ± %s; less its uncertainty at the worst %s, at least %s", j.k(tenth(f.lowest)), j.k(tenth(f.uncertainty)), j.k(f.above), j.k(least))),
 		j.check("start", f.startWet <= startAllowed, f.startWet, startAllowed, "s",
 			fmt.Sprintf("in the first 120 s after a start the gas was at dew, within the uncertainty, for %s; allowed %s", length(f.startWet), length(startAllowed))),
 		j.check("second_dip", f.dips <= 1, float64(f.dips), 1, "dips", plural(f.dips, "dip")+" below the floor"),

@@ -14,15 +14,15 @@ import (
 // Sizes of a plot, in units of its own; 720 of them span the paper.
 const (
 	plotWidth  = 720.0
-	plotHeight = 356.0
+	plotHeight = 318.0
 	plotLeft   = 44.0
 	plotRight  = 600.0
 	upperTop   = 26.0
-	upperEnd   = 176.0
-	stripTop   = 184.0
-	stripEnd   = 202.0
-	lowerTop   = 212.0
-	lowerEnd   = 326.0
+	upperEnd   = 158.0
+	stripTop   = 165.0
+	stripEnd   = 182.0
+	lowerTop   = 190.0
+	lowerEnd   = 289.0
 )
 
 // plot draws one compressor through a cycle: superheat with its uncertainty

@@ -1,0 +1,146 @@
+package paper
+
+import (
+	"bytes"
+	"encoding/json"
+	"encoding/xml"
+	"io"
+	"math"
+	"strings"
+	"testing"
+	"time"
+
+	"dewgap/analyze/phase"
+	"dewgap/analyze/units"
+	"dewgap/cmd/dewgap/internal/acceptance"
+)
+
+func ptr[T any](v T) *T { return &v }
+
+// drawn is an invented record: one failed cycle of one compressor that was
+// below its floor, with a hole in what is known, and one that is not known.
+func drawn(system units.System) *acceptance.Record {
+	began := time.Date(2026, 5, 4, 2, 0, 0, 0, time.UTC)
+	nan := float32(math.NaN())
+	tr := acceptance.Trace{Compressor: "c1"}
+	blind := acceptance.Trace{Compressor: "c2"}
+	c := acceptance.Cycle{
+		Group: "mt", Circuit: "case-1", Defrost: "electric", Number: 1, Verdict: acceptance.Fail, Reasons: []string{"c1: below the floor"}, Together: []string{"case-2"},
+		Stages: acceptance.Stages{Began: ptr(began), HeatEnded: ptr(began.Add(20 * time.Minute)), Resumed: ptr(began.Add(23 * time.Minute)),
+			PlateauBegan: ptr(began.Add(5 * time.Minute)), PlateauEnded: ptr(began.Add(10 * time.Minute)), Plateau: ptr(300.0), PlateauAt: ptr(0.2), Termination: "temperature", Pulldown: ptr(900.0)},
+		Checks: []acceptance.Check{{Criterion: "termination", Outcome: acceptance.Remark, Says: "ended by time"}},
+		Compressors: []acceptance.Machine{
+			{Name: "c1", Verdict: acceptance.Fail, Running: 2400, Known: 2400, Lowest: ptr(-0.4), LowestAt: ptr(began.Add(25 * time.Minute)), LowestPhase: "pulldown", Uncertainty: ptr(2.1), Margin: ptr(-8.4), Below: 600,
+				Checks: []acceptance.Check{{Criterion: "floor", Outcome: acceptance.NotMet, Measured: ptr(600.0), Limit: ptr(30.0), Unit: "s", Says: "below the floor for 10 min"}}},
+			{Name: "c2", Verdict: acceptance.NotJudged, Running: 2400, Reasons: []string{"its superheat was not known"}},
+		},
+		Liquid: []acceptance.Likely{{Name: "case-1", Score: .9}}, Causes: []acceptance.Likely{{Name: "valve_oversized", Score: .6, Why: []string{"dips"}}}, Next: []string{"Is the reading true?"},
+	}
+	for i := range 100 {
+		c.Times = append(c.Times, began.Add(time.Duration(i)*30*time.Second))
+		low := float32(14 - 15*math.Exp(-math.Pow(float64(i-50)/8, 2)))
+		if i > 70 && i < 75 {
+			low = nan
+		}
+		tr.Lowest, tr.Highest, tr.Uncertainty = append(tr.Lowest, low), append(tr.Highest, low+1), append(tr.Uncertainty, 2.1)
+		tr.Floor, tr.Dew, tr.Pipe, tr.Phase = append(tr.Floor, 8), append(tr.Dew, -8), append(tr.Pipe, low-8), append(tr.Phase, phase.Pulldown)
+		for _, x := range []*[]float32{&blind.Lowest, &blind.Highest, &blind.Uncertainty, &blind.Floor, &blind.Dew, &blind.Pipe, &c.Coil} {
+			*x = append(*x, nan)
+		}
+		blind.Phase = append(blind.Phase, phase.Unknown)
+	}
+	c.Traces = []acceptance.Trace{tr, blind}
+	return &acceptance.Record{
+		Format: acceptance.Format, Dewgap: "test", Site: `</title><script>alert("x")</script>`, Verdict: acceptance.Fail, From: began, To: began.Add(time.Hour), Rows: 3600, System: system,
+		Config: acceptance.File{Name: "site.toml", SHA256: strings.Repeat("0", 64)}, Data: []acceptance.File{{Name: "day.csv", SHA256: strings.Repeat("1", 64)}},
+		Groups:   []acceptance.Group{{Name: "mt", Refrigerant: "R513A", Steady: 11, Pulldown: 8, Equalised: acceptance.Check{Criterion: "equalised", Outcome: acceptance.NotRecorded, Says: "never stood"}}},
+		Circuits: []acceptance.Circuit{{Group: "mt", Name: "case-1", Defrost: "electric", Verdict: acceptance.Fail, Cycles: 1, Needed: 3, Reasons: []string{"1 of its 1 cycles failed"}}},
+		Cycles:   []acceptance.Cycle{c}, Criteria: []acceptance.Rule{{Criterion: "floor", Says: "The floor is held."}},
+	}
+}
+
+func written(t *testing.T, r *acceptance.Record) (html, text, js string) {
+	t.Helper()
+	var h, x, j bytes.Buffer
+	for _, err := range []error{HTML(&h, r, "a4"), Text(&x, r), JSON(&j, r)} {
+		if err != nil {
+			t.Fatal(err)
+		}
+	}
+	return h.String(), x.String(), j.String()
+}
+
+func TestAllFormsSayTheSame(t *testing.T) {
+	for system, lowest := range map[units.System]string{units.SI: "−0.4 K", units.US: "−0.7 °F"} {
+		html, text, js := written(t, drawn(system))
+		for name, form := range map[string]string{"HTML": html, "text": text} {
+			for _, want := range []string{lowest, "case-1", "below the floor", "expansion valve too large", "Is the reading true?", "ignature", "lock out and tag", "no safety device", strings.Repeat("1", 64), "02:25:00"} {
+				if !strings.Contains(form, want) {
+					t.Errorf("%s in %s lacks %q", name, system, want)
+				}
+			}
+			if strings.Contains(form, "NaN") || strings.Contains(form, "<nil>") || strings.Contains(form, "no value") || strings.Contains(form, "%!") {
+				t.Errorf("%s shows what is not known as if it were", name)
+			}
+			// What superheat and phases alone cannot tell must not be said.
+			for _, never := range []string{"is safe", "close the valve", "liquid percentage"} {
+				if strings.Contains(form, never) {
+					t.Errorf("%s says %q", name, never)
+				}
+			}
+		}
+		var back acceptance.Record
+		if err := json.Unmarshal([]byte(js), &back); err != nil || back.Cycles[0].Compressors[0].Lowest == nil || *back.Cycles[0].Compressors[0].Lowest != -0.4 {
+			t.Errorf("JSON speaks SI whatever people read: %v", err)
+		}
+		again, _, _ := written(t, drawn(system))
+		if html != again {
+			t.Error("the same record gave other bytes")
+		}
+	}
+}
+
+// The file needs no other, runs nothing, and takes names as text.
+func TestHTMLStandsAlone(t *testing.T) {
+	html, _, _ := written(t, drawn(units.SI))
+	for _, never := range []string{"<script", "src=", "href=", "http:", "https:", "@import", "<link"} {
+		if strings.Contains(html, never) {
+			t.Errorf("holds %q", never)
+		}
+	}
+	for _, must := range []string{"&lt;script&gt;", "prefers-color-scheme: dark", "@media print", "size: A4", `lang="en"`, "viewport"} {
+		if !strings.Contains(html, must) {
+			t.Errorf("lacks %q", must)
+		}
+	}
+}
+
+func TestPlotsAreWhole(t *testing.T) {
+	r := drawn(units.SI)
+	for i := range r.Cycles[0].Traces {
+		svg := string(words{units.SI}.plot(&r.Cycles[0], i))
+		paths := 0
+		for d := xml.NewDecoder(strings.NewReader(svg)); ; {
+			token, err := d.Token()
+			if err == io.EOF {
+				break
+			}
+			if err != nil {
+				t.Fatal(err)
+			}
+			if e, ok := token.(xml.StartElement); ok && e.Name.Local == "path" {
+				paths++
+			}
+		}
+		if paths < 10 || strings.Contains(svg, "Inf") {
+			t.Errorf("plot %d: %d paths", i, paths)
+		}
+	}
+	known := string(words{units.SI}.plot(&r.Cycles[0], 0))
+	// The hole lifts the pen: the curve of the superheat begins twice.
+	_, curve, _ := strings.Cut(known, `class="superheat" d="`)
+	curve, _, _ = strings.Cut(curve, `"`)
+	if n := strings.Count(curve, "M"); n != 2 {
+		t.Errorf("the curve begins %d times", n)
+	}
+}
