@@ -52,7 +52,7 @@ func (d *marginWatch) Step(m *Moment, f *Finding) {
 		f.Verdict = Clear
 		return
 	}
-	margin := d.wet.superheat(m) - m.Floor
+	margin := d.wet.superheat - m.Floor
 	switch {
 	case margin < 0, d.present && margin < backBand:
 		d.present = true

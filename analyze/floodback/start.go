@@ -7,103 +7,124 @@ import (
 	"dewgap/analyze/phase"
 )
 
-// What makes a start a flooded one. Common practice, no source, but for the
-// sump, where the shared trade notes give 5 K.
-const (
-	floodedSump   = 6.0 // K of sump over standing dew before the start
-	floodedDrop   = 4.0 // K that the sump falls as its foam boils
-	floodedSpan   = int64(300e9)
-	floodedOff    = int64(60e9)
-	floodedNeeded = 1.0
-)
-
 // startWatch looks at the oil while a compressor stands and at its first five
-// minutes of running: refrigerant that went into the oil boils out of it.
+// minutes of running. Refrigerant goes to the coldest, lowest place: into oil
+// that is hardly warmer than the standing dew temperature. When the machine
+// starts it boils out again, which holds the oil near the dew temperature of
+// the running machine, whatever the suction line reads.
+//
+// Without a sump temperature it cannot tell.
 type startWatch struct {
 	settings Settings
-	standing smooth // sump − dew while standing, over 2 min
+
+	standing smooth // sump − dew while standing
+	cold     int64  // ns of standing with the oil as cold as the dew
+	cool     int64  // … with the oil hardly warmer
+	sump     smooth
+	dew      smooth
+	over     smooth // superheat
 	atStart  float64
-	sumpTop  float64
-	hotLow   float64
-	wet      int64
-	cold     smooth
-	score    float64
+	top      float64 // warmest sump of the run's first minute
+	hotLow   float64 // coldest discharge since the start
+	boiling  int64   // ns of running with the oil near dew
+	wet      int64   // ns of running with the line at dew
 	evidence words
-	judged   bool
 }
 
 // Step implements Detector.
 func (d *startWatch) Step(m *Moment, f *Finding) {
-	f.Severity, f.ClearHold = Warning, d.settings.ClearHold
-	f.Verdict = Clear
+	f.Severity, f.ClearHold, f.Verdict = Warning, d.settings.ClearHold, Clear
 	switch {
 	case m.Running == phase.NotKnown:
 		f.Verdict = CannotTell
 		return
 	case m.Running == phase.No:
-		// Only oil that has stood tells: a machine just stopped is warm.
-		d.standing.take(m.SumpTemperature-m.Dew, m.Step, 60)
-		d.judged, d.score, d.wet, d.cold = false, 0, 0, smooth{}
-		d.evidence.forget()
-		d.sumpTop, d.hotLow, d.atStart = math.NaN(), math.NaN(), d.standing.value
-		if !d.standing.known {
-			d.atStart = math.NaN()
-		}
+		d.stand(m)
 		return
-	case !m.Whole || m.Stopped < floodedOff || m.RunningFor > floodedSpan:
-		d.standing = smooth{}
+	case !m.Whole || m.Stopped < floodedStop || m.RunningFor > floodedSpan:
+		d.cold, d.cool = 0, 0
 		return
 	}
-	if !(m.SumpTemperature <= d.sumpTop) && m.RunningFor < 60e9 && !math.IsNaN(m.SumpTemperature) {
-		d.sumpTop = m.SumpTemperature
-	}
-	if !math.IsNaN(m.DischargeTemperature) && !(m.DischargeTemperature >= d.hotLow) {
-		d.hotLow = m.DischargeTemperature
-	}
-	cold := d.cold.take(m.Superheat, m.Step, 10)
-	if usable(m) && m.RunningFor > 20e9 && cold < 3 {
-		d.wet += m.Step
-	}
-	d.score = d.weigh(m)
-	if d.score < floodedNeeded {
-		f.Verdict = Between
-		if m.RunningFor > floodedSpan-10e9 {
-			f.Verdict = Clear
+	d.run(m)
+	score := d.weigh(m)
+	if score < floodedNeeded {
+		if m.RunningFor <= floodedSpan-int64(10e9) {
+			f.Verdict = Between
 		}
 		return
 	}
 	f.Verdict = Present
-	if d.score > 1.6 {
+	if score >= floodedCritical {
 		f.Severity = Critical
 	}
-	f.Hold = 0
 	if d.evidence.due(m.At, f.Severity) {
 		d.evidence.set(m.At, f.Severity, d.say(m))
 	}
 	f.Evidence = d.evidence.lines
 }
 
-// weigh adds up the witnesses: 1 is enough.
+// stand watches the oil of a stopped machine.
+func (d *startWatch) stand(m *Moment) {
+	if m.RunningFor <= m.Step { // it has just stopped: the stop before is over
+		d.cold, d.cool, d.standing = 0, 0, smooth{}
+	}
+	over := d.standing.take(m.SumpTemperature-m.Dew, m.Step, 60)
+	if over < floodedCold {
+		d.cold += m.Step
+	}
+	if over < floodedCool {
+		d.cool += m.Step
+	}
+	d.atStart, d.top, d.hotLow = over, math.NaN(), math.NaN()
+	d.sump, d.dew, d.over = smooth{}, smooth{}, smooth{}
+	d.boiling, d.wet = 0, 0
+	d.evidence.forget()
+}
+
+// run watches the first minutes of running.
+func (d *startWatch) run(m *Moment) {
+	sump := d.sump.take(m.SumpTemperature, m.Step, 10)
+	dew := d.dew.take(m.Dew, m.Step, 15)
+	if m.RunningFor < 60e9 && !(sump <= d.top) {
+		d.top = sump
+	}
+	if !(m.DischargeTemperature >= d.hotLow) {
+		d.hotLow = m.DischargeTemperature
+	}
+	if m.RunningFor > 20e9 && sump-dew < floodedBoil {
+		d.boiling += m.Step
+	}
+	if usable(m) && m.RunningFor > 20e9 && d.over.take(m.Superheat, m.Step, 10) < floodedWet {
+		d.wet += m.Step
+	}
+}
+
+// weigh adds up the witnesses; floodedNeeded is enough. Weights are common
+// practice, no source: the oil before the start weighs most, none is enough
+// alone but oil that stood colder than the dew for long.
 func (d *startWatch) weigh(m *Moment) float64 {
 	score := 0.0
-	if !math.IsNaN(d.atStart) && m.Stopped > 600e9 {
-		switch {
-		case d.atStart < floodedSump:
-			score += 0.8
-		case d.atStart < floodedSump+4:
-			score += 0.4
-		}
+	switch {
+	case d.cold > floodedLong:
+		score = 1
+	case d.cold > floodedShort:
+		score = 0.7
+	case d.cool > floodedShort:
+		score = 0.5
+	default:
+		return 0 // what boils now came while it ran
 	}
-	if drop := d.sumpTop - m.SumpTemperature; drop > floodedDrop {
-		score += 0.5 * min(2, drop/floodedDrop)
+	if d.boiling > 40e9 {
+		score += 0.6
+	}
+	if d.top-d.sump.now() > floodedDrop && d.sump.now()-d.dew.now() < 2*floodedBoil {
+		score += 0.3
 	}
 	if d.wet > 30e9 {
-		score += 0.4 * min(2, float64(d.wet)/60e9)
+		score += 0.3
 	}
-	if m.RunningFor > 60e9 && !math.IsNaN(d.hotLow) {
-		if m.DischargeTemperature-m.CondensingDew < 5 && m.DischargeTemperature-d.hotLow < 4 {
-			score += 0.4 // it does not warm up
-		}
+	if m.RunningFor > 60e9 && m.DischargeTemperature-m.CondensingDew < 5 && m.DischargeTemperature-d.hotLow < 4 {
+		score += 0.3 // it does not warm up
 	}
 	return score
 }
@@ -111,9 +132,12 @@ func (d *startWatch) weigh(m *Moment) float64 {
 func (d *startWatch) say(m *Moment) []string {
 	lines := []string{fmt.Sprintf("started after %.0f min with signs of refrigerant in the oil", float64(m.Stopped)/60e9)}
 	if !math.IsNaN(d.atStart) {
-		lines = append(lines, fmt.Sprintf("the oil stood %.0f K above the dew temperature before the start", d.atStart))
+		lines = append(lines, fmt.Sprintf("the oil stood %.0f K above the dew temperature before the start; 10 K is the mark of safety", d.atStart))
 	}
-	if drop := d.sumpTop - m.SumpTemperature; drop > floodedDrop {
+	if d.boiling > 0 {
+		lines = append(lines, fmt.Sprintf("for %.0f s of running the oil has been within %.0f K of dew: refrigerant is boiling out of it", float64(d.boiling)/1e9, floodedBoil))
+	}
+	if drop := d.top - d.sump.now(); drop > floodedDrop {
 		lines = append(lines, fmt.Sprintf("the sump has fallen %.0f K since the start", drop))
 	}
 	if d.wet > 30e9 {
@@ -121,3 +145,20 @@ func (d *startWatch) say(m *Moment) []string {
 	}
 	return lines
 }
+
+// What makes a start a flooded one. From the trade notes: oil within 5 K of
+// the standing dew is migration, 10 K above it the mark of success. The rest is
+// common practice, no source.
+const (
+	floodedCold     = 2.0           // K of sump over standing dew: as cold as the dew, within the sensors' doubt
+	floodedCool     = 6.0           // K; hardly warmer
+	floodedBoil     = 8.0           // K of sump over running dew: the oil boils
+	floodedDrop     = 4.0           // K that the sump falls as it foams
+	floodedWet      = 3.0           // K of superheat
+	floodedStop     = int64(60e9)   // shortest stop
+	floodedShort    = int64(300e9)  // of standing cold
+	floodedLong     = int64(1200e9) // … that is enough by itself
+	floodedSpan     = int64(300e9)  // of running: the foam is gone after
+	floodedNeeded   = 1.0
+	floodedCritical = 1.6
+)

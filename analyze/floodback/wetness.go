@@ -14,14 +14,15 @@ type wetness struct {
 	line    Vapour
 	machine machine
 
-	cold  trend // superheat
-	hot   trend // discharge temperature
-	dry   trend // what dry gas of the measured superheat would show there
-	sump  trend
-	ratio smooth
-	burst trend // of liquid
-	next  int64
-	since int64 // of the last judgement
+	cold      trend   // superheat
+	superheat float64 // … as it is now behind the lag of its sensor
+	hot       trend   // discharge temperature
+	dry       trend   // what dry gas of the measured superheat would show there
+	sump      trend
+	ratio     smooth
+	burst     trend // of liquid
+	next      int64
+	since     int64 // of the last judgement
 
 	liquid           float64 // mass share by the discharge temperature; NaN when not known
 	doubt            float64 // … of it, one way
@@ -30,6 +31,7 @@ type wetness struct {
 	full             bool    // the discharge has met the condensing dew: at least that much
 
 	atDew int64 // ns in which the line sat at dew
+	near  int64 // ns in which it was so near that droplets ride along
 	over  int64 // ns with liquid above the major limit
 	damp  int64 // ns with liquid above the minor limit
 	oil   int64 // ns with the sump in danger
@@ -48,7 +50,7 @@ func newWetness(v Vapour) wetness {
 }
 
 // rest forgets what an episode gathered.
-func (w *wetness) rest() { w.atDew, w.over, w.damp, w.oil = 0, 0, 0, 0 }
+func (w *wetness) rest() { w.atDew, w.near, w.over, w.damp, w.oil = 0, 0, 0, 0, 0 }
 
 // stop forgets what a stopped machine makes void; what was learned of it stays.
 func (w *wetness) stop() {
@@ -58,23 +60,21 @@ func (w *wetness) stop() {
 	w.sump.forget()
 	w.burst.forget()
 	w.ratio = smooth{}
-	w.next, w.since = 0, 0
+	w.next, w.since, w.superheat = 0, 0, math.NaN()
 	w.liquid, w.doubt, w.fell, w.full = math.NaN(), math.NaN(), math.NaN(), false
 }
-
-// superheat returns what the superheat is now behind the lag of its sensor.
-func (w *wetness) superheat(m *Moment) float64 { return w.cold.ahead(m.Lag) }
 
 // step takes the next moment of a running compressor.
 func (w *wetness) step(m *Moment) {
 	w.cold.take(m.Superheat, m.Step)
+	w.superheat = w.cold.ahead(m.Lag)
 	w.hot.take(m.DischargeTemperature, m.Step)
 	w.sump.take(m.SumpTemperature, m.Step)
 	w.ratio.take(m.DischargePressure/m.SuctionPressure, m.Step, 10)
 	if m.At >= w.next || w.next-m.At > judgeSeldom {
 		w.judge(m)
 		every := judgeSeldom
-		if w.superheat(m) < w.edge(m)+8 || math.Abs(w.hot.slope()) > lagSlope || m.RunningFor < 1200e9 {
+		if w.superheat < w.edge(m)+8 || math.Abs(w.hot.slope()) > lagSlope || m.RunningFor < 1200e9 {
 			every = judgeOften
 		}
 		w.next = m.At + every
@@ -90,7 +90,7 @@ func (w *wetness) judge(m *Moment) {
 	}
 	w.since = m.At
 	w.liquid, w.doubt, w.fell, w.full = math.NaN(), math.NaN(), math.NaN(), false
-	superheat := max(w.superheat(m), 0)
+	superheat := max(w.superheat, 0)
 	w.judged, w.wetBelow = superheat, w.edge(m)+3
 	ratio := w.ratio.now()
 	if !w.hot.known() || math.IsNaN(ratio) || math.IsNaN(superheat) || math.IsNaN(m.Dew) || ratio < 1.2 || m.RunningFor < 60e9 || m.Phase == phase.Start {
@@ -129,16 +129,21 @@ func (w *wetness) judge(m *Moment) {
 	}
 	w.fell = dry - gas
 	w.liquid = max(0, w.fell/perLiquid)
-	w.doubt = doubt * (dry - float64(c.inlet.Temperature)) / perLiquid
+	kelvin := doubt*(dry-float64(c.inlet.Temperature)) + lagDoubt*math.Abs(gas-w.hot.near.now())
 	if w.machine.known() {
-		w.doubt += max(scatterLeast, 1.25*w.machine.scatter.now()) / perLiquid
+		kelvin += max(scatterLeast, 1.25*w.machine.scatter.now())
 	}
+	w.doubt = kelvin / perLiquid
 	w.burst.take(w.liquid, int64(dt*1e9))
 }
 
 const (
 	learnAfter = int64(150e9) // ns of running before the machine may be learned
 	judgeAfter = int64(120e9) // … and judged
+	lagDoubt   = 0.25         // of what is made up for the lag of the discharge line
+	sumpAfter  = int64(600e9) // ns of running before a falling sump is not that of a warm start
+	sumpFall   = 2.0          // K/min; trade notes 1
+	sumpNear   = 10.0         // K over dew
 )
 
 // drySuperheat is by how much the superheat must lie above the wet edge to be
@@ -163,12 +168,14 @@ func (w *wetness) tally(m *Moment) {
 			*x = max(0, *x-2*m.Step)
 		}
 	}
-	superheat := w.superheat(m)
+	superheat := w.superheat
 	edge := w.edge(m)
-	count(&w.atDew, superheat < edge+1)
+	count(&w.atDew, superheat < edge)
+	count(&w.near, superheat < edge+nearDew)
 	count(&w.over, max(w.liquid, w.burst.ahead(25))-w.doubt/2 > majorLiquid(m.Kind) && superheat < edge+8)
 	count(&w.damp, w.liquid-w.doubt/2 > minorLiquid && superheat < edge+6)
-	count(&w.oil, w.sump.known() && superheat < edge && (w.sump.slope() < -2.0/60 || w.sump.near.now()-m.Dew < 10))
+	count(&w.oil, w.sump.known() && superheat < edge && m.RunningFor > sumpAfter &&
+		(w.sump.slope() < -sumpFall/60 || w.sump.near.now()-m.Dew < sumpNear))
 }
 
 const minorLiquid = 0.005
@@ -190,13 +197,20 @@ func (w *wetness) severity(m *Moment) Severity {
 	blind := math.IsNaN(w.liquid)
 	dry := !blind && w.machine.known() && w.liquid+w.doubt/2 < minorLiquid
 	switch {
-	case w.over >= 25e9, w.oil >= 60e9 && !dry, blind && w.atDew >= 120e9:
+	case w.over >= 25e9, w.oil >= 60e9 && !dry, blind && w.atDew >= stuckMajor(m.Kind):
 		return Major
-	case w.damp >= 15e9, w.atDew >= 12e9 && !dry:
+	case w.damp >= 15e9, w.near >= 12e9 && !dry:
 		return Minor
 	}
 	return Risk
 }
+
+const nearDew = 2.5 // K above the wet edge
+
+// stuckMajor is how long a line sits at dew before that alone is major, where
+// no discharge temperature tells more: a film that wets the pipe all round is
+// several per cent of the flow.
+func stuckMajor(k CompressorKind) int64 { return int64(majorLiquid(k) * 1500e9) }
 
 // discharge tells whether the machine is known, and how far its discharge
 // heads below that of dry gas at 0 K of superheat; NaN where that is not known
