@@ -10,9 +10,10 @@ type Compressor struct {
 	last    int64
 }
 
-// Observe takes what is known at an instant. A hole of hole ns or longer since
-// the last sample makes everything before it hearsay.
-func (c *Compressor) Observe(at int64, running Known, s *limits) {
+// Observe takes what is known at an instant; changed is when a change that is
+// noticed now really was. A hole of hole ns or longer since the last sample
+// makes everything before it hearsay.
+func (c *Compressor) Observe(at int64, running Known, changed int64, s *limits) {
 	if c.last != 0 && at-c.last >= s.hole {
 		*c = Compressor{}
 	}
@@ -32,11 +33,11 @@ func (c *Compressor) Observe(at int64, running Known, s *limits) {
 		if from == 0 {
 			from = c.seen // it stood at least since then
 		}
-		c.stopped = at - from
+		c.stopped = changed - from
 		c.start = c.stopped >= s.offBeforeStart || c.since == 0
-		c.since = at
+		c.since = changed
 	default:
-		c.since = at
+		c.since = changed
 	}
 	c.running, c.seen = running, at
 }

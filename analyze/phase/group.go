@@ -30,15 +30,11 @@ func (g *Group) Observe(x *Sample) []Phase {
 	disturbed := g.disturbed()
 	for i := range g.Compressors {
 		c := &g.Compressors[i]
-		running := x.Compressors[i].Running
-		guess := NotKnown
-		if running == NotKnown || g.stirs[i].last == 0 {
-			guess = g.stirs[i].observe(x, &x.Compressors[i], len(g.Compressors) == 1, g.limits.hole)
-		}
+		running, since := x.Compressors[i].Running, x.At
 		if running == NotKnown {
-			running = guess
+			running, since = g.stirs[i].observe(x, &x.Compressors[i], len(g.Compressors) == 1, g.limits.hole)
 		}
-		c.Observe(x.At, running, &g.limits)
+		c.Observe(x.At, running, since, &g.limits)
 		g.phases[i] = c.phase(x.At, disturbed, &g.limits)
 	}
 	return g.phases

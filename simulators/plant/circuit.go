@@ -241,7 +241,9 @@ func (l *loadMemory) restarted()     { l.down, l.near, l.since, l.slow = true, 0
 func (l *loadMemory) satisfied()     { l.down = false }
 
 func (l *loadMemory) step(dt float64, c *circuit) {
-	l.slow += (c.duty - l.slow) * dt / (dt + 180)
+	// since a restart, the mean of what has been seen: a smoothed load that
+	// climbed from nothing would pass through the band on its way up
+	l.slow += (c.duty - l.slow) * dt / (dt + min(l.since, 180))
 	if !l.down {
 		if c.refrigerating() {
 			l.usual += (c.duty - l.usual) * dt / (dt + 1200)
