@@ -91,9 +91,18 @@ type Now struct {
 	Defrosting    []bool            // of each circuit; nil when not known
 }
 
-// every is the pace of the checks: they judge minutes, so that every row would
-// be a waste. Rows further apart are all judged.
-const every = int64(10 * time.Second)
+// The pace of the checks: they judge minutes, so that every row would be a
+// waste. Rows further apart are all judged. What is wrong at an instant (steps,
+// pipes colder than wet gas) is looked for at the quick pace.
+const (
+	quickPace = int64(10 * time.Second)
+	slowPace  = int64(time.Minute)
+)
+
+// quick says of a code that it belongs to the quick checks.
+func (c Code) quick() bool {
+	return c == Moved || c == BelowSaturation || c == DischargeBelowSuction
+}
 
 // Checker looks after one suction group.
 type Checker struct {
@@ -122,6 +131,7 @@ type Checker struct {
 	changed  int64 // ns; last time a compressor started or stopped, or a defrost began or ended
 	frosting []bool
 	last     int64
+	slowLast int64
 	begun    bool
 	glide    float64 // K, the largest at usual suction; 0 for a pure fluid
 }
@@ -181,7 +191,7 @@ func glideOf(line Line) (most float64) {
 }
 
 // Due says whether Observe would look at a row of that time.
-func (c *Checker) Due(at int64) bool { return !c.begun || at-c.last >= every }
+func (c *Checker) Due(at int64) bool { return !c.begun || at-c.last >= quickPace }
 
 // Observe looks at one row and returns the standing suspicions; the slice is
 // valid until the next call. It marks the signals concerned as doubted, and
@@ -190,26 +200,42 @@ func (c *Checker) Observe(now *Now) []Suspicion {
 	if !c.Due(now.At) {
 		return c.standing
 	}
-	dt := now.At - c.last
-	if !c.begun || dt > int64(10*time.Minute) {
-		dt = 0 // after a gap nothing has lasted
-	}
+	dt, slow := since64(now.At, c.last, c.begun), since64(now.At, c.slowLast, c.begun)
+	slowDue := !c.begun || now.At-c.slowLast >= slowPace
 	c.begun, c.last = true, now.At
 	c.noteChanges(now)
 	c.next = c.next[:0]
-	c.checkFrozen(now, dt)
 	c.checkMoved(now)
 	c.checkShifted(now)
 	c.checkSaturation(now, dt)
-	c.checkDrift(now, dt)
-	c.checkStopped(now, dt)
-	c.checkWork(now)
-	c.checkCoils(now, dt)
-	c.checkRest(now, dt)
-	c.checkTwins(now, dt)
-	c.checkNoise(now, dt)
+	if slowDue {
+		c.slowLast = now.At
+		c.checkFrozen(now, slow)
+		c.checkDrift(now, slow)
+		c.checkStopped(now, slow)
+		c.checkWork(now, slow)
+		c.checkCoils(now, slow)
+		c.checkRest(now, slow)
+		c.checkTwins(now, slow)
+		c.checkNoise(now, slow)
+	} else {
+		for i := range c.standing {
+			if !c.standing[i].Code.quick() {
+				c.next = append(c.next, c.standing[i])
+			}
+		}
+	}
 	c.settle()
 	return c.standing
+}
+
+// since64 returns the time from one look to the next, in ns; 0 after a gap, in
+// which nothing has lasted.
+func since64(at, last int64, begun bool) int64 {
+	if !begun || at-last > int64(10*time.Minute) {
+		return 0
+	}
+	return at - last
 }
 
 func (c *Checker) noteChanges(now *Now) {
@@ -280,6 +306,9 @@ func (c *Checker) keep(code Code, point int) {
 // settle makes the suspicions of this row the standing ones and tells the signals.
 func (c *Checker) settle() {
 	c.standing, c.next = c.next, c.standing
+	if len(c.standing)+len(c.next) == 0 {
+		return
+	}
 	for i := range c.frozen {
 		in := &c.frozen[i].in
 		says, lean := "", superheat.Lean(0)

@@ -19,7 +19,6 @@ import (
 // possible; far above, with several times as much. Limits: common practice, no
 // source.
 const (
-	workPace    = int64(time.Minute)
 	workMean    = 20 * time.Minute
 	workSettle  = int64(15 * time.Minute) // of running; the discharge line is slow
 	workHold    = 30 * time.Minute
@@ -42,7 +41,6 @@ type Vapour interface {
 
 // work follows one compressor's extra.
 type work struct {
-	due       int64
 	from      int64   // since when it can be judged; 0: it cannot
 	mean      float64 // of extra; NaN before the first
 	low, high since
@@ -50,24 +48,15 @@ type work struct {
 	over      float64 // K; superheat shown
 }
 
-func (c *Checker) checkWork(now *Now) {
+func (c *Checker) checkWork(now *Now, dt int64) {
 	if c.vapour == nil {
 		return
 	}
 	for i := range c.works {
 		w := &c.works[i]
-		if now.At < w.due && w.due-now.At <= workPace {
-			c.sayWork(i, now)
-			if w.from == 0 || now.At-w.from < workSettle {
-				c.keepWork(i)
-			}
-			continue
-		}
-		w.due = now.At + workPace
-		dt := workPace
 		x, ok := c.extra(i, now)
 		if !ok {
-			*w = work{due: w.due, mean: math.NaN()}
+			*w = work{mean: math.NaN()}
 			c.keepWork(i)
 			continue
 		}
@@ -81,9 +70,8 @@ func (c *Checker) checkWork(now *Now) {
 		if math.IsNaN(w.mean) {
 			w.mean = x
 		}
-		w.mean += (x - w.mean) * float64(dt) / float64(workMean)
-		v := &now.Superheat[i]
-		w.over = float64(v.Superheat)
+		w.mean += (x - w.mean) * min(1, float64(dt)/float64(workMean))
+		w.over = float64(now.Superheat[i].Superheat)
 		w.low.take(w.mean < workLeast && w.over > workDry, dt)
 		w.high.take(w.mean > workMost && w.over < workWet, dt)
 		c.sayWork(i, now)
