@@ -15,6 +15,8 @@ const (
 	wetMean      = 2 * time.Minute
 	wetStill     = 1.5              // K that the dew may be off its mean
 	deepLong     = 20 * time.Minute // below −U, within the glide: a blend is not that wet for so long
+	usualLow     = 3.0              // K of superheat at a compressor, usually between these
+	usualHigh    = 25.0
 	reverseLong  = time.Minute
 	reverseBy    = 30_000.0 // Pa; both transmitters' limits
 	stoppedLong  = 45 * time.Minute
@@ -55,14 +57,26 @@ func (c *Checker) checkSaturation(now *Now, dt int64) {
 		}
 		c.hold(BelowSaturation, point, lean, now.At-max(c.wet[i].held, c.deep[i].held), func() string {
 			if all {
-				return fmt.Sprintf("every running compressor's pipe reads colder than wet gas can be (%.1f K, uncertainty %.1f K): this looks like a suction pressure that reads high, an absolute pressure taken for gauge, or the wrong refrigerant; check transmitter, unit, altitude and refrigerant",
-					v.Superheat, v.Uncertainty)
+				return fmt.Sprintf("every running compressor's pipe reads colder than wet gas can be (%.1f K, uncertainty %.1f K): this looks like %s",
+					v.Superheat, v.Uncertainty, c.guessWet(&v, true, "a suction pressure that reads high, or the wrong refrigerant; check transmitter, unit, altitude and refrigerant"))
 			}
-			return fmt.Sprintf("the pipe reads colder than wet gas can be (%.1f K, uncertainty %.1f K): this looks like a temperature sensor that reads low, or a pressure that reads high; check the probe's curve and unit, the transmitter, and the refrigerant",
-				v.Superheat, v.Uncertainty)
+			return fmt.Sprintf("the pipe reads colder than wet gas can be (%.1f K, uncertainty %.1f K): this looks like %s",
+				v.Superheat, v.Uncertainty, c.guessWet(&v, len(c.group.Compressors) == 1, "a temperature sensor that reads low, or a pressure that reads high; check the probe's curve and unit, the transmitter, and the refrigerant"))
 		})
 	}
 	c.checkReversed(now, dt)
+}
+
+// guessWet names a mistake that would make an impossible superheat an ordinary
+// one: of the pipe, or also of the pressure.
+func (c *Checker) guessWet(v *superheat.Value, pressure bool, otherwise string) string {
+	says := ""
+	for _, g := range c.guesses(v.Pressure, v.Temperature) {
+		if over := float64(g.pipe) - c.dewOf(g.pressure); (pressure || g.pressure == v.Pressure) && over > usualLow && over < usualHigh {
+			says += fmt.Sprintf("%s (superheat would be %.0f K), or ", g.says, over)
+		}
+	}
+	return says + otherwise
 }
 
 func (c *Checker) checkReversed(now *Now, dt int64) {
@@ -97,8 +111,14 @@ func (c *Checker) checkStopped(now *Now, dt int64) {
 		point := c.group.Compressors[i].Temperature.Point
 		if c.off[i].take(allOff, dt) >= stoppedLong && have && math.Abs(t-now.Ambient) > stoppedBy {
 			c.hold(NotAtAmbient, point, leanOf(t-now.Ambient), now.At-c.off[i].held, func() string {
-				return fmt.Sprintf("stopped for more than %d min, the pipe reads %.1f °C in a room of %.1f °C: this looks like a wrong curve, unit or zero; check the probe in melting ice",
-					int(stoppedLong.Minutes()), t, now.Ambient)
+				what := "a wrong curve, unit or zero"
+				for _, g := range c.guesses(v.Pressure, v.Temperature) {
+					if g.pipe != v.Temperature && math.Abs(float64(g.pipe)-now.Ambient) < restFit {
+						what = g.says
+					}
+				}
+				return fmt.Sprintf("stopped for more than %d min, the pipe reads %.1f °C in a room of %.1f °C: this looks like %s; check unit and probe, in melting ice",
+					int(stoppedLong.Minutes()), t, now.Ambient, what)
 			})
 		}
 		near := have && c.surelyRuns(i, now) && math.Abs(t-now.Ambient) < clampNear && now.Ambient-float64(v.Dew) > clampAboveBy

@@ -152,7 +152,7 @@ func New(g Group) *Checker {
 		switch {
 		case kind == pipe:
 			c.moved = append(c.moved, moved{in: in, compressor: compressor})
-		case kind == pressure && in.Point != g.DischargePressure.Point:
+		case kind == pressure && in.Signal != g.DischargePressure.Signal:
 			c.shifts = append(c.shifts, shifted{in: in})
 		}
 	}

@@ -13,7 +13,8 @@ import (
 // What a group that stands says. Common practice, no source.
 const (
 	restLong     = 40 * time.Minute
-	restBy       = 5.0    // K that standing saturation may lie outside the temperatures around it
+	restNear     = 3.5    // K that saturation may lie outside the temperatures around it, where both sides have met, …
+	restBy       = 5.0    // … and where they have not
 	restEqual    = 30_000 // Pa between the sides that have met: then liquid lies in the coldest place
 	restFit      = 2.5    // K; a guess explains it when it brings saturation this near
 	plateauFlat  = 0.8    // K; …
@@ -63,11 +64,14 @@ func (c *Checker) checkRest(now *Now, dt int64) {
 		if err != nil || err2 != nil || math.IsInf(coldest, 0) {
 			continue
 		}
-		lean := superheat.Lean(0)
+		lean, by, met := superheat.Lean(0), restBy, c.equalised(p, now)
+		if met {
+			by = restNear
+		}
 		switch {
-		case float64(bubble) > warmest+restBy:
+		case float64(bubble) > warmest+by:
 			lean = superheat.ReadsHigh
-		case float64(dew) < coldest-restBy && c.equalised(p, now):
+		case float64(dew) < coldest-by && met:
 			lean = superheat.ReadsLow
 		default:
 			continue

@@ -60,23 +60,11 @@ func (c *Checker) checkMoved(now *Now) {
 		dew := float64(v.Dew)
 		if s := m.in.Signal.Step(); s.At != m.judged {
 			m.judged = s.At
-			if m.standing && math.Abs(s.To-m.step.From) < 0.5*math.Abs(m.step.Size()) {
-				m.standing = false // back where it was
-				continue
-			}
-			m.waiting = 0
-			calm := s.At-c.changed > int64(movedReason)
-			leap := s.Size() >= leapLeast && s.From-dew > movedDry && (calm && m.in.Signal.Interval() <= leapInterval || m.in.Signal.Interval() <= leapSudden)
-			rest := c.stands(m, now) && calm && math.Abs(s.Size()) >= restStep && m.in.Signal.Interval() <= movedInterval
-			if rest {
-				m.step, m.dew, m.witnessed, m.standing = s, math.NaN(), false, false
-				m.waiting = movedWait
-			} else if leap || settled(now.Phases[m.compressor]) && calm {
-				m.step, m.dew, m.witnessed = s, dew, false
-				m.hot, _ = known(c.group.Compressors[m.compressor].Discharge, now.At)
-				if m.standing = leap; !leap {
-					m.waiting, m.standing = c.judgeStep(m, s, dew)
-				}
+			if m.standing {
+				// Back where it was, or a change that says nothing of the doubt.
+				m.standing = math.Abs(s.To-m.step.From) >= 0.5*math.Abs(m.step.Size())
+			} else {
+				c.newStep(m, s, now)
 			}
 		}
 		age := time.Duration(now.At - m.step.At)
@@ -110,6 +98,25 @@ func (c *Checker) checkMoved(now *Now) {
 // change at once.
 func (c *Checker) stands(m *moved, now *Now) bool {
 	return now.Phases[m.compressor] == phase.Off && m.compressor < len(now.Told) && now.Told[m.compressor]
+}
+
+// newStep looks at a step that has not been looked at: of a pipe that stands,
+// of one that leaps, of one that runs undisturbed.
+func (c *Checker) newStep(m *moved, s superheat.Step, now *Now) {
+	dew, interval := float64(now.Superheat[m.compressor].Dew), m.in.Signal.Interval()
+	calm := s.At-c.changed > int64(movedReason)
+	m.step, m.dew, m.witnessed, m.waiting = s, dew, false, 0
+	m.hot, _ = known(c.group.Compressors[m.compressor].Discharge, now.At)
+	switch {
+	case c.stands(m, now):
+		if calm && math.Abs(s.Size()) >= restStep && interval <= movedInterval {
+			m.dew, m.waiting = math.NaN(), movedWait
+		}
+	case s.Size() >= leapLeast && s.From-dew > movedDry && (calm && interval <= leapInterval || interval <= leapSudden):
+		m.standing = true
+	case settled(now.Phases[m.compressor]) && calm:
+		m.waiting, m.standing = c.judgeStep(m, s, dew)
+	}
 }
 
 // movedForget returns the age at which the new level is taken for true, unless
