@@ -149,7 +149,7 @@ func (b *Book) hear(f *floodback.Finding, r analyze.Result, g gone) {
 	if f.ClearHold > 0 {
 		e.clearHold = f.ClearHold
 	}
-	e.hear(f.Verdict, f.Hold, r.Time, g)
+	e.hear(f.Verdict, f.Hold, f.Lasted, r.Time, g)
 	b.measure(e, r, f.Verdict, g.watched)
 	switch {
 	case f.Verdict == floodback.Present:
@@ -161,7 +161,7 @@ func (b *Book) hear(f *floodback.Finding, r analyze.Result, g gone) {
 
 // hearClear takes a row in which no finding spoke of e.
 func (b *Book) hearClear(e *episode, r analyze.Result, g gone) {
-	e.hear(floodback.Clear, 0, r.Time, g)
+	e.hear(floodback.Clear, 0, 0, r.Time, g)
 	b.measure(e, r, floodback.Clear, g.watched)
 	if e.open && e.clear >= e.clearHold {
 		b.close(e, r.Time)

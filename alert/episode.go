@@ -84,7 +84,9 @@ func lesser(a, b float64) float64 {
 // the same verdict counts, so that an event opens and closes at rows that saw
 // it. Time in which nothing could be told counts neither way; when it outlasts
 // the hold or clear time itself, the clock concerned begins anew.
-func (e *episode) hear(v floodback.Verdict, hold time.Duration, at time.Time, g gone) {
+//
+// lasted is how long before its first row the condition had begun.
+func (e *episode) hear(v floodback.Verdict, hold, lasted time.Duration, at time.Time, g gone) {
 	if g.hole || v == floodback.CannotTell || e.last == floodback.CannotTell {
 		e.unknown += g.between
 	}
@@ -98,8 +100,12 @@ func (e *episode) hear(v floodback.Verdict, hold time.Duration, at time.Time, g 
 			fresh.seen, fresh.clearHold = e.seen, e.clearHold
 			*e = *fresh
 		}
-		if e.last == v {
+		switch {
+		case e.last == v:
 			e.present += g.watched
+		case !e.open && e.present == 0:
+			e.present = min(lasted, g.watched)
+			e.began = at.Add(-e.present)
 		}
 		e.clear = 0
 	case floodback.Clear:

@@ -82,7 +82,7 @@ func newGroup(spec *Group, air units.Pascal, first int) (*group, error) {
 		g.compressors = append(g.compressors, compressor{
 			suctionPressure: noPoint, suctionTemperature: noPoint, running: noPoint,
 			dischargeTemperature: noPoint, sumpTemperature: noPoint,
-			set: floodback.NewSet(g.detect, g.line), why: cause.NewCase(g.coils),
+			set: floodback.NewSet(&g.detect, g.line), why: cause.NewCase(g.coils),
 		})
 	}
 	g.phases = phase.NewGroup(spec.Phase, len(spec.Compressors), kinds)

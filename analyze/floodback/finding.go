@@ -10,7 +10,6 @@ import (
 
 	"dewgap/analyze/cause"
 	"dewgap/analyze/phase"
-	"dewgap/analyze/units"
 )
 
 // CompressorKind decides what liquid damages first.
@@ -35,14 +34,18 @@ func (b ByPhase[T]) In(p phase.Phase) T {
 	return b.Steady
 }
 
-// Settings of the detectors for one group.
-type Settings struct {
-	Floor       ByPhase[units.Kelvin]  // contract defaults 11 K, 8 K
-	Hold        ByPhase[time.Duration] // contract defaults 60 s, 30 s
-	ClearMargin units.Kelvin           // contract default 2 K
-	ClearHold   time.Duration          // contract default 120 s
-	NoDataHold  time.Duration          // how long an input must be silent to be reported
-	FaultHold   time.Duration          // how long an input must be doubtful to be reported
+// ByKind is a setting that differs by the kind of compressor.
+type ByKind[T any] struct{ Scroll, AirCooledSemiHermetic, RefrigerantCooledSemiHermetic T }
+
+// Of returns the setting for kind k; one that is not told is judged as a scroll.
+func (b *ByKind[T]) Of(k CompressorKind) T {
+	switch k {
+	case AirCooledSemiHermetic:
+		return b.AirCooledSemiHermetic
+	case RefrigerantCooledSemiHermetic:
+		return b.RefrigerantCooledSemiHermetic
+	}
+	return b.Scroll
 }
 
 // Kind of finding and, once it has lasted, of event.
@@ -111,6 +114,9 @@ type Finding struct {
 	Severity   Severity // as far as known now; an open event only escalates
 	Hold       time.Duration
 	ClearHold  time.Duration
+	// Lasted is how long Present had lasted when this moment was the first to
+	// show it: it began between two readings.
+	Lasted time.Duration
 	// AtOnce opens the event without waiting for Hold (a slug).
 	AtOnce bool
 	// Input is the index of the point concerned, for SensorFault and NoData; -1 otherwise.

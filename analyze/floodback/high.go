@@ -3,64 +3,58 @@ package floodback
 import (
 	"fmt"
 	"math"
-	"time"
 
 	"dewgap/analyze/phase"
 )
 
-// Limits of the way to overheating.
-const (
-	highSuperheat = 30.0  // K; a scroll guideline's upper limit (shared trade notes)
-	highDischarge = 107.0 // °C at the line, 225 °F (shared trade notes)
-	// hotSuperheat is the superheat below which a hot discharge has another
-	// reason (pressure ratio, valves): usual readings reach 25 K. Common practice.
-	hotSuperheat = 25.0 // K
-	highHold     = 20 * time.Minute
-	highBack     = 3.0 // K
-)
-
 // highWatch watches for superheat and discharge heat that dry the oil film.
 type highWatch struct {
-	settings Settings
+	limits   *HighLimits
 	over     smooth
 	hot      smooth
 	present  bool
 	evidence words
 }
 
+// Common practice, no source.
+const (
+	highTau  = 60.0 // s; heat that harms lasts
+	highBack = 3.0  // K to come back before the condition is interrupted
+)
+
+func newHighWatch(s *Settings) highWatch { return highWatch{limits: &s.High} }
+
 // Step implements Detector.
 func (d *highWatch) Step(m *Moment, f *Finding) {
-	f.Severity, f.Hold, f.ClearHold = Notice, highHold, 10*time.Minute
+	l := d.limits
+	f.Severity, f.Hold, f.ClearHold = Notice, l.SuperheatHold, l.DischargeHold
 	switch {
 	case m.Running == phase.No:
 		d.present, d.over, d.hot = false, smooth{}, smooth{}
 		d.evidence.forget()
 		f.Verdict = Clear
 		return
-	case m.Running == phase.NotKnown || !usable(m) && math.IsNaN(m.DischargeTemperature):
-		f.Verdict = CannotTell
-		return
-	case m.Phase == phase.Start:
+	case m.Running == phase.NotKnown, m.Phase == phase.Start,
+		!usable(m) && math.IsNaN(m.DischargeTemperature):
 		f.Verdict = CannotTell
 		return
 	}
 	over := math.NaN()
 	if usable(m) {
-		over = d.over.take(m.Superheat, m.Step, 60)
+		over = d.over.take(m.Superheat, m.Step, highTau)
 	}
-	hot := d.hot.take(m.DischargeTemperature, m.Step, 60)
+	hot := d.hot.take(m.DischargeTemperature, m.Step, highTau)
 	back := 0.0
 	if d.present {
 		back = highBack
 	}
 	switch {
-	case hot > highDischarge-back && !(over < hotSuperheat-back):
-		f.Severity, f.Verdict = Warning, Present
-		f.Hold = 10 * time.Minute
-		if hot > highDischarge+15 {
+	case hot > float64(l.Discharge)-back && !(over < float64(l.HotSuperheat)-back):
+		f.Verdict, f.Severity, f.Hold = Present, Warning, l.DischargeHold
+		if hot > float64(l.Discharge)+float64(l.Critical) {
 			f.Severity = Critical
 		}
-	case over > highSuperheat-back:
+	case over > float64(l.Superheat)-back:
 		f.Verdict = Present
 	default:
 		f.Verdict = Clear
@@ -71,11 +65,17 @@ func (d *highWatch) Step(m *Moment, f *Finding) {
 		return
 	}
 	if d.evidence.due(m.At, f.Severity) {
-		lines := []string{fmt.Sprintf("superheat %.0f K, discharge %.0f °C: gas too hot to cool and lubricate", over, hot)}
-		if math.IsNaN(hot) {
-			lines[0] = fmt.Sprintf("superheat %.0f K: gas too hot to cool and lubricate", over)
-		}
-		d.evidence.set(m.At, f.Severity, lines)
+		d.evidence.set(m.At, f.Severity, []string{d.say(over, hot)})
 	}
 	f.Evidence = d.evidence.lines
+}
+
+func (d *highWatch) say(over, hot float64) string {
+	switch {
+	case math.IsNaN(hot):
+		return fmt.Sprintf("superheat %.0f K: gas too hot to cool and lubricate", over)
+	case math.IsNaN(over):
+		return fmt.Sprintf("discharge %.0f °C: too hot to lubricate", hot)
+	}
+	return fmt.Sprintf("superheat %.0f K, discharge %.0f °C: gas too hot to cool and lubricate", over, hot)
 }

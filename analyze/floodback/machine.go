@@ -14,6 +14,8 @@ type machine struct {
 	seconds float64
 	scatter smooth // mean |deviation| of the discharge temperature in dry running, K
 
+	implied float64 // Pa; discharge pressure that a usual machine would need for this one's discharge temperature; NaN: not learned
+
 	lagNum, lagDen float64 // least squares of (dry − shown) over the slope shown
 }
 
@@ -64,6 +66,34 @@ func (m *machine) learn(ratio, eta, dt float64) {
 	b.seconds = min(b.seconds+dt, learnTau)
 	b.eta += (eta - b.eta) * dt / max(b.seconds, dt)
 	m.seconds = min(m.seconds+dt, learnTau)
+}
+
+// learnImplied takes the discharge temperature seen in dry running for dt
+// seconds where no discharge pressure is measured: the pressure that a machine
+// of usual efficiency would discharge against stands for both.
+func (m *machine) learnImplied(v Vapour, ps, ts, td, dt float64) {
+	low, high := 1.3, 25.0
+	for range 12 { // to 0.4 % of the ratio; the discharge rises with it
+		ratio := math.Sqrt(low * high)
+		c, ok := compress(v, ps, ts, ps*ratio)
+		dry := math.Inf(1) // beyond the tables is hot
+		if ok {
+			if t, _, ok := c.discharge(v, ps, ps*ratio, etaUsual); ok {
+				dry = t
+			}
+		}
+		if dry < td {
+			low = ratio
+		} else {
+			high = ratio
+		}
+	}
+	m.seconds = min(m.seconds+dt, learnTau)
+	p := ps * math.Sqrt(low*high)
+	if math.IsNaN(m.implied) {
+		m.implied = p
+	}
+	m.implied += (p - m.implied) * dt / max(m.seconds, dt, 60)
 }
 
 // efficiency returns the efficiency at a pressure ratio, and the half-width of

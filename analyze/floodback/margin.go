@@ -3,6 +3,7 @@ package floodback
 import (
 	"fmt"
 	"math"
+	"time"
 
 	"dewgap/analyze/phase"
 	"dewgap/analyze/reading"
@@ -20,14 +21,15 @@ const (
 
 // marginWatch watches the margin of a running compressor over its floor.
 type marginWatch struct {
-	settings Settings
+	settings *Settings
+	before   float64 // margin of the moment before; NaN when not known
 	present  bool
 	evidence words
 	wet      wetness
 }
 
-func newMarginWatch(s Settings, v Vapour) marginWatch {
-	return marginWatch{settings: s.WithDefaults(), wet: newWetness(v)}
+func newMarginWatch(s *Settings, v Vapour) marginWatch {
+	return marginWatch{settings: s, before: math.NaN(), wet: newWetness(v, &s.Wet)}
 }
 
 // Step implements Detector: verdict by margin, severity by wetness.
@@ -38,9 +40,11 @@ func (d *marginWatch) Step(m *Moment, f *Finding) {
 		// A stopped compressor has no superheat.
 		d.rest()
 		d.wet.stop()
+		d.before = math.NaN()
 		f.Verdict = Clear
 		return
 	case m.Running == phase.NotKnown, !usable(m) && !hidesOnly(m), math.IsNaN(m.Margin):
+		d.before = math.NaN()
 		f.Verdict = CannotTell
 		return
 	}
@@ -53,6 +57,10 @@ func (d *marginWatch) Step(m *Moment, f *Finding) {
 		return
 	}
 	margin := d.wet.superheat - m.Floor
+	if !d.present && margin < 0 && d.before > 0 {
+		f.Lasted = time.Duration(float64(m.Step) * margin / (margin - d.before))
+	}
+	d.before = margin
 	switch {
 	case margin < 0, d.present && margin < backBand:
 		d.present = true

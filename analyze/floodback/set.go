@@ -8,11 +8,11 @@ type Set struct {
 	high    highWatch
 }
 
-// NewSet returns the detectors of one compressor of a group with settings s
-// and the vapour properties of its refrigerant.
-func NewSet(s Settings, v Vapour) Set {
-	s = s.WithDefaults()
-	return Set{margin: newMarginWatch(s, v), start: startWatch{settings: s}, hunting: huntingWatch{}, high: highWatch{settings: s}}
+// NewSet returns the detectors of one compressor of a group with settings s,
+// their defaults filled in, and the vapour properties of its refrigerant. It
+// keeps s.
+func NewSet(s *Settings, v Vapour) Set {
+	return Set{margin: newMarginWatch(s, v), start: startWatch{settings: s}, hunting: newHuntingWatch(s), high: newHighWatch(s)}
 }
 
 // Step takes the next moment and appends what is not plainly clear to found.
@@ -31,11 +31,14 @@ func (s *Set) Hunts() bool { return s.hunting.present }
 // Discharge tells whether the efficiency of the compressor has been learned,
 // and by how many K its discharge temperature heads below that of dry gas at
 // 0 K of superheat; NaN where that is not known.
-func (s *Set) Discharge() (learned bool, shortfall float64) { return s.margin.wet.discharge() }
+func (s *Set) Discharge() (learned bool, shortfall float64) { return s.margin.wet.liquid.shortfall() }
 
 // LiquidAtMost returns the share of liquid by mass that the discharge
 // temperature allows at most; NaN when it cannot tell.
-func (s *Set) LiquidAtMost() float64 { return s.margin.wet.liquid + s.margin.wet.doubt/2 }
+func (s *Set) LiquidAtMost() float64 {
+	l := &s.margin.wet.liquid
+	return l.liquid + l.doubt/2
+}
 
 func step(d Detector, k Kind, m *Moment, found []Finding) []Finding {
 	// The detector fills the slice's own element: a variable of ours would

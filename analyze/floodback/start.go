@@ -15,7 +15,7 @@ import (
 //
 // Without a sump temperature it cannot tell.
 type startWatch struct {
-	settings Settings
+	settings *Settings
 
 	standing smooth // sump − dew while standing
 	cold     int64  // ns of standing with the oil as cold as the dew
@@ -69,10 +69,10 @@ func (d *startWatch) stand(m *Moment) {
 		d.cold, d.cool, d.standing = 0, 0, smooth{}
 	}
 	over := d.standing.take(m.SumpTemperature-m.Dew, m.Step, 60)
-	if over < floodedCold {
+	if over < float64(d.settings.Oil.Cold) {
 		d.cold += m.Step
 	}
-	if over < floodedCool {
+	if over < float64(d.settings.Oil.Cool) {
 		d.cool += m.Step
 	}
 	d.atStart, d.top, d.hotLow = over, math.NaN(), math.NaN()
@@ -91,7 +91,7 @@ func (d *startWatch) run(m *Moment) {
 	if !(m.DischargeTemperature >= d.hotLow) {
 		d.hotLow = m.DischargeTemperature
 	}
-	if m.RunningFor > 20e9 && sump-dew < floodedBoil {
+	if m.RunningFor > 20e9 && sump-dew < float64(d.settings.Oil.Boiling) {
 		d.boiling += m.Step
 	}
 	if usable(m) && m.RunningFor > 20e9 && d.over.take(m.Superheat, m.Step, 10) < floodedWet {
@@ -103,13 +103,13 @@ func (d *startWatch) run(m *Moment) {
 // practice, no source: the oil before the start weighs most, none is enough
 // alone but oil that stood colder than the dew for long.
 func (d *startWatch) weigh(m *Moment) float64 {
-	score := 0.0
+	score, l := 0.0, &d.settings.Oil
 	switch {
-	case d.cold > floodedLong:
+	case d.cold > int64(l.Long):
 		score = 1
-	case d.cold > floodedShort:
+	case d.cold > int64(l.Standing):
 		score = 0.7
-	case d.cool > floodedShort:
+	case d.cool > int64(l.Standing):
 		score = 0.5
 	default:
 		return 0 // what boils now came while it ran
@@ -117,7 +117,7 @@ func (d *startWatch) weigh(m *Moment) float64 {
 	if d.boiling > 40e9 {
 		score += 0.6
 	}
-	if d.top-d.sump.now() > floodedDrop && d.sump.now()-d.dew.now() < 2*floodedBoil {
+	if d.top-d.sump.now() > float64(l.Fall) && d.sump.now()-d.dew.now() < 2*float64(l.Boiling) {
 		score += 0.3
 	}
 	if d.wet > 30e9 {
@@ -135,9 +135,9 @@ func (d *startWatch) say(m *Moment) []string {
 		lines = append(lines, fmt.Sprintf("the oil stood %.0f K above the dew temperature before the start; 10 K is the mark of safety", d.atStart))
 	}
 	if d.boiling > 0 {
-		lines = append(lines, fmt.Sprintf("for %.0f s of running the oil has been within %.0f K of dew: refrigerant is boiling out of it", float64(d.boiling)/1e9, floodedBoil))
+		lines = append(lines, fmt.Sprintf("for %.0f s of running the oil has been within %.0f K of dew: refrigerant is boiling out of it", float64(d.boiling)/1e9, float64(d.settings.Oil.Boiling)))
 	}
-	if drop := d.top - d.sump.now(); drop > floodedDrop {
+	if drop := d.top - d.sump.now(); drop > float64(d.settings.Oil.Fall) {
 		lines = append(lines, fmt.Sprintf("the sump has fallen %.0f K since the start", drop))
 	}
 	if d.wet > 30e9 {
@@ -146,19 +146,11 @@ func (d *startWatch) say(m *Moment) []string {
 	return lines
 }
 
-// What makes a start a flooded one. From the trade notes: oil within 5 K of
-// the standing dew is migration, 10 K above it the mark of success. The rest is
-// common practice, no source.
+// Common practice, no source.
 const (
-	floodedCold     = 2.0           // K of sump over standing dew: as cold as the dew, within the sensors' doubt
-	floodedCool     = 6.0           // K; hardly warmer
-	floodedBoil     = 8.0           // K of sump over running dew: the oil boils
-	floodedDrop     = 4.0           // K that the sump falls as it foams
-	floodedWet      = 3.0           // K of superheat
-	floodedStop     = int64(60e9)   // shortest stop
-	floodedShort    = int64(300e9)  // of standing cold
-	floodedLong     = int64(1200e9) // … that is enough by itself
-	floodedSpan     = int64(300e9)  // of running: the foam is gone after
+	floodedWet      = 3.0          // K of superheat
+	floodedStop     = int64(60e9)  // shortest stop
+	floodedSpan     = int64(300e9) // of running: the foam is gone after
 	floodedNeeded   = 1.0
 	floodedCritical = 1.6
 )
