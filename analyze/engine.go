@@ -118,21 +118,18 @@ func (e *Engine) Observe(row *reading.Row) Result {
 	return e.result
 }
 
-// Budget returns where the uncertainty of a compressor's superheat comes from
-// now; ok is false while it has none.
-func (e *Engine) Budget(compressor int) (b superheat.Budget, ok bool) {
+// Budgets returns where the uncertainty of each compressor's superheat comes
+// from now; one without parts where there is no superheat.
+func (e *Engine) Budgets() []superheat.Budget {
+	all := make([]superheat.Budget, len(e.result.States))
 	for _, g := range e.groups {
-		i := compressor - g.first
-		if i < 0 || i >= len(g.compressors) {
-			continue
+		for i := range g.compressors {
+			if c := &g.compressors[i]; finite(float64(c.value.Uncertainty)) {
+				all[g.first+i] = c.meter.Budget(e.inputs[c.suctionPressure].suction)
+			}
 		}
-		c := &g.compressors[i]
-		if math.IsNaN(float64(c.value.Uncertainty)) {
-			return b, false
-		}
-		return c.meter.Budget(e.inputs[c.suctionPressure].suction), true
 	}
-	return b, false
+	return all
 }
 
 // finite says whether x is a number.

@@ -81,7 +81,7 @@ func newGroup(spec *Group, air units.Pascal, first int) (*group, error) {
 	for range spec.Compressors {
 		g.compressors = append(g.compressors, compressor{
 			suctionPressure: noPoint, suctionTemperature: noPoint, running: noPoint,
-			dischargeTemperature: noPoint, sumpTemperature: noPoint,
+			dischargeTemperature: noPoint, sumpTemperature: noPoint, value: notMeasured,
 			set: floodback.NewSet(&g.detect, g.line), why: cause.NewCase(g.coils),
 		})
 	}

@@ -77,7 +77,7 @@ func (b *builder) floorAgainstUncertainty(t *table, g *analyze.Group, key string
 			if !ok || len(budget.Parts) == 0 {
 				continue
 			}
-			problem := superheat.FloorBelow(floor, budget.Expanded, budget.Parts[0].Name)
+			problem := superheat.FloorBelow(floor, budget.Expanded, budget.Parts[0].Name, b.config.Units)
 			if problem == "" {
 				continue
 			}

@@ -4,6 +4,8 @@ import (
 	"fmt"
 	"slices"
 	"strings"
+
+	"dewgap/analyze/spelling"
 )
 
 // facts are what the reference data do not say. Safety classes are those of
@@ -117,9 +119,9 @@ func (l *library) nearest(folded string) []string {
 		slips int
 	}
 	var matches []match
-	for spelling, i := range l.byName {
-		slips := distance(folded, spelling)
-		if digits := strings.TrimRight(spelling, "abcdefghijklmnopqrstuvwxyz"); digits != "" && digits == strings.TrimRight(folded, "abcdefghijklmnopqrstuvwxyz") {
+	for known, i := range l.byName {
+		slips := spelling.Distance(folded, known)
+		if digits := strings.TrimRight(known, "abcdefghijklmnopqrstuvwxyz"); digits != "" && digits == strings.TrimRight(folded, "abcdefghijklmnopqrstuvwxyz") {
 			slips = min(slips, 1)
 		}
 		if slips <= 2 && slips < len(folded) {
@@ -139,25 +141,4 @@ func (l *library) nearest(folded string) []string {
 		}
 	}
 	return names
-}
-
-// distance counts the letters to insert, delete or replace to get from a to b.
-func distance(a, b string) int {
-	row := make([]int, len(b)+1)
-	for j := range row {
-		row[j] = j
-	}
-	for i := range len(a) {
-		diagonal := row[0]
-		row[0] = i + 1
-		for j := range len(b) {
-			replace := diagonal
-			if a[i] != b[j] {
-				replace++
-			}
-			diagonal = row[j+1]
-			row[j+1] = min(replace, row[j]+1, row[j+1]+1)
-		}
-	}
-	return row[len(b)]
 }

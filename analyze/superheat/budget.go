@@ -116,14 +116,25 @@ type LagSource struct {
 	Fits    int     // changes of pressure that it was learned from; 0: it was not learned
 }
 
-// String says it for a person.
-func (l LagSource) String() string {
-	from := "as configured"
+// Source is "configured", "learned" or "assumed".
+func (l LagSource) Source() string {
 	switch {
 	case l.Fits > 0:
-		from = fmt.Sprintf("learned from %d changes of pressure", l.Fits)
+		return "learned"
 	case l.Assumed:
-		from = "assumed until it is learned"
+		return "assumed"
+	}
+	return "configured"
+}
+
+// String says it for a person.
+func (l LagSource) String() string {
+	from := l.Source()
+	switch {
+	case l.Fits > 0:
+		from += fmt.Sprintf(" from %d changes of pressure", l.Fits)
+	case l.Assumed:
+		from += " until it is learned"
 	}
 	return fmt.Sprintf("%.0f s ±%.0f %%, %s", l.Lag.Seconds(), l.Doubt*100, from)
 }
@@ -168,13 +179,14 @@ func (t Terms) Budget(slope float64, ramp units.Kelvin) Budget {
 
 // FloorBelow returns a warning where a floor is not above the expanded
 // uncertainty of the superheat it is held against, and an empty string where
-// it is. largest names the part of the budget to mend first.
-func FloorBelow(floor, expanded units.Kelvin, largest string) string {
+// it is. largest names the part of the budget to mend first; the figures are
+// written in the units of people.
+func FloorBelow(floor, expanded units.Kelvin, largest string, people units.System) string {
 	if floor > expanded {
 		return ""
 	}
-	return fmt.Sprintf("a floor of %.1f K is not above the uncertainty of the superheat (±%.1f K): a reading at the floor cannot be told from wet gas; improve the %s first, or raise the floor",
-		floor, expanded, largest)
+	return fmt.Sprintf("a floor of %s is not above the uncertainty of the superheat (±%s): a reading at the floor cannot be told from wet gas; improve the %s first, or raise the floor",
+		people.Difference(floor), people.Difference(expanded), largest)
 }
 
 // Once returns the superheat and its budget for one steady pair of readings,

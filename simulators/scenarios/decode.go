@@ -10,6 +10,7 @@ import (
 
 	"github.com/BurntSushi/toml"
 
+	"dewgap/analyze/spelling"
 	"dewgap/simulators/plant"
 )
 
@@ -187,24 +188,15 @@ func setDefault(into reflect.Value, def string) {
 	}
 }
 
-// nearest suggests the known key that shares the longest beginning, or lists all.
+// nearest suggests the known key most like one that is not, or lists all.
 func nearest(key string, known map[string]bool) string {
-	best, most := "", 2
-	for k := range known {
-		n := 0
-		for n < len(k) && n < len(key) && k[n] == key[n] {
-			n++
-		}
-		if n > most || n == most && k < best {
-			best, most = k, n
-		}
-	}
-	if best != "" {
-		return fmt.Sprintf("did you mean %s?", best)
-	}
 	all := make([]string, 0, len(known))
 	for k := range known {
 		all = append(all, k)
 	}
-	return "keys here: " + strings.Join(sorted(all), ", ")
+	all = sorted(all)
+	if like := spelling.Nearest(key, all); like != "" {
+		return fmt.Sprintf("did you mean %s?", like)
+	}
+	return "keys here: " + strings.Join(all, ", ")
 }

@@ -21,6 +21,7 @@ import (
 	"dewgap/analyze/floodback"
 	"dewgap/analyze/phase"
 	"dewgap/analyze/reading"
+	uncertain "dewgap/analyze/superheat"
 	"dewgap/cmd/dewgap/internal/snapshot"
 )
 
@@ -66,6 +67,8 @@ var (
 	margin      = desc("superheat_margin_kelvin", "Superheat minus the floor that holds now.", machine...)
 	floor       = desc("superheat_floor_kelvin", "Floor of superheat that holds in the present phase.", machine...)
 	uncertainty = desc("superheat_uncertainty_kelvin", "Expanded uncertainty (k=2) of the superheat.", machine...)
+	part        = desc("superheat_uncertainty_part_kelvin", "What one part contributes to the expanded uncertainty (k=2) of the superheat; parts add in squares.", append(machine, "part")...)
+	sensorLag   = desc("suction_sensor_lag_seconds", "Time constant of the suction-line sensor in use, by where it comes from.", append(machine, "source")...)
 	pressure    = desc("suction_pressure_pascals", "Absolute suction pressure.", machine...)
 	dew         = desc("suction_dew_celsius", "Dew temperature at suction pressure.", machine...)
 	line        = desc("suction_temperature_celsius", "Temperature of the suction line at the compressor inlet.", machine...)
@@ -127,6 +130,9 @@ func (c *Collector) Collect(out chan<- prometheus.Metric) {
 	}
 	for i := range s.States {
 		e.state(s.Site, &s.States[i])
+		if b, ok := s.Budget(i); ok && !math.IsNaN(float64(s.States[i].Superheat)) {
+			e.budget(s.Site, &s.States[i], &b)
+		}
 	}
 	for i := range s.Inputs {
 		e.input(s, i, age)
@@ -189,6 +195,13 @@ func (e *emitter) state(site string, st *analyze.State) {
 	for p := range phase.Phase(phase.Count) {
 		e.flag(phases, st.Phase == p, who(p.String())...)
 	}
+}
+
+func (e *emitter) budget(site string, st *analyze.State, b *uncertain.Budget) {
+	for _, p := range b.Parts {
+		e.gauge(part, uncertain.Coverage*float64(p.Standard), site, st.Group, st.Name, p.Name)
+	}
+	e.gauge(sensorLag, b.Lag.Lag.Seconds(), site, st.Group, st.Name, b.Lag.Source())
 }
 
 // eventsActive sends every combination that a compressor can have, so that an

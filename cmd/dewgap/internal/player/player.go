@@ -335,5 +335,6 @@ func (p *Player) show() {
 	s.Mode, s.Units, s.Replay = "replay", p.Units, &status
 	s.Open, s.Recent = p.line.Book.Open(), p.recent
 	s.Totals = p.line.Book.Totals()
+	s.Budgets = p.line.Engine().Budgets()
 	p.Board.Publish(s)
 }

@@ -15,21 +15,25 @@ import (
 	"dewgap/alert"
 	"dewgap/analyze"
 	"dewgap/analyze/reading"
+	"dewgap/analyze/superheat"
 	"dewgap/collector"
 )
 
 // Snapshot is a site at one row. It is never changed after Publish.
 type Snapshot struct {
-	Site    string
-	Mode    string // "live", "demo", "replay"
-	Note    string // beside the mode, for people: "plant time runs 30 × faster"
-	Units   string // what people are shown first: "si" or "us"
-	Time    time.Time
-	Points  []reading.Point
-	States  []analyze.State
-	Inputs  []analyze.Input // same index as Points
-	Open    []alert.Event   // in order of opening, figures so far
-	Recent  []alert.Event   // closed ones, newest first
+	Site   string
+	Mode   string // "live", "demo", "replay"
+	Note   string // beside the mode, for people: "plant time runs 30 × faster"
+	Units  string // what people are shown first: "si" or "us"
+	Time   time.Time
+	Points []reading.Point
+	States []analyze.State
+	Inputs []analyze.Input // same index as Points
+	// Budgets tell where the uncertainty of each superheat comes from; same
+	// index as States, or empty. One without parts is not known.
+	Budgets []superheat.Budget
+	Open    []alert.Event // in order of opening, figures so far
+	Recent  []alert.Event // closed ones, newest first
 	Sources []collector.Status
 	Totals  []alert.Totals
 	// Refrigerants by group's name, for people.
@@ -77,6 +81,15 @@ func Of(site analyze.Site, r analyze.Result) *Snapshot {
 		States: slices.Clone(r.States),
 		Inputs: slices.Clone(r.Inputs),
 	}
+}
+
+// Budget returns the budget of the superheat of States[i]; false where there is
+// none.
+func (s *Snapshot) Budget(i int) (superheat.Budget, bool) {
+	if i >= len(s.Budgets) || len(s.Budgets[i].Parts) == 0 {
+		return superheat.Budget{}, false
+	}
+	return s.Budgets[i], true
 }
 
 // AllFaults returns Faults and those of journal, ledger and configuration.

@@ -180,6 +180,7 @@ func (d *Daemon) publish(sh *shift, result analyze.Result, open []alert.Event) {
 	s.Open = open
 	s.Recent = d.recent()
 	s.Totals = sh.line.Book.Totals()
+	s.Budgets = sh.line.Engine().Budgets()
 	s.Journal = d.journal.Status()
 	s.LedgerFault, s.LedgerErrors = d.ledger.Status()
 	s.LateRows = d.late

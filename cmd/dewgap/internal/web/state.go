@@ -6,6 +6,8 @@ import (
 
 	"dewgap/alert"
 	"dewgap/analyze/reading"
+	"dewgap/analyze/superheat"
+	"dewgap/analyze/units"
 	"dewgap/cmd/dewgap/internal/snapshot"
 )
 
@@ -29,20 +31,36 @@ type (
 		Replay      *snapshot.Replay  `json:"replay,omitempty"` // a recording is played: nothing here is the present
 	}
 	compressorState struct {
-		Group              string        `json:"group"`
-		Compressor         string        `json:"compressor"`
-		Refrigerant        string        `json:"refrigerant,omitempty"`
-		Phase              string        `json:"phase"`
-		Quality            string        `json:"quality"`
-		Reason             string        `json:"reason,omitempty"`
-		Superheat          *float64      `json:"superheat_k"`
-		Floor              *float64      `json:"floor_k"`
-		Margin             *float64      `json:"margin_k"`
-		Uncertainty        *float64      `json:"expanded_uncertainty_k"`
-		SuctionPressure    *float64      `json:"suction_pressure_pa"`
-		Dew                *float64      `json:"dew_c"`
-		SuctionTemperature *float64      `json:"suction_temperature_c"`
-		Totals             *alert.Totals `json:"totals,omitempty"`
+		Group              string            `json:"group"`
+		Compressor         string            `json:"compressor"`
+		Refrigerant        string            `json:"refrigerant,omitempty"`
+		Phase              string            `json:"phase"`
+		Quality            string            `json:"quality"`
+		Reason             string            `json:"reason,omitempty"`
+		Superheat          *float64          `json:"superheat_k"`
+		Floor              *float64          `json:"floor_k"`
+		Margin             *float64          `json:"margin_k"`
+		Uncertainty        *float64          `json:"expanded_uncertainty_k"`
+		SuctionPressure    *float64          `json:"suction_pressure_pa"`
+		Dew                *float64          `json:"dew_c"`
+		SuctionTemperature *float64          `json:"suction_temperature_c"`
+		Parts              []uncertaintyPart `json:"uncertainty_parts,omitempty"` // largest first; add in squares
+		SensorLag          *sensorLag        `json:"sensor_lag,omitempty"`
+		FloorWarning       string            `json:"floor_warning,omitempty"`
+		Totals             *alert.Totals     `json:"totals,omitempty"`
+	}
+	uncertaintyPart struct {
+		Part    string  `json:"part"`
+		K       float64 `json:"expanded_k"` // k = 2
+		Share   float64 `json:"share"`      // of the variance
+		Assumed bool    `json:"assumed"`    // not stated in the configuration
+		Note    string  `json:"note,omitempty"`
+	}
+	sensorLag struct {
+		Seconds float64 `json:"seconds"`
+		Spread  float64 `json:"spread"` // half-width, share of seconds
+		Source  string  `json:"source"` // configured, learned, assumed
+		Fits    int     `json:"fits,omitempty"`
 	}
 	inputState struct {
 		Input   string     `json:"input"`
@@ -94,6 +112,9 @@ func stateOf(s *snapshot.Snapshot, age time.Duration, version string) siteState 
 				c.Uncertainty = number(float64(st.Uncertainty))
 			}
 		}
+		if b, ok := s.Budget(i); ok && c.Uncertainty != nil {
+			c.explain(b, st.Floor, s.Units)
+		}
 		c.Floor = number(float64(st.Floor))
 		c.SuctionPressure, c.Dew = number(float64(st.SuctionPressure)), number(float64(st.Dew))
 		c.SuctionTemperature = number(float64(st.SuctionTemperature))
@@ -111,6 +132,17 @@ func stateOf(s *snapshot.Snapshot, age time.Duration, version string) siteState 
 		})
 	}
 	return out
+}
+
+// explain shows where the uncertainty comes from, and warns of a floor that is
+// not above it.
+func (c *compressorState) explain(b superheat.Budget, floor units.Kelvin, people string) {
+	for _, p := range b.Parts {
+		c.Parts = append(c.Parts, uncertaintyPart{p.Name, round(superheat.Coverage * float64(p.Standard)), round(p.Share), p.Assumed, p.Note})
+	}
+	c.SensorLag = &sensorLag{round(b.Lag.Lag.Seconds()), round(b.Lag.Doubt), b.Lag.Source(), b.Lag.Fits}
+	system, _ := units.ParseSystem(people) // SI where it is not stated
+	c.FloorWarning = superheat.FloorBelow(floor, b.Expanded, b.Parts[0].Name, system)
 }
 
 var unitOf = map[reading.Kind]string{reading.Pressure: "Paa", reading.Temperature: "degC", reading.Switch: "bool"}
@@ -149,9 +181,11 @@ func number(v float64) *float64 {
 	if math.IsNaN(v) || math.IsInf(v, 0) {
 		return nil
 	}
-	r := math.Round(v*1000) / 1000
+	r := round(v)
 	return &r
 }
+
+func round(v float64) float64 { return math.Round(v*1000) / 1000 }
 
 func tenth(v float32) *float64 {
 	if v != v {

@@ -117,10 +117,13 @@ function card(c, events) {
   const why = reasonFor(c);
   const rows = [["Floor", difference(c.floor_k)], ["Margin over floor", difference(c.margin_k)], ["Dew", temperature(c.dew_c)],
     ["Suction line", temperature(c.suction_temperature_c)], ["Suction pressure", pressure(c.suction_pressure_pa)]];
+  if ((c.uncertainty_parts || []).length) rows.push(["Uncertainty from", c.uncertainty_parts.filter((p) => p.share >= 0.05).map((p) => p.part + " " + Math.round(p.share * 100) + " %" + (p.assumed ? " (assumed)" : "")).join(", ")]);
+  if (c.sensor_lag) rows.push(["Sensor lag", fixed(c.sensor_lag.seconds, 0) + " s ± " + Math.round(c.sensor_lag.spread * 100) + " %, " + c.sensor_lag.source]);
   if (c.totals) rows.push(["Below floor in events, ever", span(c.totals.floodback_seconds) + ", " + dose(c.totals.floodback_kelvin_seconds)]);
   return el("article", { class: "plate " + look },
     el("div", { class: "head" }, el("h4", null, c.compressor), sign(look, words)),
     el("p", { class: "big" }, el("b", null, difference(c.superheat_k)), el("span", null, known(c.superheat_k) && known(c.expanded_uncertainty_k) ? "± " + difference(c.expanded_uncertainty_k) + " superheat" : "superheat")),
+    c.floor_warning ? el("p", { class: "why" }, "Warning: " + c.floor_warning) : "",
     el("p", { class: "why" }, "Phase: " + c.phase + " · quality: " + c.quality + (why ? " — " + why : "")),
     scale(c), el("dl", null, rows.map(([k, v]) => [el("dt", null, k), el("dd", null, v)])), plot(c));
 }
