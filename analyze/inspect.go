@@ -23,8 +23,8 @@ type Machine struct {
 	Discharge units.Celsius
 	// DischargeLearned tells whether the machine's efficiency is known, so
 	// that its discharge temperature can be held against dry gas at 0 K of
-	// superheat; Shortfall is how far it then heads below that, and NaN while
-	// the superheat is plainly above zero.
+	// superheat; Shortfall is how far it heads below that, and negative while
+	// the machine takes superheated gas.
 	DischargeLearned bool
 	Shortfall        units.Kelvin
 }

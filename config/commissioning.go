@@ -30,7 +30,7 @@ type Commissioning struct {
 
 // CommissioningCriteria are the names of all criteria, in the order of the record.
 var CommissioningCriteria = []string{
-	"floor", "above_dew", "start", "second_dip", "recovered", "steady", "hunting", "uncertainty",
+	"floor", "above_dew", "floodback", "start", "second_dip", "recovered", "steady", "hunting", "uncertainty",
 	"discharge", "sump", "termination", "plateau", "equalised",
 }
 
@@ -40,7 +40,7 @@ func defaultCommissioning() Commissioning {
 		BelowFloor: 30 * time.Second, OverUncertainty: 0,
 		Steady: time.Hour, SteadyAbove: 0.99, Uncertainty: 0.5,
 		Watched: 20 * time.Minute, Recovered: time.Hour, SumpOverDew: 10, Discharge: 2, Plateau: 1, Known: 0.98, Passes: 3,
-		RemarkOnly: []string{"start", "second_dip", "recovered", "hunting", "termination", "plateau", "equalised"},
+		RemarkOnly: []string{"second_dip", "recovered", "hunting", "termination", "plateau", "equalised"},
 	}
 }
 

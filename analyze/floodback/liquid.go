@@ -28,7 +28,6 @@ type liquidMeter struct {
 	doubt     float64 // of it, either way
 	fell      float64 // K below what dry gas of that superheat would give
 	superheat float64 // K, that it was judged with
-	wetBelow  float64 // K, where that is no longer plainly above zero
 	full      bool    // the discharge has met the condensing dew: at least that much
 }
 
@@ -49,7 +48,6 @@ const (
 	dischargeDew = 1.0           // K over the condensing dew: the discharge is wet itself
 	perSuperheat = 1.1           // K that the discharge of dry gas falls for each K of superheat (trade notes §8: 1.0–1.25)
 	impliedDoubt = 4.0           // K; the condensing temperature moves by that with weather and load
-	unknownAbove = 3.0           // K over the wet edge
 )
 
 func newLiquidMeter(v Vapour) liquidMeter {
@@ -70,7 +68,7 @@ func (l *liquidMeter) stop() {
 }
 
 func (l *liquidMeter) cannotTell() {
-	l.liquid, l.doubt, l.fell, l.superheat, l.wetBelow, l.full = math.NaN(), math.NaN(), math.NaN(), math.NaN(), math.NaN(), false
+	l.liquid, l.doubt, l.fell, l.superheat, l.full = math.NaN(), math.NaN(), math.NaN(), math.NaN(), false
 }
 
 // step takes the next moment of a running compressor, whose superheat is that
@@ -150,7 +148,7 @@ func (l *liquidMeter) judge(m *Moment, superheat, edge float64) {
 	l.fell = dry - gas
 	l.liquid = max(0, l.fell/perLiquid)
 	l.doubt = kelvin / perLiquid
-	l.superheat, l.wetBelow = superheat, edge+unknownAbove
+	l.superheat = superheat
 	l.share.take(l.liquid, int64(dt*1e9))
 }
 
@@ -162,11 +160,8 @@ func (l *liquidMeter) least() float64 { return l.liquid - l.doubt/2 }
 func (l *liquidMeter) burst() float64 { return max(l.liquid, l.share.ahead(burstLag)) - l.doubt/2 }
 
 // shortfall tells whether the machine is known, and how far its discharge
-// heads below that of dry gas at 0 K of superheat; NaN where that is not known
-// or the superheat is plainly above zero.
+// heads below that of dry gas at 0 K of superheat: below zero for a machine
+// that takes superheated gas, NaN where it is not known.
 func (l *liquidMeter) shortfall() (learned bool, kelvin float64) {
-	if !(l.superheat < l.wetBelow) {
-		return l.machine.known(), math.NaN()
-	}
 	return l.machine.known(), l.fell - perSuperheat*l.superheat
 }

@@ -30,7 +30,8 @@ func (s *Set) Hunts() bool { return s.hunting.present }
 
 // Discharge tells whether the efficiency of the compressor has been learned,
 // and by how many K its discharge temperature heads below that of dry gas at
-// 0 K of superheat; NaN where that is not known.
+// 0 K of superheat: below zero while it takes superheated gas, NaN where not
+// known.
 func (s *Set) Discharge() (learned bool, shortfall float64) { return s.margin.wet.liquid.shortfall() }
 
 // LiquidAtMost returns the share of liquid by mass that the discharge

@@ -185,7 +185,7 @@ func dip(low float64, seconds int) func(int, int, *stretch) {
 
 func TestVerdicts(t *testing.T) {
 	fault := alert.Event{Kind: "sensor_fault", Group: "mt", Compressor: "c1", Input: "mt.c1.suction_temperature", Began: midnight.Add(time.Hour), Evidence: []string{"reads the room"}}
-	flood := alert.Event{Kind: "floodback", Group: "mt", Compressor: "c1", Began: midnight.Add(2 * time.Hour), SecondsBelow: 100,
+	flood := alert.Event{Kind: "floodback", Severity: "minor", Group: "mt", Compressor: "c1", Began: midnight.Add(2 * time.Hour), SecondsBelow: 100,
 		Circuits: []alert.Score{{Name: "case-1", Score: .9}}, Causes: []alert.Cause{{Cause: "valve_oversized", Score: .6}}}
 	hunt := alert.Event{Kind: "hunting", Group: "mt", Compressor: "c1", Began: midnight.Add(time.Hour), Evidence: []string{"swings by 5 K"}}
 	for _, c := range []struct {
@@ -203,7 +203,16 @@ func TestVerdicts(t *testing.T) {
 			if after >= 200 && after < 300 {
 				x.superheat, x.phase = 0, phase.Start
 			}
-		}}, PassRemarks, "first 120 s after a start"},
+		}}, Fail, "first 120 s after a start"},
+		{"a flooded start", story{events: []alert.Event{{Kind: "flooded_start", Group: "mt", Compressor: "c1", Began: midnight.Add(2*time.Hour + 24*time.Minute), Evidence: []string{"cold oil"}}}}, Fail, "flooded start at 02:24:00: cold oil"},
+		{"another compressor's", story{events: []alert.Event{{Kind: "flooded_start", Group: "mt", Compressor: "c9", Began: midnight.Add(2 * time.Hour)}}}, Pass, ""},
+		{"wet by the discharge, as analysis has it", story{events: []alert.Event{{Kind: "floodback", Severity: "major", Group: "mt", Compressor: "c1", Began: midnight.Add(2 * time.Hour)}}}, Fail, "floodback major from 02:00:00"},
+		{"risk only", story{events: []alert.Event{{Kind: "floodback", Severity: "risk", Group: "mt", Compressor: "c1", Began: midnight.Add(2 * time.Hour)}}}, Pass, ""},
+		{"discharge of little superheat, line of much", story{change: func(_, after int, x *stretch) {
+			if after == 300 {
+				x.shortfall = -1.5
+			}
+		}}, PassRemarks, "implies a superheat of 1.5 K at its lowest, where the suction line showed 14.0 K"},
 		{"two dips", story{change: func(_, after int, x *stretch) {
 			if after >= 100 && after < 110 || after >= 500 && after < 510 {
 				x.superheat = 6
@@ -329,7 +338,7 @@ func TestPassesInARow(t *testing.T) {
 		{"two", story{length: 9 * time.Hour}, NotJudged, 2},
 		{"two are enough here", story{length: 9 * time.Hour, rules: func(c *config.Commissioning) { c.Passes = 2 }}, Pass, 2},
 		{"the last failed", story{length: 15 * time.Hour, change: bad(2)}, Fail, 0},
-		{"mended after the first", story{length: 21 * time.Hour, change: bad(0)}, Pass, 3},
+		{"mended after the first", story{length: 21 * time.Hour, change: bad(0)}, PassRemarks, 3},
 		{"failed between", story{length: 21 * time.Hour, change: bad(1)}, Fail, 2},
 		{"one cut off by the end does not break the row", story{length: 20*time.Hour + 10*time.Minute}, Pass, 3},
 		{"none", story{length: time.Hour}, NotJudged, 0},

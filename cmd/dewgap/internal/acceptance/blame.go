@@ -20,6 +20,7 @@ func (j *judge) blame(out *Cycle, c cycle) {
 		}
 	}
 	if worst == nil {
+		out.Next = next(nil)
 		return
 	}
 	for _, s := range worst.Circuits[:min(3, len(worst.Circuits))] {

@@ -99,7 +99,7 @@ func (j *judge) plateau(c cycle, s Stages) Check {
 }
 
 // dips are the criteria of the superheat through defrost and pulldown.
-func (j *judge) dips(f *figures) []Check {
+func (j *judge) dips(m *machineTrack, c cycle, f *figures) []Check {
 	allowed := j.rules.BelowFloor.Seconds()
 	least := float64(j.rules.OverUncertainty)
 	checks := []Check{
@@ -107,14 +107,44 @@ func (j *judge) dips(f *figures) []Check {
 			fmt.Sprintf("below the floor for %s, lowest margin %s; allowed %s", length(f.below), j.k(tenth(f.margin)), length(allowed))),
 		j.check("above_dew", f.above >= least, f.above, least, "K",
 			fmt.Sprintf("lowest superheat %s ± %s; less its uncertainty at the worst %s, at least %s", j.k(tenth(f.lowest)), j.k(tenth(f.uncertainty)), j.k(f.above), j.k(least))),
-		j.check("start", f.startWet <= startAllowed, f.startWet, startAllowed, "s",
-			fmt.Sprintf("in the first 120 s after a start the gas was at dew, within the uncertainty, for %s; allowed %s", length(f.startWet), length(startAllowed))),
+		j.floodback(m, c),
+		j.start(m, c, f),
 		j.check("second_dip", f.dips <= 1, float64(f.dips), 1, "dips", plural(f.dips, "dip")+" below the floor"),
 	}
 	if math.IsNaN(f.above) {
 		checks[1] = Check{Criterion: "above_dew", Outcome: CannotTell, Says: "the lowest superheat is not known"}
 	}
 	return checks
+}
+
+// floodback: what analysis grades as wet gas, by the line and by what else it
+// knows. Risk alone is the floor's business.
+func (j *judge) floodback(m *machineTrack, c cycle) Check {
+	for _, ev := range j.overlapping("floodback", c.from, c.to) {
+		if j.concerns(ev, m) && ev.Severity != "risk" {
+			says := fmt.Sprintf("floodback %s from %s", ev.Severity, ev.Began.Format("15:04:05"))
+			if len(ev.Evidence) > 0 {
+				says += ": " + ev.Evidence[len(ev.Evidence)-1]
+			}
+			return j.check("floodback", false, math.NaN(), math.NaN(), "", says)
+		}
+	}
+	return j.check("floodback", true, math.NaN(), math.NaN(), "", "no wet gas was found")
+}
+
+func (j *judge) start(m *machineTrack, c cycle, f *figures) Check {
+	for _, ev := range j.overlapping("flooded_start", c.from, c.to) {
+		if j.concerns(ev, m) {
+			return j.check("start", false, f.startWet, startAllowed, "s", strings.Join(append([]string{"flooded start at " + ev.Began.Format("15:04:05")}, ev.Evidence...), ": "))
+		}
+	}
+	return j.check("start", f.startWet <= startAllowed, f.startWet, startAllowed, "s",
+		fmt.Sprintf("in the first 120 s after a start the gas was at dew, within the uncertainty, for %s; allowed %s", length(f.startWet), length(startAllowed)))
+}
+
+// concerns tells whether an event is of this compressor.
+func (j *judge) concerns(ev alert.Event, m *machineTrack) bool {
+	return ev.Group == j.track.site.Groups[m.group].Name && ev.Compressor == m.name
 }
 
 // calm are the criteria of steady running.
@@ -132,7 +162,7 @@ func (j *judge) calm(m *machineTrack, s *calm) []Check {
 			fmt.Sprintf("uncertainty ± %s is %s of the floor of %s; at most %s", j.k(s.uncertainty), percent(share), j.k(s.floor), percent(j.rules.Uncertainty))),
 	}
 	for _, ev := range j.overlapping("hunting", s.from, s.to) {
-		if ev.Group == j.track.site.Groups[m.group].Name && ev.Compressor == m.name {
+		if j.concerns(ev, m) {
 			says := "the superheat hunts"
 			if len(ev.Evidence) > 0 {
 				says = ev.Evidence[0]
@@ -146,13 +176,8 @@ func (j *judge) calm(m *machineTrack, s *calm) []Check {
 // wetness are the witnesses beside the superheat: discharge and oil sump.
 func (j *judge) wetness(m *machineTrack, f *figures) []Check {
 	discharge := notRecorded("discharge", "the machine's efficiency is not learned from this recording, or no discharge temperature is recorded")
-	if f.learned {
-		allowed := j.rules.BelowFloor.Seconds()
-		says := "the discharge never headed below dry gas at zero superheat"
-		if f.shortfall > 0 {
-			says = fmt.Sprintf("the discharge headed up to %s below dry gas at zero superheat, for %s by more than %s", j.k(f.shortfall), length(f.short), j.k(float64(j.rules.Discharge)))
-		}
-		discharge = j.check("discharge", f.short <= allowed, f.short, allowed, "s", says)
+	if f.learned && !math.IsNaN(f.shortfall) {
+		discharge = j.discharge(f)
 	}
 	sump := notRecorded("sump", "no oil sump temperature is recorded")
 	if !math.IsNaN(f.sump) {
@@ -160,6 +185,23 @@ func (j *judge) wetness(m *machineTrack, f *figures) []Check {
 		sump = j.check("sump", f.sump >= least, f.sump, least, "K", fmt.Sprintf("oil sump at its lowest %s above suction dew; at least %s", j.k(f.sump), j.k(least)))
 	}
 	return []Check{discharge, sump}
+}
+
+// discharge is a second witness of the superheat, slower than the line and
+// blind to how the line's sensor sits.
+func (j *judge) discharge(f *figures) Check {
+	allowed := j.rules.BelowFloor.Seconds()
+	implied := tenth(-f.shortfall)
+	if implied < 0 {
+		says := fmt.Sprintf("the discharge headed up to %s below dry gas at zero superheat, for %s by more than %s", j.k(-implied), length(f.short), j.k(float64(j.rules.Discharge)))
+		return j.check("discharge", f.short <= allowed, f.short, allowed, "s", says)
+	}
+	c := j.check("discharge", true, f.short, allowed, "s", fmt.Sprintf("the discharge implies a superheat of %s at its lowest", j.k(implied)))
+	if implied < f.uncertainty {
+		c.Outcome = Remark
+		c.Says += fmt.Sprintf(", where the suction line showed %s: its sensor may be slower than the gas", j.k(tenth(f.lowest)))
+	}
+	return c
 }
 
 // overlapping returns the events of a kind that were on at some time of rows

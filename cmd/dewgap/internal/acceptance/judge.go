@@ -62,7 +62,7 @@ func (r *Record) sumUp() {
 	}
 	for _, c := range r.Circuits {
 		r.Verdict = worse(r.Verdict, c.Verdict)
-		if c.Verdict != Pass && c.Verdict != PassRemarks {
+		if len(c.Reasons) > 0 {
 			r.Reasons = append(r.Reasons, fmt.Sprintf("%s.%s: %s", c.Group, c.Name, c.Reasons[0]))
 		}
 	}
@@ -108,6 +108,9 @@ func (j *judge) circuit(i int, cycles []Cycle) Circuit {
 		}
 	}
 	switch {
+	case c.Passed >= c.Needed && failed > 0:
+		c.Verdict = PassRemarks
+		c.Reasons = append(c.Reasons, fmt.Sprintf("%d of its %d cycles failed before: write down what was changed since", failed, c.Cycles))
 	case c.Passed >= c.Needed && remarks:
 		c.Verdict = PassRemarks
 	case c.Passed >= c.Needed:
@@ -226,7 +229,7 @@ func (j *judge) machine(m *machineTrack, c cycle) (out Machine, ran, saw bool) {
 			return out, true, false // what it shows is no evidence either way
 		}
 	}
-	out.Checks = append(j.dips(&f), j.calm(m, &s)...)
+	out.Checks = append(j.dips(m, c, &f), j.calm(m, &s)...)
 	out.Checks = append(out.Checks, j.wetness(m, &f)...)
 	for _, check := range out.Checks {
 		out.Verdict = worse(out.Verdict, check.verdict())
@@ -243,9 +246,7 @@ func (j *judge) machine(m *machineTrack, c cycle) (out Machine, ran, saw bool) {
 // floods tells whether analysis raised a floodback of the compressor in the
 // cycle: it does so on a doubted reading only where the doubt cannot excuse it.
 func (j *judge) floods(m *machineTrack, c cycle) bool {
-	return slices.ContainsFunc(j.overlapping("floodback", c.from, c.to), func(ev alert.Event) bool {
-		return ev.Group == j.track.site.Groups[m.group].Name && ev.Compressor == m.name
-	})
+	return slices.ContainsFunc(j.overlapping("floodback", c.from, c.to), func(ev alert.Event) bool { return j.concerns(ev, m) })
 }
 
 // doubt says why what a compressor shows cannot be judged; nothing when it can.

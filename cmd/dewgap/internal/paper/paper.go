@@ -59,7 +59,7 @@ var outcomes = map[acceptance.Outcome]string{
 }
 
 var criteria = map[string]string{
-	"floor": "Floor held", "above_dew": "Above dew", "start": "First 120 s", "second_dip": "One dip at most",
+	"floor": "Floor held", "above_dew": "Above dew", "start": "Start", "floodback": "No wet gas", "second_dip": "One dip at most",
 	"recovered": "Load back", "steady": "Steady running", "hunting": "No hunting", "uncertainty": "Uncertainty",
 	"discharge": "Discharge", "sump": "Oil sump", "termination": "Termination", "plateau": "Zero at the plateau", "equalised": "Equalised check",
 }
