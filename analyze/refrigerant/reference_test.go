@@ -181,7 +181,8 @@ func TestVapourBetweenTheGrid(t *testing.T) {
 	for _, row := range rowsOf(t, reference(t, "saturation.csv")) {
 		f := lookup(t, row["refrigerant"])
 		celsius := number(t, row["t_c"])
-		low, high := f.vapour.firstDew, f.vapour.firstDew+f.vapour.dewStep*float64(len(f.vapour.rows)-1)
+		v := f.properties().vapour
+		low, high := v.firstDew, v.firstDew+v.dewStep*float64(len(v.rows)-1)
 		// The last 10 K below the critical point are less certain in the
 		// reference too (testdata/about.md), and 5 K is too coarse for them.
 		if _, top := f.Range(); celsius < low || celsius > high || celsius > float64(top)-7 {

@@ -41,8 +41,9 @@ type Fluid struct {
 
 	uncertainty units.Kelvin
 	dew, bubble *curve
-	saturated   saturated // empty for a user's table
-	vapour      *vapour   // nil for a user's table
+	// properties are made when they are first asked for: most of what starting
+	// a fluid costs, and not needed for superheat. nil for a user's table.
+	properties func() *properties
 }
 
 // RangeError says that a value lies outside a fluid's table.

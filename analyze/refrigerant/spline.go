@@ -7,14 +7,15 @@ import "math"
 // derivative has no step anywhere. x rises; it takes four points or more.
 func splineSlopes(x, y []float64) []float64 {
 	last := len(x) - 1
-	h := make([]float64, last)
-	secant := make([]float64, last)
+	work := make([]float64, 5*len(x)) // one allocation: a fluid has hundreds of splines
+	slice := func(n int) (s []float64) { s, work = work[:n:n], work[n:]; return s }
+	h, secant := slice(last), slice(last)
 	for i := range last {
 		h[i] = x[i+1] - x[i]
 		secant[i] = (y[i+1] - y[i]) / h[i]
 	}
 	// A tridiagonal system: below·m[i-1] + on·m[i] + above·m[i+1] = m.
-	below, on, above := make([]float64, last+1), make([]float64, last+1), make([]float64, last+1)
+	below, on, above := slice(last+1), slice(last+1), slice(last+1)
 	m := make([]float64, last+1)
 	on[0], above[0] = h[1], h[0]+h[1]
 	m[0] = ((h[0]+2*(h[0]+h[1]))*h[1]*secant[0] + h[0]*h[0]*secant[1]) / (h[0] + h[1])

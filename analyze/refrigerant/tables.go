@@ -54,13 +54,26 @@ func newFluid(t *tables.Table) *Fluid {
 	if f.Kind != Pure {
 		f.bubble = newCurve(celsius, t.Bubble)
 	}
-	f.saturated = saturated{
-		liquidEnthalpy: newSeries(t.LiquidEnthalpy), vapourEnthalpy: newSeries(t.VapourEnthalpy),
-		liquidDensity: newSeries(t.LiquidDensity), lnVapourDensity: newSeries(mapped(t.VapourDensity, math.Log)),
-		vapourEntropy: newSeries(t.VapourEntropy), vapourCp: newSeries(t.VapourCp),
-	}
-	f.vapour = newVapour(f.dew, t)
+	table := *t
+	f.properties = sync.OnceValue(func() *properties { return newProperties(f.dew, &table) })
 	return f
+}
+
+// properties are what is known beside the saturation line itself.
+type properties struct {
+	saturated saturated
+	vapour    *vapour
+}
+
+func newProperties(dew *curve, t *tables.Table) *properties {
+	return &properties{
+		saturated: saturated{
+			liquidEnthalpy: newSeries(t.LiquidEnthalpy), vapourEnthalpy: newSeries(t.VapourEnthalpy),
+			liquidDensity: newSeries(t.LiquidDensity), lnVapourDensity: newSeries(mapped(t.VapourDensity, math.Log)),
+			vapourEntropy: newSeries(t.VapourEntropy), vapourCp: newSeries(t.VapourCp),
+		},
+		vapour: newVapour(dew, t),
+	}
 }
 
 func mapped(values []float64, by func(float64) float64) []float64 {

@@ -39,10 +39,10 @@ func (f *Fluid) SaturatedVapour(t units.Celsius) (State, error) {
 	if err != nil {
 		return State{}, err
 	}
-	if f.vapour == nil {
+	if f.properties == nil {
 		return State{}, ErrNoVapour
 	}
-	x, s := float64(t)-f.dew.celsius[0], &f.saturated
+	x, s := float64(t)-f.dew.celsius[0], &f.properties().saturated
 	return State{p, t, 0, s.vapourEnthalpy.at(x), s.vapourEntropy.at(x), math.Exp(s.lnVapourDensity.at(x)), s.vapourCp.at(x)}, nil
 }
 
@@ -52,10 +52,10 @@ func (f *Fluid) SaturatedLiquid(t units.Celsius) (Liquid, error) {
 	if err != nil {
 		return Liquid{}, err
 	}
-	if f.vapour == nil {
+	if f.properties == nil {
 		return Liquid{}, ErrNoVapour
 	}
-	x, s := float64(t)-f.bubble.celsius[0], &f.saturated
+	x, s := float64(t)-f.bubble.celsius[0], &f.properties().saturated
 	return Liquid{p, t, s.liquidEnthalpy.at(x), s.liquidDensity.at(x)}, nil
 }
 
@@ -69,10 +69,10 @@ func (f *Fluid) LatentHeat(p units.Pascal) (float64, error) {
 	if err != nil {
 		return math.NaN(), err
 	}
-	if f.vapour == nil {
+	if f.properties == nil {
 		return math.NaN(), ErrNoVapour
 	}
-	s, first := &f.saturated, f.dew.celsius[0]
+	s, first := &f.properties().saturated, f.dew.celsius[0]
 	return s.vapourEnthalpy.at(float64(dew)-first) - s.liquidEnthalpy.at(float64(bubble)-first), nil
 }
 
@@ -99,7 +99,7 @@ func (f *Fluid) TemperatureAtEntropy(p units.Pascal, entropy float64) (units.Cel
 	if err != nil {
 		return units.Celsius(math.NaN()), err
 	}
-	return f.invert(at, &f.vapour.entropy, "entropy", "J/(kg K)", entropy)
+	return f.invert(at, &f.properties().vapour.entropy, "entropy", "J/(kg K)", entropy)
 }
 
 // TemperatureAtEnthalpy is the same for enthalpy.
@@ -108,7 +108,7 @@ func (f *Fluid) TemperatureAtEnthalpy(p units.Pascal, enthalpy float64) (units.C
 	if err != nil {
 		return units.Celsius(math.NaN()), err
 	}
-	return f.invert(at, &f.vapour.enthalpy, "enthalpy", "J/kg", enthalpy)
+	return f.invert(at, &f.properties().vapour.enthalpy, "enthalpy", "J/kg", enthalpy)
 }
 
 // rounding is what a temperature may lie outside a grid, K.
@@ -131,10 +131,10 @@ func (f *Fluid) locate(p units.Pascal) (isobar, error) {
 	if err != nil {
 		return isobar{}, err
 	}
-	v := f.vapour
-	if v == nil {
+	if f.properties == nil {
 		return isobar{}, ErrNoVapour
 	}
+	v := f.properties().vapour
 	steps := (float64(dew) - v.firstDew) / v.dewStep
 	last := len(v.rows) - 1
 	if steps < -rounding || steps > float64(last)+rounding {
@@ -148,8 +148,8 @@ func (f *Fluid) locate(p units.Pascal) (isobar, error) {
 
 func (f *Fluid) state(at isobar, t units.Celsius) State {
 	superheat := t.Above(at.dew)
-	column, share := f.vapour.column(math.Max(0, float64(superheat)))
-	v := f.vapour
+	v := f.properties().vapour
+	column, share := v.column(math.Max(0, float64(superheat)))
 	volume := v.volume.at(at, column, share)
 	return State{
 		Pressure: at.pressure, Temperature: t, Superheat: superheat,
@@ -163,7 +163,7 @@ func (f *Fluid) state(at isobar, t units.Celsius) State {
 // invert finds the superheat at which a quantity that rises with it has the
 // value wanted.
 func (f *Fluid) invert(at isobar, s *surface, quantity, unit string, want float64) (units.Celsius, error) {
-	v := f.vapour
+	v := f.properties().vapour
 	value := func(superheat float64) float64 {
 		column, share := v.column(superheat)
 		return s.at(at, column, share)
