@@ -16,8 +16,9 @@ type liquidMeter struct {
 	vapour  Vapour
 	machine machine
 
-	hot   trend // discharge temperature
-	dry   trend // what dry gas of the measured superheat would show there
+	hot   trend  // discharge temperature
+	dry   trend  // what dry gas of the measured superheat would show there
+	cold  smooth // superheat, delayed as what the discharge tells is
 	ratio smooth
 	share trend // of liquid
 	next  int64
@@ -25,7 +26,7 @@ type liquidMeter struct {
 
 	// What it tells, NaN where it cannot.
 	liquid    float64 // share by mass
-	doubt     float64 // of it, either way
+	doubt     float64 // of it, either way, k = 2
 	fell      float64 // K below what dry gas of that superheat would give
 	superheat float64 // K, that it was judged with
 	full      bool    // the discharge has met the condensing dew: at least that much
@@ -40,6 +41,7 @@ const (
 	judgeAfter   = int64(120e9)  // … and judged
 	newRun       = int64(1200e9) // ns of running in which it is judged often
 	drySuperheat = 4.5           // K over the wet edge and more is dry gas; droplets ride in gas a few K warmer than dew
+	behind       = 20.0          // s that the discharge is behind with its lag made up for: its second lag
 	hotTau       = 15.0          // s; noise of a discharge sensor
 	burstTau     = 10.0          // s
 	burstLag     = 25.0          // s; the second lag of pipe and sensor, which a short burst shows
@@ -62,7 +64,7 @@ func (l *liquidMeter) stop() {
 	l.hot.forget()
 	l.dry.forget()
 	l.share.forget()
-	l.ratio = smooth{}
+	l.cold, l.ratio = smooth{}, smooth{}
 	l.next, l.since = 0, 0
 	l.cannotTell()
 }
@@ -75,11 +77,12 @@ func (l *liquidMeter) cannotTell() {
 // of the gas now and whose wet line would read edge.
 func (l *liquidMeter) step(m *Moment, superheat, edge float64) {
 	l.hot.take(m.DischargeTemperature, m.Step)
-	l.ratio.take(m.DischargePressure/m.SuctionPressure, m.Step, 10)
+	l.cold.take(max(superheat, 0), m.Step, behind)
+	l.ratio.take(m.DischargePressure/m.SuctionPressure, m.Step, behind)
 	if m.At < l.next && l.next-m.At <= judgeSeldom {
 		return
 	}
-	l.judge(m, max(superheat, 0), edge)
+	l.judge(m, max(l.cold.now(), 0), edge)
 	every := judgeSeldom
 	if superheat < edge+quietAbove || math.Abs(l.hot.slope()) > lagSlope || m.RunningFor < newRun {
 		every = judgeOften
@@ -137,7 +140,7 @@ func (l *liquidMeter) judge(m *Moment, superheat, edge float64) {
 			l.machine.learnLag(l.dry.near.now(), l.hot.near.now(), slope, dt)
 			l.machine.scatter.take(math.Abs(dry-gas), int64(dt*1e9), scatterTau)
 		}
-		kelvin += max(scatterLeast, 1.25*l.machine.scatter.now())
+		kelvin += max(scatterLeast, 2.5*l.machine.scatter.now()) // k = 2 of the mean deviation
 	}
 	if m.RunningFor < judgeAfter {
 		return

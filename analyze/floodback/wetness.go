@@ -30,7 +30,10 @@ const (
 	coldTau   = 5.0          // s; noise of the superheat
 	sumpTau   = 20.0         // s
 	sumpAfter = int64(600e9) // ns of running before falling oil is not that of a warm start
-	farAbove  = 8.0          // K over the wet edge: gas that far up is dry, whatever the discharge does
+	// Gas that far above the wet edge is dry, whatever the discharge does; a
+	// burst is over before a clamp has followed it down.
+	dampAbove  = 4.0 // K
+	burstAbove = 8.0 // K
 )
 
 func newWetness(v Vapour, l *WetLimits) wetness {
@@ -68,8 +71,9 @@ func (w *wetness) step(m *Moment) {
 	}
 	count(&w.atDew, w.superheat < edge)
 	count(&w.near, w.superheat < edge+float64(w.limits.NearDew))
-	count(&w.damp, w.liquid.least() > w.limits.MinorLiquid && w.superheat < edge+farAbove)
-	count(&w.over, w.liquid.burst() > w.limits.MajorLiquid.Of(m.Kind) && w.superheat < edge+farAbove)
+	low := min(w.superheat, w.liquid.cold.now())
+	count(&w.damp, w.liquid.least() > w.limits.MinorLiquid && low < edge+dampAbove)
+	count(&w.over, w.liquid.burst() > w.limits.MajorLiquid.Of(m.Kind) && low < edge+burstAbove)
 	count(&w.oil, w.superheat < edge && m.RunningFor > sumpAfter &&
 		(w.sump.slope()*60 < -float64(w.limits.SumpFall) || w.sump.near.now()-m.Dew < float64(w.limits.SumpNear)))
 }
