@@ -73,7 +73,11 @@ func (w *wetness) step(m *Moment) {
 	count(&w.near, w.superheat < edge+float64(w.limits.NearDew))
 	low := min(w.superheat, w.liquid.cold.now())
 	count(&w.damp, w.liquid.least() > w.limits.MinorLiquid && low < edge+dampAbove)
-	count(&w.over, w.liquid.burst() > w.limits.MajorLiquid.Of(m.Kind) && low < edge+burstAbove)
+	over := w.liquid.burst()
+	if low < edge { // the line bears it out: no benefit of the doubt
+		over += w.liquid.doubt / 2
+	}
+	count(&w.over, over > w.limits.MajorLiquid.Of(m.Kind) && low < edge+burstAbove)
 	count(&w.oil, w.superheat < edge && m.RunningFor > sumpAfter &&
 		(w.sump.slope()*60 < -float64(w.limits.SumpFall) || w.sump.near.now()-m.Dew < float64(w.limits.SumpNear)))
 }
