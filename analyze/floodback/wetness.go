@@ -28,6 +28,7 @@ type wetness struct {
 
 const (
 	coldTau   = 5.0          // s; noise of the superheat
+	wallLag   = 6.0          // s; the pipe's wall between gas and sensor
 	sumpTau   = 20.0         // s
 	sumpAfter = int64(600e9) // ns of running before falling oil is not that of a warm start
 	// Gas that far above the wet edge is dry, whatever the discharge does; a
@@ -57,7 +58,7 @@ func (w *wetness) stop() {
 // step takes the next moment of a running compressor.
 func (w *wetness) step(m *Moment) {
 	w.cold.take(m.Superheat, m.Step)
-	w.superheat = w.cold.ahead(m.Lag)
+	w.superheat = w.cold.ahead(m.Lag + wallLag)
 	w.sump.take(m.SumpTemperature, m.Step)
 	edge := w.edge(m)
 	w.liquid.step(m, w.superheat, edge)
