@@ -308,15 +308,30 @@ func TestStages(t *testing.T) {
 		s.PlateauEnded.Sub(began.Add(10*time.Minute)).Abs() > time.Minute || math.Abs(*s.PlateauAt-0.2) > 0.05 {
 		t.Errorf("plateau %v to %v at %v", s.PlateauBegan, s.PlateauEnded, s.PlateauAt)
 	}
-	if s.Termination != "temperature" {
-		t.Errorf("termination by %s", s.Termination)
-	}
 }
 
-func TestClockEndsDefrosts(t *testing.T) {
-	r := story{length: 22 * time.Hour, heat: func(int) int { return heatTime }}.judged(t)
-	if got := r.Cycles[1].Stages.Termination; got != "time" {
-		t.Errorf("three defrosts of exactly 20 min: by %s", got)
+func TestTermination(t *testing.T) {
+	for _, c := range []struct {
+		name    string
+		hours   int
+		heat    func(int) int
+		want    string
+		outcome Outcome
+	}{
+		{"one alone does not tell", 9, func(int) int { return heatTime }, "unknown", Met},
+		{"lengths differ", 22, func(cycle int) int { return heatTime + 37*cycle }, "temperature", Met},
+		{"all of the same minutes", 22, func(int) int { return heatTime }, "time", Remark},
+	} {
+		r := story{length: time.Duration(c.hours) * time.Hour, heat: func(n int) int {
+			if c.hours == 9 && n > 0 {
+				return 1 << 30 // the second is not over within the recording
+			}
+			return c.heat(n)
+		}}.judged(t)
+		got := r.Cycles[0]
+		if got.Stages.Termination != c.want || got.Checks[1].Outcome != c.outcome {
+			t.Errorf("%s: %s, %s %q", c.name, got.Stages.Termination, got.Checks[1].Outcome, got.Checks[1].Says)
+		}
 	}
 }
 

@@ -67,19 +67,23 @@ func (j *judge) recovered(c cycle, s Stages) Check {
 	return j.check(name, back, took, limit, "s", says)
 }
 
-func (j *judge) termination(s Stages) Check {
+func (j *judge) termination(c cycle, s Stages) Check {
 	const name = "termination"
-	at := ""
-	if s.EndedAt != nil {
-		at = ", coil outlet at " + Temperature(j.system, *s.EndedAt)
+	k := &j.track.circuits[c.circuit]
+	if s.EndedAt == nil {
+		return notRecorded(name, "what ended the defrost cannot be told from this recording")
 	}
-	switch s.Termination {
-	case "temperature":
-		return j.check(name, true, math.NaN(), math.NaN(), "", "the defrost ended by temperature"+at)
-	case "time":
-		return j.check(name, false, math.NaN(), math.NaN(), "", "the defrost ended by time"+at)
+	at := fmt.Sprintf(" (coil outlet %s)", Temperature(j.system, *s.EndedAt))
+	nothing := math.NaN()
+	switch {
+	case !k.pastMelting(*s.EndedAt):
+		return j.check(name, false, nothing, nothing, "", "the defrost ended by time, with the coil not past melting"+at)
+	case s.Termination == "time" && k.kind != phase.OffCycle:
+		return j.check(name, false, nothing, nothing, "", "the defrost ended by the clock, as all of this circuit did"+at)
+	case s.Termination == "temperature":
+		return j.check(name, true, nothing, nothing, "", "the defrost ended by temperature"+at)
 	}
-	return notRecorded(name, "what ended the defrost cannot be told from this recording")
+	return j.check(name, true, nothing, nothing, "", "the coil was past melting when the defrost ended"+at)
 }
 
 func (j *judge) plateau(c cycle, s Stages) Check {

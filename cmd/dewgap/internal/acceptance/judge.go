@@ -136,7 +136,7 @@ func (j *judge) cycle(c cycle) Cycle {
 		Cut: c.cut, Stages: t.stages(c), Together: j.together(c), Verdict: Pass,
 		Reasons: []string{}, Liquid: []Likely{}, Causes: []Likely{}, Next: []string{},
 	}
-	out.Checks = []Check{j.recovered(c, out.Stages), j.termination(out.Stages), j.plateau(c, out.Stages)}
+	out.Checks = []Check{j.recovered(c, out.Stages), j.termination(c, out.Stages), j.plateau(c, out.Stages)}
 	for _, check := range out.Checks {
 		out.Verdict = worse(out.Verdict, check.verdict())
 		if check.verdict() != Pass {

@@ -13,9 +13,9 @@ const (
 	warmingBy    = 3.0             // K over the minutes before: heat has reached the coil
 	plateauSlope = 0.5             // K/min; slower is melting
 	plateauNear  = 3.0             // K from 0 °C; farther is no melting, or no thermometer
-	plateauLeast = 90.0            // s
-	clearElectro = 5.0             // °C; the coil outlet is past melting when heat ends
-	clearOff     = 2.0             // °C; the same for an off-cycle defrost, which only air warms
+	plateauLeast = 180.0           // s
+	clearHeated  = 3.0             // °C; a heated coil's outlet is past melting
+	clearOff     = 1.0             // °C; the same where only air warms the coil
 	airTurns     = 0.5             // K under its highest since the restart
 	together     = 5 * time.Minute // circuits that come back within it share the disturbance
 	before       = 5 * time.Minute // what the coil was at before
@@ -190,46 +190,47 @@ func (t *Track) plateau(k *circuitTrack, from, to int) (first, last int, level f
 	return first, last, float64(values[len(values)/2])
 }
 
-// termination tells what ended the heat: time where the coil outlet was not
-// past melting, or where a clock shows in the lengths of the defrosts.
-func (t *Track) termination(c cycle, endedAt *float64) string {
-	if endedAt == nil {
-		return "unknown"
-	}
-	k := &t.circuits[c.circuit]
-	past := clearElectro
+// pastMelting tells whether the ice was gone when the heat ended.
+func (k *circuitTrack) pastMelting(endedAt float64) bool {
 	if k.kind == phase.OffCycle {
-		past = clearOff
+		return endedAt >= clearOff
 	}
-	if *endedAt < past {
-		return "time"
-	}
-	if others, same := t.sameLength(k, c); others >= 2 && same {
-		return "time"
-	}
-	return "temperature"
+	return endedAt >= clearHeated
 }
 
-// sameLength tells whether all defrosts of a circuit are of the same whole
-// minutes, to a row, as a clock makes them; others is how many there are
-// beside this one.
-func (t *Track) sameLength(k *circuitTrack, c cycle) (others int, same bool) {
+// termination tells what ended the heat: time where the coil outlet was not
+// past melting or all defrosts of the circuit are of the same whole minutes,
+// as a clock makes them; temperature where their lengths differ. One alone
+// does not tell.
+func (t *Track) termination(c cycle, endedAt *float64) string {
+	k := &t.circuits[c.circuit]
+	switch {
+	case endedAt == nil:
+		return "unknown"
+	case !k.pastMelting(*endedAt):
+		return "time"
+	}
 	own := c.span.Ended - c.span.Began
 	row := t.at[c.from+1] - t.at[c.from]
-	minute := int64(time.Minute)
-	if off := (own+minute/2)%minute - minute/2; max(off, -off) > row {
-		return 0, false
-	}
+	others, same := 0, 0
 	for i, s := range k.cycles {
 		if i == c.number-1 || s.Ended == 0 || s.row == 0 {
 			continue
 		}
 		others++
-		if d := s.Ended - s.Began - own; max(d, -d) > row {
-			return others, false
+		if d := s.Ended - s.Began - own; max(d, -d) <= row {
+			same++
 		}
 	}
-	return others, true
+	minute := int64(time.Minute)
+	off := (own+minute/2)%minute - minute/2
+	switch {
+	case others >= 1 && same < others:
+		return "temperature"
+	case others >= 2 && max(off, -off) <= row:
+		return "time"
+	}
+	return "unknown"
 }
 
 // airTurns finds the row at which the air begins to cool after the restart: by

@@ -82,7 +82,7 @@ func rulesOf(c config.Commissioning, system units.System) []Rule {
 		"uncertainty": fmt.Sprintf("In steady running the expanded uncertainty is at most %s of the floor.", percent(c.Uncertainty)),
 		"discharge":   fmt.Sprintf("The discharge does not head more than %s below dry gas at zero superheat for more than %s (where the machine's efficiency is learned); a remark where it implies less superheat than the uncertainty.", difference(c.Discharge), length(c.BelowFloor.Seconds())),
 		"sump":        fmt.Sprintf("While running, the oil sump stays at least %s above suction dew.", difference(c.SumpOverDew)),
-		"termination": "The defrost ends by temperature, not by time.",
+		"termination": "The defrost ends with the coil past melting, and a heated one by temperature, not by time.",
 		"plateau":     fmt.Sprintf("While ice melts the coil's sensor shows %s within %s.", Temperature(system, 0), difference(c.Plateau)),
 		"equalised":   "Stopped and equalised, the suction line and the dew of the standing pressure agree within the uncertainty.",
 	}

@@ -106,7 +106,7 @@ func (w words) course(c *acceptance.Cycle) []stageLine {
 		lines = append(lines, stageLine{"", "Melting plateau", clock(s.PlateauBegan) + "–" + clock(s.PlateauEnded), acceptance.Length(s.Plateau), "at " + w.celsius(s.PlateauAt)})
 	}
 	lines = append(lines, stageLine{"2", "Heat ends", clock(s.HeatEnded), acceptance.Length(s.Heat),
-		fmt.Sprintf("by %s; coil outlet %s, highest %s", s.Termination, w.celsius(s.EndedAt), w.celsius(s.Peak))})
+		w.ended(s)})
 	if c.Defrost == "off_cycle" {
 		lines[len(lines)-1].What = "Defrost ends"
 	}
@@ -115,6 +115,15 @@ func (w words) course(c *acceptance.Cycle) []stageLine {
 		lines = append(lines, fanLine(s))
 	}
 	return append(lines, stageLine{"4", "Pulldown over", clock(s.Steady), acceptance.Length(s.Pulldown), "from refrigerating again to the load before"})
+}
+
+// ended tells how the heat ended.
+func (w words) ended(s *acceptance.Stages) string {
+	coil := fmt.Sprintf("coil outlet %s, highest %s", w.celsius(s.EndedAt), w.celsius(s.Peak))
+	if s.Termination == "unknown" {
+		return coil
+	}
+	return "by " + s.Termination + "; " + coil
 }
 
 // fanLine tells what is known of the fan delay: no input shows the fans.
