@@ -56,7 +56,11 @@ func (b *builder) makersTable(t *table, name, path string) *refrigerant.Fluid {
 		return fluid
 	}
 	for _, fault := range single(err) {
-		t.fault("table", path+": "+fault.Error(), want)
+		problem, remedy := fault.Error(), want
+		if e := (*refrigerant.TableError)(nil); errors.As(fault, &e) {
+			problem, remedy = e.Where()+": "+e.Why, "want "+e.Want
+		}
+		t.fault("table", path+" "+problem, remedy)
 	}
 	return nil
 }

@@ -56,6 +56,10 @@ type RangeError struct {
 }
 
 func (e *RangeError) Error() string {
+	if e.Unit == "Pa" { // nobody reads a gauge in pascals
+		return fmt.Sprintf("%s: %s %.5g bara is outside the table, which goes from %.4g to %.4g bara",
+			e.Fluid, e.Quantity, e.Value/1e5, e.Low/1e5, e.High/1e5)
+	}
 	return fmt.Sprintf("%s: %s %.6g %s is outside the table, which goes from %.6g to %.6g %s",
 		e.Fluid, e.Quantity, e.Value, e.Unit, e.Low, e.High, e.Unit)
 }

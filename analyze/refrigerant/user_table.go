@@ -13,13 +13,23 @@ import (
 	"dewgap/analyze/units"
 )
 
-// TableError is a fault of a user's table.
+// TableError is a fault of a user's table: where, what, and what would be right.
 type TableError struct {
-	Row int // line of the file, counted from 1
-	Why string
+	Line   int    // of the file, counted from 1
+	Column string // temperature, dew or bubble; empty where it is the whole line
+	Why    string // with the values as they are written
+	Want   string
 }
 
-func (e *TableError) Error() string { return fmt.Sprintf("row %d: %s", e.Row, e.Why) }
+// Where names line and column.
+func (e *TableError) Where() string {
+	if e.Column == "" {
+		return fmt.Sprintf("line %d", e.Line)
+	}
+	return fmt.Sprintf("line %d, column %s", e.Line, e.Column)
+}
+
+func (e *TableError) Error() string { return e.Where() + ": " + e.Why + "; want " + e.Want }
 
 // What a table must have.
 const (
@@ -36,7 +46,7 @@ const (
 	rowSlack, rowShare = 1.0, 0.15
 )
 
-const tableHeader = `temperature, dew and bubble with units, such as "temperature:degC,dew:barg,bubble:barg"`
+const tableHeader = `a header of temperature, dew and bubble with units, such as "temperature:degC,dew:barg,bubble:barg"`
 
 // FromTable makes a fluid from a maker's table: CSV with a header such as
 //
@@ -74,7 +84,8 @@ func FromTable(name string, r io.Reader, atmosphere units.Pascal) (*Fluid, error
 type tableRow struct {
 	line                 int
 	celsius, dew, bubble float64
-	rounding             float64 // half a unit of dew's last digit as printed, Pa
+	rounding             float64   // half a unit of dew's last digit as printed, Pa
+	written              [3]string // temperature, dew, bubble with their units
 }
 
 func readTable(r io.Reader, atmosphere units.Pascal) ([]tableRow, error) {
@@ -83,7 +94,7 @@ func readTable(r io.Reader, atmosphere units.Pascal) ([]tableRow, error) {
 	in.TrimLeadingSpace = true
 	header, err := in.Read()
 	if errors.Is(err, io.EOF) {
-		return nil, &TableError{1, "the table is empty; want a header with " + tableHeader}
+		return nil, &TableError{1, "", "the table is empty", tableHeader}
 	}
 	if err != nil {
 		return nil, err
@@ -95,8 +106,8 @@ func readTable(r io.Reader, atmosphere units.Pascal) ([]tableRow, error) {
 	}
 	var rows []tableRow
 	var faults []error
-	fault := func(line int, format string, a ...any) {
-		faults = append(faults, &TableError{line, fmt.Sprintf(format, a...)})
+	fault := func(line int, column, want, format string, a ...any) {
+		faults = append(faults, &TableError{line, column, fmt.Sprintf(format, a...), want})
 	}
 	for len(faults) < mostFaults {
 		record, err := in.Read()
@@ -105,7 +116,7 @@ func readTable(r io.Reader, atmosphere units.Pascal) ([]tableRow, error) {
 		}
 		var parse *csv.ParseError
 		if errors.As(err, &parse) {
-			fault(parse.Line, "%v; want %d cells as in the header", parse.Err, len(header))
+			fault(parse.Line, "", fmt.Sprintf("%d cells, as in the header", len(header)), "%v", parse.Err)
 			if errors.Is(err, csv.ErrFieldCount) {
 				continue
 			}
@@ -116,24 +127,26 @@ func readTable(r io.Reader, atmosphere units.Pascal) ([]tableRow, error) {
 		}
 		line, _ := in.FieldPos(0)
 		if len(rows) == mostRows {
-			fault(line, "the table is longer than %d rows", mostRows)
+			fault(line, "", "fewer rows", "the table is longer than %d rows", mostRows)
 			break
 		}
 		var si [3]float64
+		var written [3]string
 		good := true
 		for i, c := range columns {
 			x, err := strconv.ParseFloat(strings.TrimSpace(record[c.index]), 64)
 			if err != nil || math.IsNaN(x) || math.IsInf(x, 0) {
-				fault(line, "%s %q is not a number", c.name, record[c.index])
+				fault(line, c.name, "a number in "+c.unit.Name, "%q is not a number", record[c.index])
 				good = false
 				continue
 			}
+			written[i] = strings.TrimSpace(record[c.index]) + " " + c.unit.Name
 			si[i] = c.unit.ToSI(x, atmosphere)
 		}
 		if good {
 			dew := columns[1]
 			half := 0.5 * math.Pow(10, -float64(decimals(record[dew.index])))
-			rows = append(rows, tableRow{line, si[0], si[1], si[2], math.Abs(dew.unit.SI(half))})
+			rows = append(rows, tableRow{line, si[0], si[1], si[2], math.Abs(dew.unit.SI(half)), written})
 		}
 	}
 	if len(faults) == 0 {
@@ -162,98 +175,126 @@ type tableColumn struct {
 func tableColumns(header []string, line int) ([3]tableColumn, error) {
 	columns := [3]tableColumn{{name: "temperature", index: -1}, {name: "dew", index: -1}, {name: "bubble", index: -1}}
 	var faults []error
-	fault := func(format string, a ...any) {
-		faults = append(faults, &TableError{line, fmt.Sprintf(format, a...)})
+	fault := func(want, format string, a ...any) {
+		faults = append(faults, &TableError{line, "", fmt.Sprintf(format, a...), want})
 	}
 	for i, cell := range header {
 		cell = strings.TrimSpace(strings.TrimPrefix(cell, "\ufeff")) // some editors' mark at the start
 		name, unitName, _ := strings.Cut(cell, ":")
 		at := slices.IndexFunc(columns[:], func(c tableColumn) bool { return c.name == strings.TrimSpace(name) })
 		if at < 0 {
-			fault("column %q is not known; want %s", cell, tableHeader)
+			fault(tableHeader, "column %q is not known", cell)
 			continue
 		}
 		unit, err := units.ParseUnit(unitName)
 		switch {
 		case columns[at].index >= 0:
-			fault("column %q comes twice", name)
+			fault(tableHeader, "column %q comes twice", name)
 		case err != nil:
-			fault("column %q: %v", cell, err)
+			fault(tableHeader, "column %q: %v", cell, err)
 		case at == 0 && unit.Quantity != units.Temperature:
-			fault("column %q: want a unit of temperature: degC, degF or K", cell)
+			fault("a unit of temperature: degC, degF or K", "column %q is not in one of temperature", cell)
 		case at > 0 && !unit.IsPressure():
-			fault("column %q: want a unit of absolute or gauge pressure, such as bara, barg, psig", cell)
+			fault("a unit of absolute or gauge pressure, such as bara, barg, psig", "column %q is not in one of pressure", cell)
 		}
 		columns[at].index, columns[at].unit = i, unit
 	}
 	for _, c := range columns {
 		if c.index < 0 {
-			fault("there is no column %s; want %s", c.name, tableHeader)
+			fault(tableHeader, "there is no column %s", c.name)
 		}
 	}
 	return columns, errors.Join(faults...)
 }
 
 // checkTable returns a fault for each row that cannot be of a saturation line.
-func checkTable(rows []tableRow, headerLine int) (faults []error) {
-	fault := func(line int, format string, a ...any) {
-		if len(faults) < mostFaults {
-			faults = append(faults, &TableError{line, fmt.Sprintf(format, a...)})
-		}
-	}
+func checkTable(rows []tableRow, headerLine int) []error {
+	var c tableCheck
 	if len(rows) < fewestRows {
-		fault(headerLine, "the table has %d rows, want %d or more", len(rows), fewestRows)
+		c.fault(headerLine, "", fmt.Sprintf("%d or more", fewestRows), "the table has %d rows", len(rows))
 	}
-	for i, row := range rows {
-		switch {
-		case row.celsius < -150 || row.celsius > 200:
-			fault(row.line, "temperature %.4g °C is not of a refrigeration table", row.celsius)
-		case row.dew < 10 || row.bubble < 10 || row.dew > 20e6 || row.bubble > 20e6:
-			fault(row.line, "dew %.4g and bubble pressure %.4g Pa absolute; want 10 Pa to 20 MPa (gauge or absolute, and which unit?)", row.dew, row.bubble)
-		case row.bubble < row.dew*(1-1e-3):
-			fault(row.line, "bubble pressure %.5g Pa is below dew pressure %.5g Pa; are the columns exchanged?", row.bubble, row.dew)
-		}
-		if i == 0 {
-			continue
-		}
-		before := rows[i-1]
-		step := row.celsius - before.celsius
-		switch {
-		case step <= 0:
-			fault(row.line, "temperature %.5g °C does not rise from row %d's %.5g °C", row.celsius, before.line, before.celsius)
-			continue
-		case step > widestStep:
-			fault(row.line, "%.4g K from row %d; want %v K or less between rows", step, before.line, widestStep)
-		}
-		for _, c := range []struct {
-			name     string
-			old, new float64
-		}{{"dew", before.dew, row.dew}, {"bubble", before.bubble, row.bubble}} {
-			if c.new <= c.old {
-				fault(row.line, "%s pressure %.5g Pa does not rise from row %d's %.5g Pa", c.name, c.new, before.line, c.old)
-			} else if slope := math.Log(c.new/c.old) / step; !(slope >= flattest && slope <= steepest) {
-				fault(row.line, "%s pressure rises by %.2g %% a kelvin from row %d; refrigerants rise by %.2g to %.2g %%", c.name, slope*100, before.line, flattest*100, steepest*100)
-			}
+	for i := range rows {
+		c.alone(&rows[i])
+		if i > 0 {
+			c.after(&rows[i-1], &rows[i])
 		}
 	}
-	if len(faults) > 0 {
-		return faults
-	}
-	for i := 1; i < len(rows)-1; i++ {
-		a, row, b := rows[i-1], rows[i], rows[i+1]
-		for _, c := range []struct {
-			name              string
-			before, at, after float64
-		}{{"dew", a.dew, row.dew, b.dew}, {"bubble", a.bubble, row.bubble, b.bubble}} {
-			share := math.Log(c.at/c.before) / math.Log(c.after/c.before)
-			ya, yb := 1/(a.celsius+zeroCelsius), 1/(b.celsius+zeroCelsius)
-			off := row.celsius - (1/(ya+share*(yb-ya)) - zeroCelsius)
-			if math.Abs(off) > rowSlack+rowShare*(b.celsius-a.celsius)/2 {
-				fault(row.line, "%s pressure %.5g Pa lies %.1f K off the line through rows %d and %d; a slip of the pen?", c.name, c.at, math.Abs(off), a.line, b.line)
-			}
+	if len(c.faults) == 0 {
+		for i := 1; i < len(rows)-1; i++ {
+			c.between(&rows[i-1], &rows[i], &rows[i+1])
 		}
 	}
-	return faults
+	return c.faults
+}
+
+type tableCheck struct{ faults []error }
+
+func (c *tableCheck) fault(line int, column, want, format string, a ...any) {
+	if len(c.faults) < mostFaults {
+		c.faults = append(c.faults, &TableError{line, column, fmt.Sprintf(format, a...), want})
+	}
+}
+
+// tableLine is one of the two saturation lines in a row.
+type tableLine struct {
+	name string
+	at   func(*tableRow) float64
+	text int // in written
+}
+
+var tableLines = [...]tableLine{
+	{"dew", func(r *tableRow) float64 { return r.dew }, 1},
+	{"bubble", func(r *tableRow) float64 { return r.bubble }, 2},
+}
+
+// alone checks what a row says by itself.
+func (c *tableCheck) alone(row *tableRow) {
+	if row.celsius < -150 || row.celsius > 200 {
+		c.fault(row.line, "temperature", "-150 to 200 °C", "%s is not of a refrigeration table", row.written[0])
+		return
+	}
+	for _, l := range tableLines {
+		if p := l.at(row); p < 10 || p > 20e6 {
+			c.fault(row.line, l.name, "an absolute pressure of 10 Pa to 20 MPa: which unit is it, gauge or absolute?", "%s is not of a saturation line", row.written[l.text])
+			return
+		}
+	}
+	if row.bubble < row.dew*(1-1e-3) {
+		c.fault(row.line, "", "bubble at or above dew: are the columns exchanged?", "bubble %s is below dew %s", row.written[2], row.written[1])
+	}
+}
+
+// after checks a row against the one before.
+func (c *tableCheck) after(before, row *tableRow) {
+	step := row.celsius - before.celsius
+	switch {
+	case step <= 0:
+		c.fault(row.line, "temperature", "rows of rising temperature", "%s does not rise from line %d's %s", row.written[0], before.line, before.written[0])
+		return
+	case step > widestStep:
+		c.fault(row.line, "temperature", fmt.Sprintf("%v K or less between rows", widestStep), "%s is %.4g K from line %d", row.written[0], step, before.line)
+	}
+	for _, l := range tableLines {
+		old, p := l.at(before), l.at(row)
+		if p <= old {
+			c.fault(row.line, l.name, "a pressure that rises with temperature", "%s does not rise from line %d's %s", row.written[l.text], before.line, before.written[l.text])
+		} else if slope := math.Log(p/old) / step; !(slope >= flattest && slope <= steepest) {
+			c.fault(row.line, l.name, fmt.Sprintf("a rise of %.2g to %.2g %%, as refrigerants have: is the unit right?", flattest*100, steepest*100),
+				"%s is %.2g %% more for each kelvin than line %d's %s", row.written[l.text], slope*100, before.line, before.written[l.text])
+		}
+	}
+}
+
+// between checks a row against the line through its neighbours.
+func (c *tableCheck) between(a, row, b *tableRow) {
+	for _, l := range tableLines {
+		share := math.Log(l.at(row)/l.at(a)) / math.Log(l.at(b)/l.at(a))
+		ya, yb := 1/(a.celsius+zeroCelsius), 1/(b.celsius+zeroCelsius)
+		off := math.Abs(row.celsius - (1/(ya+share*(yb-ya)) - zeroCelsius))
+		if allowed := rowSlack + rowShare*(b.celsius-a.celsius)/2; off > allowed {
+			c.fault(row.line, l.name, fmt.Sprintf("%.1f K or less: a slip of the pen?", allowed), "%s lies %.1f K off the line through lines %d and %d", row.written[l.text], off, a.line, b.line)
+		}
+	}
 }
 
 // interpolationError estimates, in K, how far the curve may be off between

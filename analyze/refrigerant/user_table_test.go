@@ -117,9 +117,9 @@ func TestFaultsOfAUserTable(t *testing.T) {
 		{"not a number", with(4, "-20,n/a,3"), 4, "not a number"},
 		{"cell missing", with(4, "-20,1.1"), 4, "3 cells"},
 		{"bubble below dew", with(1, "temperature:degC,bubble:barg,dew:barg"), 2, "exchanged"},
-		{"pressure falls", with(5, "-10,0.1,0.2"), 5, "does not rise"},
+		{"pressure falls", with(5, "-10,0.1,0.2"), 5, "column dew: 0.1 barg does not rise from line 4's "},
 		{"temperature falls", with(5, "-30,2.0,2.9"), 5, "does not rise"},
-		{"too steep", with(5, "-10,40,50"), 5, "a kelvin"},
+		{"too steep", with(5, "-10,40,50"), 5, "each kelvin"},
 		{"slip of the pen", with(5, "-10,2.55,3.0"), 5, "slip of the pen"},
 		{"gap", without(5, 5), 5, "between rows"},
 		{"too short", without(6, 9), 1, "want 6 or more"},
@@ -127,15 +127,19 @@ func TestFaultsOfAUserTable(t *testing.T) {
 	} {
 		_, err := FromTable("x", strings.NewReader(c.table), units.StandardAtmosphere)
 		var fault *TableError
-		if !errors.As(err, &fault) || !strings.Contains(err.Error(), fmt.Sprintf("row %d: ", c.row)) || !strings.Contains(err.Error(), c.says) {
-			t.Errorf("%s: error %v; want row %d and %q", c.name, err, c.row, c.says)
+		if !errors.As(err, &fault) || !strings.Contains(err.Error(), fmt.Sprintf("line %d", c.row)) || !strings.Contains(err.Error(), c.says) {
+			t.Errorf("%s: error %v; want line %d and %q", c.name, err, c.row, c.says)
 		}
 	}
+	// What is written is what is quoted: no unit that the table does not use.
+	if _, err := FromTable("x", strings.NewReader(with(5, "-10,0.1,0.2")), units.StandardAtmosphere); strings.Contains(err.Error(), "Pa") || strings.Contains(err.Error(), "e+0") {
+		t.Errorf("%v", err)
+	}
 	// Two faults are both reported.
-	both := strings.Replace(with(4, "-20,n/a,3"), good[5], "0,,", 1)
+	both := strings.Replace(with(4, "n/a,1,3"), good[5], "0,,", 1)
 	_, err := FromTable("x", strings.NewReader(both), units.StandardAtmosphere)
-	if err == nil || !strings.Contains(err.Error(), "row 4") || !strings.Contains(err.Error(), "row 6") {
-		t.Errorf("error %v; want rows 4 and 6", err)
+	if err == nil || !strings.Contains(err.Error(), "line 4, column temperature") || !strings.Contains(err.Error(), "line 6, column dew") {
+		t.Errorf("error %v; want lines 4 and 6", err)
 	}
 }
 

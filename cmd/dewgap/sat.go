@@ -155,7 +155,7 @@ func (v satVerb) superheat(con console, f *refrigerant.Fluid, air units.Pascal) 
 	if err != nil {
 		return err
 	}
-	expanded, err := v.uncertainty(f, p)
+	expanded, limits, err := v.uncertainty(f, p)
 	if err != nil {
 		return usageError{err}
 	}
@@ -176,46 +176,57 @@ func (v satVerb) superheat(con console, f *refrigerant.Fluid, air units.Pascal) 
 	if expanded == nil {
 		fmt.Fprintln(con.Out, "Uncertainty not known: give --pressure-accuracy, --temperature-accuracy, --mounting.")
 	} else {
-		fmt.Fprintf(con.Out, "±          %s  (k=2)\n", bothDifferences(*expanded))
+		fmt.Fprintf(con.Out, "±          %s  (k=2), of which\n", bothDifferences(*expanded))
+		for _, l := range limits {
+			fmt.Fprintf(con.Out, "  %-12s ±%s  %s\n", l.what, bothDifferences(units.Kelvin(superheat.Coverage*l.standard)), l.text)
+		}
 	}
 	fmt.Fprintf(con.Out, "source: %s\n", f.Source)
 	return nil
 }
 
+// limit is one limit of error that was given, and what it does to superheat.
+type limit struct {
+	what, text string
+	standard   float64 // K
+}
+
 // uncertainty combines the limits given, taken as rectangular, with that of
 // the dew line (JCGM 100, k = 2); nil when none is given.
-func (v satVerb) uncertainty(f *refrigerant.Fluid, p units.Pascal) (*units.Kelvin, error) {
+func (v satVerb) uncertainty(f *refrigerant.Fluid, p units.Pascal) (*units.Kelvin, []limit, error) {
 	if v.PressureAccuracy == "" && v.TemperatureAccuracy == "" && v.Mounting == "" {
-		return nil, nil
+		return nil, nil, nil
 	}
 	slope, err := f.DewSlope(p)
 	if err != nil {
-		return nil, err
+		return nil, nil, err
 	}
-	parts := []float64{superheat.FromExpanded(float64(f.Uncertainty()), superheat.Coverage)}
-	for _, limit := range []struct {
-		flag, text  string
-		sensitivity float64
-		parse       func(string) (float64, error)
+	table := superheat.FromExpanded(float64(f.Uncertainty()), superheat.Coverage)
+	parts, limits := []float64{table}, []limit{{"table", "", table}}
+	for _, given := range []struct {
+		flag, what, text string
+		sensitivity      float64
+		parse            func(string) (float64, error)
 	}{
-		{"--pressure-accuracy", v.PressureAccuracy, slope, units.ParsePressureDifference},
-		{"--temperature-accuracy", v.TemperatureAccuracy, 1, parseKelvin},
-		{"--mounting", v.Mounting, 1, parseKelvin},
+		{"--pressure-accuracy", "pressure", v.PressureAccuracy, slope, units.ParsePressureDifference},
+		{"--temperature-accuracy", "thermometer", v.TemperatureAccuracy, 1, parseKelvin},
+		{"--mounting", "mounting", v.Mounting, 1, parseKelvin},
 	} {
-		if limit.text == "" {
+		if given.text == "" {
 			continue
 		}
-		a, err := limit.parse(limit.text)
+		a, err := given.parse(given.text)
 		if err != nil {
-			return nil, fmt.Errorf("%s: %w", limit.flag, err)
+			return nil, nil, fmt.Errorf("%s: %w", given.flag, err)
 		}
 		if a < 0 {
-			return nil, fmt.Errorf("%s: %q is negative", limit.flag, limit.text)
+			return nil, nil, fmt.Errorf("%s: %q is negative", given.flag, given.text)
 		}
-		parts = append(parts, superheat.Rectangular(a*limit.sensitivity))
+		u := superheat.Rectangular(a * given.sensitivity)
+		parts, limits = append(parts, u), append(limits, limit{given.what, "±" + given.text, u})
 	}
 	u := units.Kelvin(superheat.Expand(superheat.Combine(parts...), superheat.Coverage))
-	return &u, nil
+	return &u, limits, nil
 }
 
 func parseKelvin(text string) (float64, error) {

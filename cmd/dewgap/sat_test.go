@@ -107,3 +107,15 @@ func TestSatUncertainty(t *testing.T) {
 		t.Errorf("%s: %v, %v; want 1.843", out, got.U, err)
 	}
 }
+
+// TestSatSuperheatBudget: limits in US units, taken as rectangular (JCGM
+// 100:2008, 4.3.7), add in squares to the uncertainty shown. ±2 °F of mounting
+// alone is 2·2/√3 = 2.3 °F.
+func TestSatSuperheatBudget(t *testing.T) {
+	code, out, messages := satCall("sat", "R448A", "--superheat", "26 psig", "22 F", "--pressure-accuracy", "1 psi", "--temperature-accuracy", "1 F", "--mounting", "2 F")
+	for _, want := range []string{"superheat  10.8 K = 19.5 °F", "±          1.6 K = 2.9 °F  (k=2)", "mounting     ±1.3 K = 2.3 °F  ±2 F", "thermometer  ±0.6 K = 1.2 °F", "pressure     ±0.7 K"} {
+		if code != 0 || !strings.Contains(out, want) {
+			t.Errorf("no %q in\n%s%s", want, out, messages)
+		}
+	}
+}
