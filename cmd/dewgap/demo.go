@@ -101,7 +101,7 @@ func openStore(seed uint64) (*rehearsal.Store, time.Time, error) {
 		return nil, time.Time{}, err
 	}
 	start := p.Now()
-	store, err := rehearsal.Open(p, "127.0.0.1:0", "127.0.0.1:0")
+	store, err := rehearsal.Open(p, rehearsal.Setting{Bus: "127.0.0.1:0", Broker: "127.0.0.1:0"})
 	return store, start, err
 }
 

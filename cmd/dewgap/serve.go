@@ -4,50 +4,105 @@ import (
 	"context"
 	"errors"
 	"fmt"
+	"net"
+	"path/filepath"
 	"time"
+
+	"golang.org/x/sync/errgroup"
 
 	"dewgap/cmd/dewgap/internal/rehearsal"
 	"dewgap/collector"
 	"dewgap/simulators/plant"
 )
 
+// serving is how a simulated plant is put on the wire.
+type serving struct {
+	Modbus      string  `help:"Where the Modbus TCP server listens." default:"127.0.0.1:5020"`
+	RTU         bool    `name:"rtu" help:"Also answer as Modbus RTU on a pseudo-terminal; its path is printed." default:"true" negatable:""`
+	MQTT        string  `name:"mqtt" help:"Where the MQTT broker listens." default:"127.0.0.1:1883"`
+	Control     string  `help:"Where the HTTP control listens, on this machine alone; empty: none." default:"127.0.0.1:5080"`
+	Speed       float64 `help:"How many times faster than real time the plant lives." default:"1"`
+	WriteConfig string  `type:"path" help:"Save the site.toml with which dewgap run reads it." placeholder:"DIR"`
+	Via         string  `help:"How that site.toml reads: tcp, rtu, mqtt, or mixed: one group over Modbus TCP, the next by MQTT." enum:"mixed,tcp,rtu,mqtt" default:"mixed"`
+}
+
+const serveHelp = `With --serve the plant answers until it is told to stop (Ctrl-C, or after --for). Every group is a Modbus unit, over TCP and on the pseudo-terminal, and publishes below the scenario's name. Standard output tells where, a line each: modbus, rtu, mqtt, control.
+
+At a --speed other than 1 everything happens that much sooner by your clock, the lag of sensors included; messages carry real time in "time" and the plant's in "plant_time", and site.toml has holds, lags and periods that much shorter. Rehearse dashboards and alarms that way; sign off at speed 1 or from a recording.
+
+The control is HTTP and JSON, on this machine alone:
+  curl -s 127.0.0.1:5080/                 what can be done
+  curl -s 127.0.0.1:5080/plant            how the plant stands, in truth
+  curl -s 127.0.0.1:5080/kinds            kinds of fault
+  H='Content-Type: application/json'
+  curl -s 127.0.0.1:5080/faults -H "$H" -d '{"kind":"low_airflow","target":"lt.room","amount":0.3,"for_min":20}'
+  curl -s -X DELETE 127.0.0.1:5080/faults/1
+  curl -s 127.0.0.1:5080/defrosts -H "$H" -d '{"circuit":"lt.room"}'
+  curl -s 127.0.0.1:5080/sensors -H "$H" -d '{"input":"lt.c1.suction_temperature","fault":"open"}'
+A refusal is {"error":"…"} with a status of 400 or more.`
+
 // serve puts the plant's fronts on the chosen ports, without the daemon.
 func (v simulateVerb) serve(ctx context.Context, con console) error {
-	if v.Out != "" || v.Truth != "" {
-		return usageError{errors.New("--serve writes no recording: leave out --out and --truth, or --serve")}
+	if v.Out != "" || v.Truth != "" || v.Config != "" {
+		return usageError{errors.New("--serve writes no recording: leave out --out, --truth and --config (--write-config DIR saves the configuration)")}
 	}
 	if !(v.Speed >= 0.1 && v.Speed <= 240) {
 		return usageError{fmt.Errorf("--speed %g: choose between 0.1 and 240", v.Speed)}
+	}
+	if v.Via == string(rehearsal.ByRTU) && !v.RTU {
+		return usageError{errors.New("--via rtu needs the line: leave out --no-rtu")}
 	}
 	d, err := loadScenario(v.Scenario)
 	if err != nil {
 		return err
 	}
-	start := time.Now().UTC().Truncate(time.Second)
-	if v.Speed == 1 {
-		// A plant in real time lives today, so that a daemon's clock agrees
-		// with the time stamps it publishes.
-		d.Start = start
-	}
+	// The plant lives today, so that in real time its clock is the reader's.
+	d.Start = time.Now().UTC().Truncate(time.Second)
 	p, err := plant.New(d, v.Seed)
 	if err != nil {
 		return fmt.Errorf("scenario %s: %w", v.Scenario, err)
 	}
-	store, err := rehearsal.Open(p, v.Modbus, v.MQTT)
-	if err != nil {
-		return err
-	}
-	if v.WriteConfig != "" {
-		if err := saveConfig(v.WriteConfig, store.Config(rehearsal.Place{Listen: "127.0.0.1:9480", Data: "data"})); err != nil {
+	var control net.Listener
+	if v.Control != "" {
+		if control, err = rehearsal.ListenControl(ctx, v.Control); err != nil {
 			return err
 		}
 	}
-	fmt.Fprintf(con.Err, "Modbus TCP at %s, MQTT at %s, %g times real speed; stop with Ctrl-C\n",
-		store.ModbusAddress(), store.Broker.Address(), v.Speed)
+	store, err := rehearsal.Open(p, rehearsal.Setting{
+		Bus: v.Modbus, Broker: v.MQTT, Line: v.RTU, Via: rehearsal.Via(v.Via), PublishAll: true, Speed: v.Speed,
+	})
+	if err != nil {
+		if control != nil {
+			err = errors.Join(err, control.Close())
+		}
+		return err
+	}
+	next := ""
+	if v.WriteConfig != "" {
+		data := filepath.Join(v.WriteConfig, "data")
+		if err := saveConfig(v.WriteConfig, store.Config(rehearsal.Place{Listen: "127.0.0.1:9480", Data: data})); err != nil {
+			return err
+		}
+		next = fmt.Sprintf("; next: dewgap run --config %s", filepath.Join(v.WriteConfig, "site.toml"))
+	}
+	fmt.Fprintf(con.Out, "modbus %s\n", store.ModbusAddress())
+	if v.RTU {
+		fmt.Fprintf(con.Out, "rtu %s\n", store.LineName())
+	}
+	fmt.Fprintf(con.Out, "mqtt %s\n", store.Broker.Address())
+	if control != nil {
+		fmt.Fprintf(con.Out, "control http://%s/\n", control.Addr())
+	}
+	fmt.Fprintf(con.Err, "%s lives %g times as fast as real time; stop with Ctrl-C%s\n", d.Name, v.Speed, next)
 	if v.For > 0 {
 		var cancel context.CancelFunc
 		ctx, cancel = context.WithTimeout(ctx, v.For)
 		defer cancel()
 	}
-	return store.Run(ctx, collector.NewScaledClock(p.Now(), v.Speed))
+	group, ctx := errgroup.WithContext(ctx)
+	if control != nil {
+		group.Go(func() error { return store.ServeControl(ctx, control) })
+	}
+	group.Go(func() error { return store.Run(ctx, collector.NewScaledClock(p.Now(), v.Speed)) })
+	return group.Wait()
 }

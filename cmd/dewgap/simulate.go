@@ -19,6 +19,8 @@ import (
 type simulateVerb struct {
 	Scenario string        `help:"A ready-made scenario by name, or a file ending in .toml." placeholder:"NAME|FILE"`
 	List     bool          `help:"List the ready-made scenarios and stop."`
+	Format   bool          `help:"Print the format of scenario files, with every key, unit and default, and stop."`
+	Show     string        `help:"Print a ready-made scenario, to begin one of your own with, and stop." placeholder:"NAME"`
 	Out      string        `help:"Write the recording here; gzip if the name ends in .gz." placeholder:"F"`
 	Truth    string        `help:"Write what no sensor sees: phase, liquid fraction, true superheat, faults (CSV)." placeholder:"F"`
 	Config   string        `help:"Write the matching minimal site configuration, for replay." placeholder:"F"`
@@ -26,16 +28,27 @@ type simulateVerb struct {
 	For      time.Duration `help:"Length of the recording; default: what the scenario says." placeholder:"24h"`
 	Step     time.Duration `help:"Time between rows; whole seconds." default:"5s"`
 
-	Serve       bool    `help:"Answer on Modbus TCP and MQTT instead of writing a recording, until told to stop."`
-	Modbus      string  `help:"Where the Modbus TCP server listens, with --serve." default:"127.0.0.1:5020" placeholder:"HOST:PORT"`
-	MQTT        string  `name:"mqtt" help:"Where the MQTT broker listens, with --serve." default:"127.0.0.1:1883" placeholder:"HOST:PORT"`
-	Speed       float64 `help:"How many times faster than real time the plant runs, with --serve." default:"1"`
-	WriteConfig string  `type:"path" help:"Save the site.toml that reads it, with --serve." placeholder:"DIR"`
+	Serve   bool `help:"Put the plant on Modbus TCP, a serial line and MQTT instead of writing a recording, with an HTTP control; see below."`
+	serving `embed:"" group:"With --serve:"`
+}
+
+func (simulateVerb) Help() string {
+	return "Plays an invented store in equations and writes what its sensors show as a recording (--out), what no sensor sees (--truth), and the configuration to replay it (--config). --list names the ready-made scenarios; a file of your own is a scenario too: --format prints every key with its unit and default, --show NAME prints a ready-made one to begin with.\n\n" + serveHelp
 }
 
 func (v simulateVerb) Run(ctx context.Context, con console) error {
-	if v.List {
+	switch {
+	case v.List:
 		return listScenarios(con.Out)
+	case v.Format:
+		_, err := io.WriteString(con.Out, scenarios.Format())
+		return err
+	case v.Show != "":
+		text, err := scenarios.Text(v.Show)
+		if err == nil {
+			_, err = io.WriteString(con.Out, text)
+		}
+		return err
 	}
 	if v.Scenario == "" {
 		return usageError{errors.New("simulate needs --scenario NAME or FILE.toml (or --list)")}

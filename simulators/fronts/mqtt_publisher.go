@@ -15,7 +15,7 @@ type MQTTValue struct {
 
 // MQTTPlant is a plant whose values can be asked for at any time.
 type MQTTPlant interface {
-	MQTTValues(now time.Time) []MQTTValue
+	MQTTValues() []MQTTValue
 }
 
 // MQTTClock is the time in which the plant lives.
@@ -24,33 +24,50 @@ type MQTTClock interface {
 	Until(ctx context.Context, t time.Time) error
 }
 
-// PublishPlant publishes all values of plant every period of clock, each as
-// {"time":"…","value":…}, until ctx ends. A stopped broker costs messages,
-// as it does in the field.
-func PublishPlant(ctx context.Context, b *MQTTBroker, plant MQTTPlant, clock MQTTClock, period time.Duration) error {
-	for next := clock.Now(); ; {
-		now := clock.Now()
-		for _, v := range plant.MQTTValues(now) {
+// MQTTPublisher publishes all values of a plant every period of its clock, each
+// as {"time":"…","value":…}. A stopped broker costs messages, as it does in the
+// field.
+type MQTTPublisher struct {
+	Broker *MQTTBroker
+	Plant  MQTTPlant
+	Clock  MQTTClock
+	Period time.Duration
+	// Stamp is the publisher's own clock; nil takes the plant's. A plant that
+	// runs faster than its readers needs their time in "time", or they would
+	// refuse it as skewed; its own then stands in "plant_time".
+	Stamp func() time.Time
+}
+
+// Run publishes until ctx ends.
+func (p *MQTTPublisher) Run(ctx context.Context) error {
+	for next := p.Clock.Now(); ; {
+		now := p.Clock.Now()
+		for _, v := range p.Plant.MQTTValues() {
 			// Publishing fails only while the broker is stopped.
-			_ = b.Publish(v.Topic, mqttPayload(now, v.Value), false)
+			_ = p.Broker.Publish(v.Topic, p.payload(now, v.Value), false)
 		}
-		for next = next.Add(period); !next.After(now); {
-			next = next.Add(period)
+		for next = next.Add(p.Period); !next.After(now); {
+			next = next.Add(p.Period)
 		}
-		if clock.Until(ctx, next) != nil {
+		if p.Clock.Until(ctx, next) != nil {
 			return nil
 		}
 	}
 }
 
-func mqttPayload(now time.Time, value float64) []byte {
-	message := struct {
+func (p *MQTTPublisher) payload(now time.Time, value float64) []byte {
+	var message struct {
 		Time  string   `json:"time"`
+		Plant string   `json:"plant_time,omitempty"`
 		Value *float64 `json:"value"`
-	}{Time: now.UTC().Format(time.RFC3339Nano)}
+	}
+	message.Time = now.UTC().Format(time.RFC3339Nano)
+	if p.Stamp != nil {
+		message.Plant, message.Time = message.Time, p.Stamp().UTC().Format(time.RFC3339Nano)
+	}
 	if !math.IsNaN(value) && !math.IsInf(value, 0) {
 		message.Value = &value
 	}
-	payload, _ := json.Marshal(message) // cannot fail: text and a finite number
+	payload, _ := json.Marshal(message) // cannot fail: texts and a finite number
 	return payload
 }

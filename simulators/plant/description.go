@@ -24,7 +24,7 @@ type Description struct {
 // Store is the air around the plant.
 type Store struct {
 	StoreC    float64 `toml:"store_c" unit:"°C" default:"22" doc:"air of the sales floor"`
-	Humidity  float64 `toml:"store_humidity" unit:"1" default:"0.5" doc:"relative humidity of the sales floor (common practice: 0.4–0.6)"`
+	Humidity  float64 `toml:"store_humidity" most:"1" unit:"1" default:"0.5" doc:"relative humidity of the sales floor (common practice: 0.4–0.6)"`
 	RoomC     float64 `toml:"machine_room_c" unit:"°C" default:"24" doc:"air around header, compressors and sensors"`
 	OutdoorC  float64 `toml:"outdoor_c" unit:"°C" default:"15" doc:"mean outdoor air"`
 	SwingK    float64 `toml:"outdoor_swing_k" unit:"K" default:"4" doc:"half the daily swing of the outdoor air; warmest at 15:00 UTC"`
@@ -42,7 +42,7 @@ type Group struct {
 	Critical    bool    `toml:"critically_charged" default:"false" doc:"no receiver: spare charge floods the condenser and raises its pressure"`
 	ChargeKg    float64 `toml:"charge_kg" unit:"kg" default:"0" doc:"charge beyond what the low side holds at the start; 0: derived, 3 kg a kW of load with a receiver, the just right one when critically charged"`
 
-	HeaderBoil    float64 `toml:"header_contact" unit:"1" default:"0.25" doc:"share of the gas's superheat that liquid takes up while both pass one section of the header"`
+	HeaderBoil    float64 `toml:"header_contact" most:"1" unit:"1" default:"0.25" doc:"share of the gas's superheat that liquid takes up while both pass one section of the header"`
 	HeaderSplit   float64 `toml:"header_take" unit:"1" default:"4" doc:"how much more readily liquid than gas turns into the take-off it passes (take-offs at the bottom)"`
 	HeaderVolumeL float64 `toml:"low_side_volume_l" unit:"l" default:"0" doc:"gas space of coils, lines and header; 0: derived, 4 l a kW of load"`
 
@@ -78,10 +78,10 @@ type Compressor struct {
 	Name         string  `toml:"name" doc:"name in the input's path"`
 	Kind         string  `toml:"kind" default:"scroll" doc:"\"scroll\", \"air_cooled_semi_hermetic\", \"refrigerant_cooled_semi_hermetic\""`
 	CapacityKW   float64 `toml:"capacity_kw" unit:"kW" default:"8" doc:"cooling capacity at the design point"`
-	MinimumSpeed float64 `toml:"minimum_speed" unit:"1" default:"1" doc:"lowest speed as a share of full; below 1 the compressor has a drive and trims"`
-	Isentropic   float64 `toml:"isentropic_efficiency" unit:"1" default:"0.65" doc:"at the best pressure ratio, about 3 (common practice: 0.6–0.72)"`
+	MinimumSpeed float64 `toml:"minimum_speed" most:"1" unit:"1" default:"1" doc:"lowest speed as a share of full; below 1 the compressor has a drive and trims"`
+	Isentropic   float64 `toml:"isentropic_efficiency" most:"1" unit:"1" default:"0.65" doc:"at the best pressure ratio, about 3 (common practice: 0.6–0.72)"`
 	Clearance    float64 `toml:"clearance" unit:"1" default:"0" doc:"fall of volumetric efficiency for each unit of pressure ratio above 1; 0: derived, 0.015 scroll, 0.03 piston (common practice)"`
-	MotorLoss    float64 `toml:"motor_loss" unit:"1" default:"0.1" doc:"share of the electric power that the motor turns into heat; reaches the suction gas unless air cooled"`
+	MotorLoss    float64 `toml:"motor_loss" most:"0.5" unit:"1" default:"0.1" doc:"share of the electric power that the motor turns into heat; reaches the suction gas unless air cooled"`
 	OilKg        float64 `toml:"oil_kg" unit:"kg" default:"2.5" doc:"oil in the sump"`
 	HeaterW      float64 `toml:"crankcase_heater_w" unit:"W" default:"70" doc:"on while stopped (common practice: 50–120 W)"`
 	InletWK      float64 `toml:"inlet_heat_w_k" unit:"W/K" default:"0.3" doc:"heat from the machine room into its suction drop"`
@@ -94,8 +94,8 @@ type Circuit struct {
 	AirC     float64 `toml:"air_c" unit:"°C" default:"2" doc:"air of the case at design"`
 	Position int     `toml:"tap" default:"1" doc:"compressor whose tap on the header this branch enters at, counted from 1"`
 
-	Infiltration float64 `toml:"infiltration" unit:"1" default:"0.5" doc:"share of the load that is outside air (common practice: reach-in 0.3, open case 0.6)"`
-	Internal     float64 `toml:"internal" unit:"1" default:"0.2" doc:"share of the load that is fans and lights"`
+	Infiltration float64 `toml:"infiltration" most:"1" unit:"1" default:"0.5" doc:"share of the load that is outside air (common practice: reach-in 0.3, open case 0.6)"`
+	Internal     float64 `toml:"internal" most:"1" unit:"1" default:"0.2" doc:"share of the load that is fans and lights"`
 	ProductKJK   float64 `toml:"product_kj_k" unit:"kJ/K" default:"0" doc:"heat capacity of the goods; 0: derived, 150 kJ/K a kW of load"`
 	ThermostatK  float64 `toml:"thermostat_k" unit:"K" default:"0" doc:"band of a thermostat at air_c that shuts the liquid valve; 0: none, the circuit always cools"`
 
@@ -108,13 +108,13 @@ type Circuit struct {
 // Coil is an evaporator.
 type Coil struct {
 	Capacity    float64 `toml:"capacity" unit:"1" default:"1.15" doc:"clean coil's duty at design over the load"`
-	AirShare    float64 `toml:"air_resistance" unit:"1" default:"0.7" doc:"share of the air side in the resistance to heat (common practice)"`
+	AirShare    float64 `toml:"air_resistance" most:"1" unit:"1" default:"0.7" doc:"share of the air side in the resistance to heat (common practice)"`
 	MetalKJK    float64 `toml:"metal_kj_k" unit:"kJ/K" default:"0" doc:"metal of coil and pan; 0: derived, 3 kJ/K a kW (about 5 kg of copper and aluminium)"`
 	HoldS       float64 `toml:"hold_s" unit:"s" default:"40" doc:"time that liquid takes through the coil at design (common practice: 20–60)"`
 	InnerL      float64 `toml:"inner_volume_l" unit:"l" default:"0" doc:"0: derived, 1 l a kW"`
 	FrostHalfKg float64 `toml:"frost_half_kg" unit:"kg" default:"0" doc:"frost at which the fans move half of the air; 0: derived, 2.5 kg a kW"`
 	FrostKg     float64 `toml:"frost_kg" unit:"kg" default:"0" doc:"ice at the start of the warm-up beyond what the coil has gathered since its last defrost"`
-	FanHeat     float64 `toml:"still_air" unit:"1" default:"0.08" doc:"air-side conductance with fans off over that with fans on (common practice)"`
+	FanHeat     float64 `toml:"still_air" most:"1" unit:"1" default:"0.08" doc:"air-side conductance with fans off over that with fans on (common practice)"`
 }
 
 // Valve is an expansion device.
@@ -146,11 +146,11 @@ type Line struct {
 type Defrost struct {
 	Kind         string  `toml:"kind" default:"electric" doc:"\"off_cycle\", \"electric\", \"hot_gas\""`
 	EveryH       float64 `toml:"every_h" unit:"h" default:"6" doc:"0: never by itself"`
-	FirstMin     float64 `toml:"first_min" unit:"min" default:"60" doc:"first one after start; those of the warm-up are counted back from it"`
+	FirstMin     float64 `toml:"first_min" signed:"yes" unit:"min" default:"60" doc:"first one after start; those of the warm-up are counted back from it"`
 	PumpDownS    float64 `toml:"pump_down_s" unit:"s" default:"90" doc:"liquid valve shut, fans on, before heat"`
 	HeatKW       float64 `toml:"heat_kw" unit:"kW" default:"0" doc:"electric heaters; 0: derived, 0.5 kW a kW of load"`
 	HotGasKW     float64 `toml:"hot_gas_kw" unit:"kW" default:"0" doc:"most heat that the hot gas can bring; 0: derived, 1.1 kW a kW"`
-	Drain        float64 `toml:"drain" unit:"1" default:"0.97" doc:"hot gas: share of the condensate that is driven back to the liquid header"`
+	Drain        float64 `toml:"drain" most:"1" unit:"1" default:"0.97" doc:"hot gas: share of the condensate that is driven back to the liquid header"`
 	BleedS       float64 `toml:"bleed_s" unit:"s" default:"60" doc:"hot gas: time constant in which the coil's pressure is let down into the suction line"`
 	TerminationC float64 `toml:"termination_c" unit:"°C" default:"10" doc:"coil temperature that ends the heat"`
 	LimitMin     float64 `toml:"limit_min" unit:"min" default:"45" doc:"longest heat"`
@@ -164,7 +164,7 @@ type Defrost struct {
 type Fault struct {
 	Kind   string  `toml:"kind" doc:"see the list of kinds"`
 	Target string  `toml:"target" doc:"GROUP, GROUP.CIRCUIT, GROUP.COMPRESSOR or an input's path"`
-	AtMin  float64 `toml:"at_min" unit:"min" default:"-10000" doc:"from start; the default is the beginning of the warm-up"`
+	AtMin  float64 `toml:"at_min" signed:"yes" unit:"min" default:"-10000" doc:"from start; the default is the beginning of the warm-up"`
 	ForMin float64 `toml:"for_min" unit:"min" default:"0" doc:"how long; 0: for good"`
-	Amount float64 `toml:"amount" default:"0" doc:"how much, by kind"`
+	Amount float64 `toml:"amount" signed:"yes" default:"0" doc:"how much, by kind"`
 }

@@ -73,7 +73,7 @@ func drawn(seed uint64) string {
 	}
 	faults := []plant.FaultKind{}
 	for _, k := range plant.FaultKinds() {
-		if k.Target != "input" && k.Target != "source" && k.Name != "accumulator_hole" && k.Name != "liquid_in_accumulator" {
+		if k.Target != "input" && !strings.HasPrefix(k.Name, "source_") && k.Name != "accumulator_hole" && k.Name != "liquid_in_accumulator" {
 			faults = append(faults, k)
 		}
 	}

@@ -1,89 +1,184 @@
 package plant
 
 import (
+	"errors"
 	"fmt"
+	"slices"
 	"strings"
 )
 
 // activeFault is a fault with its times, in seconds since Start.
 type activeFault struct {
 	Fault
+	id       int
 	from, to int64 // to < from: for good
 	turn     func(on bool)
 	on, done bool
 }
 
-// FaultKind is a kind of fault, for the documentation.
-type FaultKind struct{ Name, Target, Amount, Meaning string }
+// FaultKind is a kind of fault: what it acts on, what its amount means and
+// between which bounds it lies. Both bounds are 0 if there is no amount.
+type FaultKind struct {
+	Name, Target, Amount string
+	Low, High            float64
+	Meaning              string
+}
+
+// Momentary says that a fault of this kind happens at once: it cannot last, nor
+// be taken back.
+func (k FaultKind) Momentary() bool {
+	switch k.Name {
+	case "iced_coil", "warm_load", "overcharge", "liquid_in_accumulator", "force_defrost":
+		return true
+	}
+	return false
+}
 
 // FaultKinds lists what Fault.Kind can be.
 func FaultKinds() []FaultKind {
 	return []FaultKind{
-		{"valve_oversized", "circuit", "factor on valve.size", "the orifice is too big for the coil"},
-		{"valve_stuck_open", "circuit", "opening, 0 to 1", "the valve stays at this opening"},
-		{"valve_hunting", "circuit", "factor on the valve's gain", "the spring is set or the controller tuned too sharply"},
-		{"bulb_loose", "circuit", "share of the bulb's contact that is with the air, 0 to 1", "the bulb feels the case instead of the pipe"},
-		{"iced_coil", "circuit", "kg of ice put on at once", "ice that defrosts have left over days"},
-		{"low_airflow", "circuit", "share of the air that is left, 0 to 1", "fans failed or blocked"},
-		{"defrost_incomplete", "circuit", "share of the defrost heat that is left, 0 to 1", "heaters failed; the defrost ends by its limit"},
-		{"warm_load", "circuit", "K by which the goods are warmed at once", "warm goods put in"},
-		{"door_surge", "circuit", "factor on infiltration", "doors or blinds open"},
-		{"overcharge", "group", "kg added to the high side at once", "too much refrigerant"},
-		{"liquid_in_accumulator", "group", "kg put into the accumulator at once", "what a slug has left there"},
-		{"accumulator_hole", "group", "mm, the bore it has now", "the oil return hole is plugged or too wide"},
-		{"hot_gas_drain", "circuit", "factor on defrost.drain", "condensate is not driven back: differential too low"},
-		{"hot_gas_bleed", "circuit", "factor on defrost.bleed_s", "the coil's pressure is let down too fast (below 1), or not before the suction stop opens (large)"},
-		{"liquid_valve_leak", "circuit", "share of the design flow through the shut liquid valve", "dirt in its seat"},
-		{"crankcase_heater_failed", "compressor", "-", "the oil is not kept warm while it stands"},
-		{"compressor_failed", "compressor", "-", "it does not run"},
-		{"condenser_dirty", "group", "share of the conductance that is left", "condensing temperature rises"},
-		{"force_defrost", "circuit", "-", "a defrost begins now"},
-		{"sensor_frozen", "input", "-", "the value stands still"},
-		{"sensor_open", "input", "-", "broken wire: the reading fails"},
-		{"sensor_lost", "input", "-", "nothing is read"},
-		{"sensor_loose", "input", "share added to the contact error", "a clamp that came off or lost its insulation"},
-		{"sensor_offset", "input", "K or bar", "a constant error"},
-		{"sensor_drift", "input", "K or bar a day", "a growing error"},
-		{"sensor_noise", "input", "factor on its noise", "a bad contact or an unscreened wire"},
-		{"sensor_gauge", "input", "-", "a gauge transmitter read as an absolute one: one standard atmosphere too low"},
-		{"source_gap", "source", "-", "nothing arrives from a whole group"},
-		{"source_timeout", "source", "-", "every read of a whole group's controller times out"},
+		{"valve_oversized", "circuit", "factor on valve.size", 0.1, 10, "the orifice is too big for the coil"},
+		{"valve_stuck_open", "circuit", "opening, 0 to 1", 0, 1, "the valve stays at this opening"},
+		{"valve_hunting", "circuit", "factor on the valve's gain", 0.1, 20, "the spring is set or the controller tuned too sharply"},
+		{"bulb_loose", "circuit", "share of the bulb's contact that is with the air, 0 to 1", 0, 1, "the bulb feels the case instead of the pipe"},
+		{"iced_coil", "circuit", "kg of ice put on at once", 0, 100, "ice that defrosts have left over days"},
+		{"low_airflow", "circuit", "share of the air that is left, 0 to 1", 0, 1, "fans failed or blocked"},
+		{"defrost_incomplete", "circuit", "share of the defrost heat that is left, 0 to 1", 0, 1, "heaters failed; the defrost ends by its limit"},
+		{"warm_load", "circuit", "K by which the goods are warmed at once", -40, 40, "warm goods put in"},
+		{"door_surge", "circuit", "factor on infiltration", 0, 20, "doors or blinds open"},
+		{"overcharge", "group", "kg added to the high side at once", -50, 50, "too much refrigerant"},
+		{"liquid_in_accumulator", "group", "kg put into the accumulator at once", 0, 50, "what a slug has left there"},
+		{"accumulator_hole", "group", "mm, the bore it has now", 0, 10, "the oil return hole is plugged or too wide"},
+		{"hot_gas_drain", "circuit", "factor on defrost.drain", 0, 1.1, "condensate is not driven back: differential too low"},
+		{"hot_gas_bleed", "circuit", "factor on defrost.bleed_s", 0.02, 100, "the coil's pressure is let down too fast (below 1), or not before the suction stop opens (large)"},
+		{"liquid_valve_leak", "circuit", "share of the design flow through the shut liquid valve", 0, 1, "dirt in its seat"},
+		{"crankcase_heater_failed", "compressor", "-", 0, 0, "the oil is not kept warm while it stands"},
+		{"compressor_failed", "compressor", "-", 0, 0, "it does not run"},
+		{"condenser_dirty", "group", "share of the conductance that is left", 0.05, 1, "condensing temperature rises"},
+		{"force_defrost", "circuit", "-", 0, 0, "a defrost begins now"},
+		{"sensor_frozen", "input", "-", 0, 0, "the value stands still"},
+		{"sensor_open", "input", "-", 0, 0, "broken wire: the reading fails"},
+		{"sensor_lost", "input", "-", 0, 0, "nothing is read"},
+		{"sensor_loose", "input", "share added to the contact error", 0, 1, "a clamp that came off or lost its insulation"},
+		{"sensor_offset", "input", "K or bar", -100, 100, "a constant error"},
+		{"sensor_drift", "input", "K or bar a day", -100, 100, "a growing error"},
+		{"sensor_noise", "input", "factor on its noise", 0, 1000, "a bad contact or an unscreened wire"},
+		{"sensor_gauge", "input", "-", 0, 0, "a gauge transmitter read as an absolute one: one standard atmosphere too low"},
+		{"source_gap", "group", "-", 0, 0, "nothing arrives from a whole group"},
+		{"source_timeout", "group", "-", 0, 0, "every read of a whole group's controller times out"},
 	}
 }
 
-// Inject lets a fault begin now; it lasts f.ForMin minutes, or for good if that
-// is 0. f.AtMin is not used.
-func (p *Plant) Inject(f Fault) error { return p.schedule(f, p.seconds) }
+// mostFaults bounds what Inject takes.
+const mostFaults = 1000
 
-// ForceDefrost begins a defrost of a circuit, GROUP.CIRCUIT.
-func (p *Plant) ForceDefrost(circuit string) error {
-	return p.Inject(Fault{Kind: "force_defrost", Target: circuit})
+// Inject lets a fault begin with the next Step; it lasts f.ForMin minutes, or
+// until it is cleared if that is 0. f.AtMin is not used. The number returned is
+// for Clear.
+func (p *Plant) Inject(f Fault) (id int, err error) {
+	if len(p.faults) >= mostFaults {
+		return 0, fmt.Errorf("%d faults are at work already: clear some", mostFaults)
+	}
+	return p.schedule(f, p.seconds)
 }
 
-func (p *Plant) schedule(f Fault, from int64) error {
+// Clear ends a fault of Inject or of the description.
+func (p *Plant) Clear(id int) error {
+	for i, f := range p.faults {
+		if f.id != id {
+			continue
+		}
+		if f.kind().Momentary() && f.on {
+			return fmt.Errorf("%s happened at once and cannot be taken back", f.Kind)
+		}
+		if f.on {
+			f.turn(false)
+		}
+		p.faults = slices.Delete(p.faults, i, i+1)
+		p.again(f)
+		return nil
+	}
+	return ErrNoFault
+}
+
+// ErrNoFault says that there is no fault of the number asked for, or no more.
+var ErrNoFault = errors.New("no such fault is at work")
+
+// again turns on what still works on the same part: of two faults of one kind,
+// one may have been cleared.
+func (p *Plant) again(gone *activeFault) {
+	for _, f := range p.faults {
+		if f.on && f.Kind == gone.Kind && f.Target == gone.Target && !f.kind().Momentary() {
+			f.turn(true)
+		}
+	}
+}
+
+// ActiveFault is a fault that is at work, or will be.
+type ActiveFault struct {
+	ID int
+	Fault
+	On bool
+}
+
+// Faults lists what is at work or still to come.
+func (p *Plant) Faults() []ActiveFault {
+	var list []ActiveFault
+	for _, f := range p.faults {
+		if !f.done {
+			list = append(list, ActiveFault{f.id, f.Fault, f.on})
+		}
+	}
+	return list
+}
+
+func (p *Plant) schedule(f Fault, from int64) (id int, err error) {
 	turn, err := p.resolve(f)
 	if err != nil {
-		return err
+		return 0, err
 	}
-	a := &activeFault{Fault: f, from: from, to: from - 1, turn: turn}
+	p.lastFault++
+	a := &activeFault{Fault: f, id: p.lastFault, from: from, to: from - 1, turn: turn}
 	if f.ForMin > 0 {
 		a.to = from + int64(f.ForMin*60)
 	}
 	p.faults = append(p.faults, a)
-	return nil
+	return a.id, nil
 }
 
 func (p *Plant) runFaults() {
+	ended := false
 	for _, f := range p.faults {
-		if !f.on && !f.done && p.seconds >= f.from {
+		if !f.on && p.seconds >= f.from {
 			f.on = true
 			f.turn(true)
+			if f.Kind == "force_defrost" { // nothing of it lasts
+				f.done, ended = true, true
+			}
 		}
 		if f.on && f.to >= f.from && p.seconds >= f.to {
-			f.on, f.done = false, true
+			f.on, f.done, ended = false, true, true
 			f.turn(false)
+			p.again(f)
 		}
 	}
+	if ended {
+		p.faults = slices.DeleteFunc(p.faults, func(f *activeFault) bool { return f.done })
+	}
+}
+
+func (f *activeFault) kind() FaultKind {
+	k, _ := kindOf(f.Kind)
+	return k
+}
+
+func kindOf(name string) (FaultKind, bool) {
+	for _, k := range FaultKinds() {
+		if k.Name == name {
+			return k, true
+		}
+	}
+	return FaultKind{}, false
 }
 
 // faultsOf names the faults at work in a group.
@@ -99,29 +194,30 @@ func (p *Plant) faultsOf(group string) string {
 
 // resolve finds what a fault acts on.
 func (p *Plant) resolve(f Fault) (func(on bool), error) {
-	kind := ""
-	for _, k := range FaultKinds() {
-		if k.Name == f.Kind {
-			kind = k.Target
-		}
-	}
+	kind, ok := kindOf(f.Kind)
 	a := f.Amount
-	switch kind {
+	switch {
+	case !ok:
+		return nil, fmt.Errorf("kind %q is none of those listed in the scenario format", f.Kind)
+	case !(a >= kind.Low && a <= kind.High):
+		return nil, fmt.Errorf("kind %s: amount %g: %g to %g (%s)", f.Kind, a, kind.Low, kind.High, kind.Amount)
+	case !(f.ForMin >= 0):
+		return nil, fmt.Errorf("kind %s: for_min %g: not below 0", f.Kind, f.ForMin)
+	}
+	switch kind.Target {
 	case "input":
 		for i := range p.sensors {
 			if p.sensors[i].info.Path == f.Target {
 				return sensorFault(&p.sensors[i], f.Kind, a), nil
 			}
 		}
-	case "source":
-		for _, g := range p.groups {
-			if g.Name == f.Target {
-				return p.sourceFault(g.Name, f.Kind), nil
-			}
-		}
 	case "group":
 		for _, g := range p.groups {
-			if g.Name == f.Target {
+			switch {
+			case g.Name != f.Target:
+			case strings.HasPrefix(f.Kind, "source_"):
+				return p.sourceFault(g.Name, f.Kind), nil
+			default:
 				return g.fault(f.Kind, a)
 			}
 		}
@@ -141,10 +237,8 @@ func (p *Plant) resolve(f Fault) (func(on bool), error) {
 				}
 			}
 		}
-	default:
-		return nil, fmt.Errorf("kind %q is none of those listed in the scenario format", f.Kind)
 	}
-	return nil, fmt.Errorf("kind %s: there is no %s %q", f.Kind, kind, f.Target)
+	return nil, fmt.Errorf("kind %s: there is no %s %q", f.Kind, kind.Target, f.Target)
 }
 
 func choose(on bool, yes, no float64) float64 {

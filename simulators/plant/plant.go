@@ -14,16 +14,17 @@ const (
 
 // Plant is a running plant. It is not safe for concurrent use.
 type Plant struct {
-	d        Description
-	now      time.Time
-	seconds  int64 // since Start
-	groups   []*group
-	humidity *humidity
-	sensors  []sensor
-	inputs   []InputInfo
-	faults   []*activeFault
-	truth    []Truth
-	outdoor  float64
+	d         Description
+	now       time.Time
+	seconds   int64 // since Start
+	groups    []*group
+	humidity  *humidity
+	sensors   []sensor
+	inputs    []InputInfo
+	faults    []*activeFault
+	lastFault int
+	truth     []Truth
+	outdoor   float64
 }
 
 // New builds the plant that d describes and runs it through its warm-up, so
@@ -70,7 +71,7 @@ func newCold(d Description, seed uint64) (*Plant, error) {
 	p.rewindDefrosts(float64(warm))
 	for i := range d.Faults {
 		f := d.Faults[i]
-		if err := p.schedule(f, max(int64(math.Round(float64(f.AtMin*60))), -warm)); err != nil {
+		if _, err := p.schedule(f, max(int64(math.Round(float64(f.AtMin*60))), -warm)); err != nil {
 			return nil, fmt.Errorf("fault %d: %w", i+1, err)
 		}
 	}

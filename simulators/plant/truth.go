@@ -64,3 +64,22 @@ func (g *group) entering(c *compressor) (liquidFraction, superheat float64) {
 	over := (float64(gas*s.cpGas*(c.inlet.temperature-s.dew)) - float64(liquid*s.latent())) / (gas + liquid) / s.cpGas
 	return liquid / (gas + liquid), max(over, 0)
 }
+
+// CircuitTruth is how a circuit stands.
+type CircuitTruth struct {
+	Group, Name string
+	Stage       string  // cooling, pump_down, defrost, drip, fan_delay
+	IceKg, AirC float64 // on the coil; in the case
+}
+
+// Circuits returns one entry for each circuit, in order of the description.
+func (p *Plant) Circuits() []CircuitTruth {
+	var list []CircuitTruth
+	for _, g := range p.groups {
+		for _, c := range g.circuits {
+			stage := [...]string{"cooling", "pump_down", "defrost", "drip", "fan_delay"}[c.stage]
+			list = append(list, CircuitTruth{g.Name, c.Name, stage, c.coil.frost(), c.air.air})
+		}
+	}
+	return list
+}

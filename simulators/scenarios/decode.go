@@ -22,7 +22,7 @@ var defaultStart = time.Date(2026, 3, 2, 4, 0, 0, 0, time.UTC)
 func Decode(file, text string) (plant.Description, error) {
 	var d plant.Description
 	var tree map[string]any
-	md, err := toml.Decode(text, &tree)
+	_, err := toml.Decode(text, &tree)
 	if err != nil {
 		var at toml.ParseError
 		if errors.As(err, &at) {
@@ -30,7 +30,6 @@ func Decode(file, text string) (plant.Description, error) {
 		}
 		return d, fmt.Errorf("%s: %w", file, err)
 	}
-	_ = md
 	r := reader{file: file}
 	r.table("", tree, reflect.ValueOf(&d).Elem())
 	if d.Start.IsZero() {
@@ -62,11 +61,25 @@ func (r *reader) table(path string, tree map[string]any, into reflect.Value) {
 		known[key] = true
 		v, given := tree[key]
 		r.value(join(path, key), v, given, tag.Get("default"), into.Field(i))
+		if into.Field(i).Kind() == reflect.Float64 && given {
+			r.bounds(join(path, key), into.Field(i).Float(), tag)
+		}
 	}
 	for key := range tree {
 		if !known[key] {
 			r.fault(join(path, key), "no such key; %s", nearest(key, known))
 		}
+	}
+}
+
+// bounds refuses what no quantity of its kind can be: below 0, unless it is a
+// temperature or marked as signed, or above the most.
+func (r *reader) bounds(path string, v float64, tag reflect.StructTag) {
+	if v < 0 && tag.Get("signed") == "" && tag.Get("unit") != "°C" {
+		r.fault(path, "%g: must not be below 0", v)
+	}
+	if most, err := strconv.ParseFloat(tag.Get("most"), 64); err == nil && v > most {
+		r.fault(path, "%g: at most %g", v, most)
 	}
 }
 

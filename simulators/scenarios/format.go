@@ -23,9 +23,22 @@ without a source.
 
 `)
 	describe(&b, "", reflect.TypeFor[plant.Description]())
-	b.WriteString("## Kinds of fault\n\n| kind | target | amount | meaning |\n|---|---|---|---|\n")
+	b.WriteString(`## Kinds of fault
+
+A fault of a kind marked "at once" happens and is over; the others last.
+
+| kind | target | amount | from | to | meaning |
+|---|---|---|---|---|---|
+`)
 	for _, k := range plant.FaultKinds() {
-		fmt.Fprintf(&b, "| `%s` | %s | %s | %s |\n", k.Name, k.Target, k.Amount, k.Meaning)
+		low, high, meaning := "", "", k.Meaning
+		if k.High != 0 {
+			low, high = fmt.Sprint(k.Low), fmt.Sprint(k.High)
+		}
+		if k.Momentary() {
+			meaning += " (at once)"
+		}
+		fmt.Fprintf(&b, "| `%s` | %s | %s | %s | %s | %s |\n", k.Name, k.Target, k.Amount, low, high, meaning)
 	}
 	return b.String()
 }

@@ -24,11 +24,20 @@ func Names() []string {
 
 // Load returns a ready-made scenario by its name.
 func Load(name string) (plant.Description, error) {
+	text, err := Text(name)
+	if err != nil {
+		return plant.Description{}, err
+	}
+	return Decode(name+".toml", text)
+}
+
+// Text returns the file of a ready-made scenario.
+func Text(name string) (string, error) {
 	text, err := files.ReadFile(name + ".toml")
 	if err != nil {
-		return plant.Description{}, fmt.Errorf("no scenario %q: see the list, or give a file that ends in .toml", name)
+		return "", fmt.Errorf("no scenario %q: simulate --list names them; a file of your own ends in .toml", name)
 	}
-	return Decode(name+".toml", string(text))
+	return string(text), nil
 }
 
 func sorted(s []string) []string {

@@ -50,7 +50,9 @@ func TestBadScenariosSayWhere(t *testing.T) {
 		"hours = nan":        "x.toml: hours: NaN: a finite number is needed",
 		"[store]\nhumid = 1": "x.toml: store.humid: no such key",
 		"[[suction_group]]\nname = \"a\"\nrefrigrant = 1": "x.toml: suction_group[a].refrigrant: no such key; did you mean refrigerant?",
-		"a = \n": "x.toml:1: ",
+		"a = \n":                      "x.toml:1: ",
+		"[store]\nstore_humidity = 5": "x.toml: store.store_humidity: 5: at most 1",
+		"hours = -1":                  "x.toml: hours: -1: must not be below 0",
 	} {
 		_, err := Decode("x.toml", text)
 		if err == nil || !strings.Contains(err.Error(), want) {

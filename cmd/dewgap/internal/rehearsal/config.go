@@ -3,6 +3,7 @@ package rehearsal
 import (
 	"fmt"
 	"strings"
+	"time"
 
 	"dewgap/simulators/plant"
 )
@@ -14,13 +15,19 @@ type Place struct {
 }
 
 // Config returns the configuration with which the ordinary daemon reads this
-// store.
+// store. Times in it are those of the daemon's clock: at a speed of 10 a hold
+// of 60 s has become 6 s.
 func (s *Store) Config(place Place) []byte {
 	d := s.plant.Description()
 	var b strings.Builder
-	fmt.Fprintf(&b, `# The invented store of scenario %q, as the daemon reads it: one group over
-# Modbus TCP, the next through an MQTT broker.
-[site]
+	fmt.Fprintf(&b, `# The invented store of scenario %q, as the daemon reads it.
+`, d.Name)
+	if s.Speed != 1 {
+		fmt.Fprintf(&b, `# The plant lives %g times as fast as the daemon's clock: holds, lags and periods
+# are that much shorter than on a real site.
+`, s.Speed)
+	}
+	fmt.Fprintf(&b, `[site]
 name = %q
 altitude = "0 m"
 units = "si"
@@ -28,16 +35,20 @@ units = "si"
 [daemon]
 listen = %q
 data = %q
-sample = "1 s"
-
-[[modbus]]
-name = "rack-controller"
-address = %q
-timeout = "1 s"
-period = "2 s"
-`, d.Name, d.Site, place.Listen, place.Data, s.ModbusAddress())
-	if s.published() {
-		fmt.Fprintf(&b, "\n[[mqtt]]\nname = \"gateway\"\nurl = \"tcp://%s\"\n", s.Broker.Address())
+sample = %q
+`, d.Site, place.Listen, place.Data, s.shorter(time.Second, 100*time.Millisecond))
+	wired, published := s.used(d)
+	if wired {
+		fmt.Fprintf(&b, "\n[[modbus]]\nname = %q\n", controller)
+		if s.Via == ByRTU {
+			fmt.Fprintf(&b, "serial = %q\nbaud = 115200\nparity = \"none\"\n", s.LineName())
+		} else {
+			fmt.Fprintf(&b, "address = %q\n", s.ModbusAddress())
+		}
+		fmt.Fprintf(&b, "timeout = \"1 s\"\nperiod = %q\n", s.shorter(2*time.Second, 200*time.Millisecond))
+	}
+	if published {
+		fmt.Fprintf(&b, "\n[[mqtt]]\nname = %q\nurl = \"tcp://%s\"\n", gateway, s.Broker.Address())
 	}
 	for _, g := range d.Groups {
 		fmt.Fprintf(&b, `
@@ -45,10 +56,10 @@ period = "2 s"
 name = %q
 refrigerant = %q
 floor = { steady = "11 K", pulldown = "8 K" }
-hold = { steady = "60 s", pulldown = "30 s" }
-clear = { margin = "2 K", hold = "120 s" }
-temperature_sensor = { accuracy = "0.5 K", lag = "20 s", mounting = "1.5 K" } # insulated clamps
-`, g.Name, g.Refrigerant)
+hold = { steady = %q, pulldown = %q }
+clear = { margin = "2 K", hold = %q }
+temperature_sensor = { accuracy = "0.5 K", lag = %q, mounting = "1.5 K" } # insulated clamps
+`, g.Name, g.Refrigerant, s.shorter(time.Minute, 0), s.shorter(30*time.Second, 0), s.shorter(2*time.Minute, 0), s.shorter(20*time.Second, 0))
 		s.inputsOf(&b, g.Name+".", "")
 		for _, c := range g.Compressors {
 			fmt.Fprintf(&b, "\n  [[suction_group.compressor]]\n  name = %q\n  kind = %q\n", c.Name, c.Kind)
@@ -62,13 +73,32 @@ temperature_sensor = { accuracy = "0.5 K", lag = "20 s", mounting = "1.5 K" } # 
 	return []byte(b.String())
 }
 
-func (s *Store) published() bool {
-	for _, a := range s.address {
-		if a.topic != "" {
-			return true
+// Names of the sources.
+const (
+	controller = "rack-controller"
+	gateway    = "gateway"
+)
+
+// shorter writes a time of the plant as one of the reader's clock.
+func (s *Store) shorter(d, least time.Duration) string {
+	d = max(time.Duration(float64(d)/max(s.Speed, 1)).Round(10*time.Millisecond), least, 10*time.Millisecond)
+	return fmt.Sprintf("%g s", d.Seconds())
+}
+
+// used says which sources the configuration needs.
+func (s *Store) used(d plant.Description) (wired, published bool) {
+	for i := range d.Groups {
+		if s.byMQTT(i) {
+			published = true
+		} else {
+			wired = true
 		}
 	}
-	return false
+	return
+}
+
+func (s *Store) byMQTT(group int) bool {
+	return s.Via == ByMQTT || s.Via == Mixed && group%2 == 1
 }
 
 // inputsOf writes the inputs whose path is prefix and one more word.
@@ -88,11 +118,11 @@ func (s *Store) sourceOf(i int) string {
 	if kind == plant.Pressure {
 		accuracy = `, accuracy = "0.07 bar"`
 	}
-	if a.topic != "" {
+	if s.byMQTT(a.group) {
 		unit := map[plant.Kind]string{plant.Pressure: `, unit = "bara"`, plant.Temperature: `, unit = "degC"`}[kind]
-		return fmt.Sprintf(`mqtt = "gateway", topic = %q, value = "/value", time = "/time"%s%s`, a.topic, unit, accuracy)
+		return fmt.Sprintf(`mqtt = %q, topic = %q, value = "/value", time = "/time"%s%s`, gateway, a.topic, unit, accuracy)
 	}
-	at := fmt.Sprintf(`modbus = "rack-controller", unit_id = %d`, a.cell.unit)
+	at := fmt.Sprintf(`modbus = %q, unit_id = %d`, controller, a.cell.unit)
 	switch kind {
 	case plant.Switch:
 		return fmt.Sprintf("%s, discrete = %d", at, a.cell.address)

@@ -1,6 +1,7 @@
-// Package rehearsal puts a simulated plant behind real sockets: each suction
-// group answers either as a Modbus TCP device or through an MQTT broker, and
-// the matching configuration file lets the ordinary daemon read it.
+// Package rehearsal puts a simulated plant behind real sockets and lines: it
+// answers as a Modbus device over TCP and over a pseudo-terminal, publishes
+// through an MQTT broker, and takes orders on a small HTTP control. The matching
+// configuration file lets the ordinary daemon read it.
 //
 // It may import the simulators and the standard library. The daemon's packages
 // stay outside: the plant is reached over the wire only.
@@ -8,10 +9,10 @@ package rehearsal
 
 import (
 	"context"
+	"errors"
 	"fmt"
-	"math"
 	"net"
-	"strings"
+	"os"
 	"sync"
 	"time"
 
@@ -30,90 +31,113 @@ type Clock interface {
 // publishPeriod is how often each value is published, in plant time.
 const publishPeriod = 2 * time.Second
 
+// Setting says how a plant is reached.
+type Setting struct {
+	Bus, Broker string // where the Modbus TCP server and the broker listen; port 0 takes a free one
+	Line        bool   // a Modbus RTU line on a pseudo-terminal besides
+	Via         Via    // how the configuration reads it
+	PublishAll  bool   // every group, not only those that the configuration reads from the broker
+	// Speed is how many times faster than the reader's clock the plant lives.
+	// At a speed other than 1 the messages carry the reader's time, and the
+	// configuration waits and lags that much shorter. 0 is 1: reader and plant
+	// share one clock.
+	Speed float64
+}
+
+// Via is the way on which the configuration reads the plant.
+type Via string
+
+// Mixed reads the first group and every second one after it over Modbus TCP,
+// the others through the broker.
+const (
+	Mixed  Via = "mixed"
+	ByTCP  Via = "tcp"
+	ByRTU  Via = "rtu"
+	ByMQTT Via = "mqtt"
+)
+
 // Store is a plant behind its fronts.
 type Store struct {
-	mu      sync.Mutex
-	plant   *plant.Plant
-	inputs  []plant.InputInfo
-	address []spot // by input
-	at      map[cell]int
+	Setting
+	mu    sync.Mutex
+	plant *plant.Plant
+	wiring
 
 	Modbus *fronts.ModbusFront // for tests: faults can be switched on
 	Broker *fronts.MQTTBroker
 	bus    net.Listener
+	line   *line
 	stop   context.CancelFunc // of the Modbus server
 	served chan error
 }
 
-// spot is where an input is found: a Modbus address, or an MQTT topic.
-type spot struct {
-	topic string // empty for Modbus
-	cell  cell
+// line is the two ends of a pseudo-terminal.
+type line struct {
+	device, keep *os.File
+	name         string
 }
 
-type cell struct {
-	unit, table uint8
-	address     uint16
-}
-
-// Modbus tables used, by function code.
-const (
-	discreteInputs = 2
-	inputRegisters = 4
-)
-
-// noValue is what a register holds while its sensor gives nothing.
-const noValue = 0x7FFF
-
-// Open puts p behind a Modbus TCP server at bus and an MQTT broker at broker;
-// port 0 takes a free one. The first group, and every second one after it,
-// answers over Modbus, the others over MQTT.
-func Open(p *plant.Plant, bus, broker string) (*Store, error) {
-	s := &Store{plant: p, inputs: p.Inputs(), at: map[cell]int{}}
-	s.lay(p.Description())
-	s.Modbus = &fronts.ModbusFront{Registers: s}
-	var err error
-	if s.Broker, err = fronts.StartMQTTBroker(broker); err != nil {
-		return nil, fmt.Errorf("start the broker: %w", err)
+// Open puts p behind its fronts.
+func Open(p *plant.Plant, set Setting) (s *Store, err error) {
+	if set.Speed == 0 {
+		set.Speed = 1
 	}
-	if s.bus, err = net.Listen("tcp", bus); err != nil {
-		_ = s.Broker.Stop() // the first error is the one to tell
-		return nil, fmt.Errorf("start the Modbus server: %w", err)
+	if set.Via == "" {
+		set.Via = Mixed
+	}
+	if set.Via == ByRTU && !set.Line {
+		return nil, errors.New("the configuration cannot read over a line that is not there")
+	}
+	s = &Store{Setting: set, plant: p, wiring: lay(p.Description(), p.Inputs())}
+	s.Modbus = &fronts.ModbusFront{Registers: s}
+	defer func() {
+		if err != nil {
+			s.close()
+		}
+	}()
+	if s.Broker, err = fronts.StartMQTTBroker(set.Broker); err != nil {
+		return nil, fmt.Errorf("start the broker at %s: %w", set.Broker, err)
+	}
+	if s.bus, err = net.Listen("tcp", set.Bus); err != nil {
+		return nil, fmt.Errorf("start the Modbus server at %s: %w", set.Bus, err)
+	}
+	if set.Line {
+		l := &line{}
+		if l.device, l.keep, l.name, err = fronts.OpenLine(); err != nil {
+			return nil, err
+		}
+		s.line = l
 	}
 	return s, nil
 }
 
-// ModbusAddress returns host:port of the Modbus server.
-func (s *Store) ModbusAddress() string { return s.bus.Addr().String() }
-
-// lay gives each input its place on the wire: unit n+1 is the n-th Modbus
-// group, with one input register or discrete input after another.
-func (s *Store) lay(d plant.Description) {
-	over := map[string]int{} // group → index
-	for i, g := range d.Groups {
-		over[g.Name] = i
+// close lets go of what Open took; errors on the way out have nobody to hear
+// them.
+func (s *Store) close() {
+	if s.Broker != nil {
+		_ = s.Broker.Stop()
 	}
-	next := map[cell]uint16{}
-	for i, in := range s.inputs {
-		group, _, _ := strings.Cut(in.Path, ".")
-		n := over[group]
-		if n%2 == 1 {
-			s.address = append(s.address, spot{topic: d.Name + "/" + strings.ReplaceAll(in.Path, ".", "/")})
-			continue
-		}
-		c := cell{unit: uint8(n/2 + 1), table: inputRegisters}
-		if in.Kind == plant.Switch {
-			c.table = discreteInputs
-		}
-		base := c
-		c.address = next[base]
-		next[base]++
-		s.address = append(s.address, spot{cell: c})
-		s.at[c] = i
+	if s.bus != nil {
+		_ = s.bus.Close()
+	}
+	if s.line != nil {
+		_ = s.line.device.Close()
+		_ = s.line.keep.Close()
 	}
 }
 
-// Read answers for the Modbus server.
+// ModbusAddress returns host:port of the Modbus TCP server.
+func (s *Store) ModbusAddress() string { return s.bus.Addr().String() }
+
+// LineName returns the path of the serial line's reading end; empty without one.
+func (s *Store) LineName() string {
+	if s.line == nil {
+		return ""
+	}
+	return s.line.name
+}
+
+// Read answers for the Modbus servers.
 func (s *Store) Read(unit, table uint8, address uint16) (word uint16, ok bool) {
 	i, ok := s.at[cell{unit, table, address}]
 	if !ok {
@@ -125,38 +149,17 @@ func (s *Store) Read(unit, table uint8, address uint16) (word uint16, ok bool) {
 	return encode(s.inputs[i].Kind, v, good), true
 }
 
-// encode returns what the register holds: bar absolute × 1000, °C × 10, 0 or 1.
-func encode(kind plant.Kind, v float64, good bool) uint16 {
-	if kind == plant.Switch {
-		if good && v != 0 {
-			return 1
-		}
-		return 0
-	}
-	if !good {
-		return noValue
-	}
-	scaled := v * 10
-	if kind == plant.Pressure {
-		scaled = v / 100
-	}
-	return uint16(int16(math.Round(min(max(scaled, -32767), 32766))))
-}
-
 // MQTTValues lists what the broker's publisher sends.
-func (s *Store) MQTTValues(time.Time) []fronts.MQTTValue {
+func (s *Store) MQTTValues() []fronts.MQTTValue {
 	s.mu.Lock()
 	defer s.mu.Unlock()
 	var values []fronts.MQTTValue
 	for i, a := range s.address {
-		if a.topic == "" {
+		if !s.PublishAll && !s.byMQTT(a.group) {
 			continue
 		}
 		if v, good := s.plant.Value(i); good {
-			if s.inputs[i].Kind == plant.Pressure {
-				v = math.Round(v/10) / 1e4 // bar
-			}
-			values = append(values, fronts.MQTTValue{Topic: a.topic, Value: v})
+			values = append(values, fronts.MQTTValue{Topic: a.topic, Value: shown(s.inputs[i].Kind, v)})
 		}
 	}
 	return values
@@ -178,11 +181,25 @@ func (s *Store) Run(ctx context.Context, clock Clock) error {
 		<-ctx.Done()
 		return s.StopBus()
 	})
-	group.Go(func() error { return fronts.PublishPlant(ctx, s.Broker, s, clock, publishPeriod) })
+	if s.line != nil {
+		front := &fronts.ModbusFront{Registers: s, RTU: true}
+		group.Go(func() error {
+			front.ServeLine(ctx, s.line.device)
+			return nil
+		})
+	}
+	publisher := fronts.MQTTPublisher{Broker: s.Broker, Plant: s, Clock: clock, Period: publishPeriod}
+	if s.Speed != 1 {
+		publisher.Stamp = time.Now
+	}
+	group.Go(func() error { return publisher.Run(ctx) })
 	group.Go(func() error { return s.live(ctx, clock) })
 	err := group.Wait()
 	if stop := s.Broker.Stop(); err == nil {
 		err = stop
+	}
+	if s.line != nil {
+		err = errors.Join(err, s.line.keep.Close())
 	}
 	return err
 }
@@ -196,7 +213,7 @@ func (s *Store) serve(l net.Listener) {
 	s.bus, s.stop, s.served = l, stop, served
 }
 
-// StopBus takes the Modbus server down, with its connections.
+// StopBus takes the Modbus TCP server down, with its connections.
 func (s *Store) StopBus() error {
 	s.mu.Lock()
 	stop, served := s.stop, s.served
