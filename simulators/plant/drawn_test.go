@@ -13,7 +13,7 @@ import (
 	"dewgap/simulators/scenarios"
 )
 
-var drawnStores = flag.Int("drawn", 16, "how many drawn stores to look at")
+var drawnStores = flag.Int("drawn", 12, "how many drawn stores to look at")
 
 // drawn returns a store drawn from a seed: any kind of refrigerant, valve,
 // defrost, control and fault, with sizes a designer might have got wrong.
@@ -80,14 +80,7 @@ func drawn(seed uint64) string {
 	for range r.IntN(3) {
 		f := faults[r.IntN(len(faults))]
 		target := map[string]string{"circuit": "g.k1", "group": "g", "compressor": "g.c1"}[f.Target]
-		amount := between(0.1, 1)
-		switch f.Name {
-		case "valve_oversized", "valve_hunting", "iced_coil", "warm_load", "door_surge", "hot_gas_bleed":
-			amount *= 6
-		case "liquid_valve_leak":
-			amount *= 0.3
-		}
-		w("[[fault]]\nkind = %q\ntarget = %q\nat_min = %.0f\namount = %.2f", f.Name, target, between(-60, 100), amount)
+		w("[[fault]]\nkind = %q\ntarget = %q\nat_min = %.0f\namount = %.3f", f.Name, target, between(-60, 100), between(f.Low, f.High))
 	}
 	return b.String()
 }

@@ -46,7 +46,7 @@ func FaultKinds() []FaultKind {
 		{"defrost_incomplete", "circuit", "share of the defrost heat that is left, 0 to 1", 0, 1, "heaters failed; the defrost ends by its limit"},
 		{"warm_load", "circuit", "K by which the goods are warmed at once", -40, 40, "warm goods put in"},
 		{"door_surge", "circuit", "factor on infiltration", 0, 20, "doors or blinds open"},
-		{"overcharge", "group", "kg added to the high side at once", -50, 50, "too much refrigerant"},
+		{"overcharge", "group", "kg added to the high side at once; negative: taken out", -50, 50, "too much refrigerant, or a leak"},
 		{"liquid_in_accumulator", "group", "kg put into the accumulator at once", 0, 50, "what a slug has left there"},
 		{"accumulator_hole", "group", "mm, the bore it has now", 0, 10, "the oil return hole is plugged or too wide"},
 		{"hot_gas_drain", "circuit", "factor on defrost.drain", 0, 1.1, "condensate is not driven back: differential too low"},
@@ -199,6 +199,8 @@ func (p *Plant) resolve(f Fault) (func(on bool), error) {
 	switch {
 	case !ok:
 		return nil, fmt.Errorf("kind %q is none of those listed in the scenario format", f.Kind)
+	case kind.High == 0 && a != 0:
+		return nil, fmt.Errorf("kind %s: amount %g: it takes none", f.Kind, a)
 	case !(a >= kind.Low && a <= kind.High):
 		return nil, fmt.Errorf("kind %s: amount %g: %g to %g (%s)", f.Kind, a, kind.Low, kind.High, kind.Amount)
 	case !(f.ForMin >= 0):
@@ -299,7 +301,7 @@ func (g *group) fault(kind string, a float64) (func(bool), error) {
 		switch kind {
 		case "overcharge":
 			if on {
-				g.high.mass += a
+				g.high.mass = max(g.high.mass+a, 0)
 			}
 		case "liquid_in_accumulator":
 			if on {

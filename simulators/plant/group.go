@@ -198,6 +198,10 @@ func (g *group) step(dt, outdoor float64, store *Store, h *humidity) {
 	g.discharged = discharged
 	g.gas += float64(intoGas * dt)
 	g.high.mass += float64((discharged + intoHigh) * dt)
+	if g.gas < 0 { // what condenses in an emptied low side comes over the valves, a few grams
+		g.high.mass += g.gas
+		g.gas = 0
+	}
 	hotGas := 0.0
 	for _, c := range g.circuits {
 		hotGas += c.own.hotGas
