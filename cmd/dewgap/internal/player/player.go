@@ -330,11 +330,9 @@ func (p *Player) search(ctx context.Context) error {
 // show publishes where the replay is.
 func (p *Player) show() {
 	p.shown = p.now()
-	s := snapshot.Of(p.Site, p.result)
+	s := p.line.Snapshot(p.Site, p.result)
 	status := p.status
 	s.Mode, s.Units, s.Replay = "replay", p.Units, &status
-	s.Open, s.Recent = p.line.Book.Open(), p.recent
-	s.Totals = p.line.Book.Totals()
-	s.Budgets = p.line.Engine().Budgets()
+	s.Recent = p.recent
 	p.Board.Publish(s)
 }

@@ -9,6 +9,7 @@ import (
 	"dewgap/alert"
 	"dewgap/analyze"
 	"dewgap/analyze/reading"
+	"dewgap/cmd/dewgap/internal/snapshot"
 )
 
 // Line is the one path from a row to changed events. Live, demo and replay all
@@ -35,3 +36,10 @@ func (l *Line) Step(row *reading.Row) (analyze.Result, []alert.Change) {
 
 // Engine gives what the last Step left to be asked of the analysis.
 func (l *Line) Engine() *analyze.Engine { return l.engine }
+
+// Snapshot returns what the line knows after the Step that gave r.
+func (l *Line) Snapshot(site analyze.Site, r analyze.Result) *snapshot.Snapshot {
+	s := snapshot.Of(site, r)
+	s.Open, s.Totals, s.Budgets = l.Book.Open(), l.Book.Totals(), l.engine.Budgets()
+	return s
+}

@@ -136,7 +136,7 @@ func (d *Daemon) step(s *shift, row *reading.Row) {
 	for _, c := range changes {
 		d.logChange(c)
 	}
-	d.publish(s, result, open)
+	d.publish(s, result)
 }
 
 // keep brings what changed, and the exposure, to the disk.
@@ -173,14 +173,11 @@ func (d *Daemon) logChange(c alert.Change) {
 const recentEvents = 20
 
 // publish shows a row to page, metrics and API.
-func (d *Daemon) publish(sh *shift, result analyze.Result, open []alert.Event) {
-	s := snapshot.Of(sh.site, result)
+func (d *Daemon) publish(sh *shift, result analyze.Result) {
+	s := sh.line.Snapshot(sh.site, result)
 	s.Mode, s.Note, s.Units = d.Mode, d.Note, sh.config.Units.String()
 	s.ConfigFault = d.configFault
-	s.Open = open
 	s.Recent = d.recent()
-	s.Totals = sh.line.Book.Totals()
-	s.Budgets = sh.line.Engine().Budgets()
 	s.Journal = d.journal.Status()
 	s.LedgerFault, s.LedgerErrors = d.ledger.Status()
 	s.LateRows = d.late
