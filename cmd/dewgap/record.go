@@ -4,6 +4,7 @@ import (
 	"context"
 	"errors"
 	"fmt"
+	"io/fs"
 	"log/slog"
 	"strings"
 	"time"
@@ -58,6 +59,9 @@ func (v *recordVerb) Run(ctx context.Context, con console) error {
 	}
 	out, err := recording.Create(v.Out, cfg.Site.Points)
 	if err != nil {
+		if errors.Is(err, fs.ErrExist) {
+			return fmt.Errorf("%w; a recording is not overwritten: choose another name for --out", err)
+		}
 		return fmt.Errorf("begin the recording: %w", err)
 	}
 	r := recorder{

@@ -135,6 +135,8 @@ func TestReplayInABrowser(t *testing.T) {
 	does(t, ctx, chromedp.Navigate(pageOf(t, s, d).URL))
 	wanted(t, ctx, "that it is a replay", text+`.includes("Replay, not the present.") && `+text+`.includes("night.csv.gz") && `+text+`.includes("playing 30 times as fast") && !`+text+`.includes("● live")`)
 	wanted(t, ctx, "the title", `document.title.startsWith("▶ replay")`)
+	does(t, ctx, chromedp.EmulateViewport(360, 740, chromedp.EmulateMobile))
+	wanted(t, ctx, "nothing wider than a phone", `document.documentElement.scrollWidth <= 360`)
 	wanted(t, ctx, "the place", `document.getElementById("tapeplace").value === 0.5`)
 	does(t, ctx, chromedp.Click(chromedp.CSS(`[data-do="next_event"]`)))
 	wanted(t, ctx, "the answer", text+`.includes("night.csv.gz")`)
