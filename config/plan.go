@@ -139,20 +139,32 @@ func (p *planner) compressor(g *analyze.Group, c analyze.Compressor) {
 		reading.DischargeTemperature: "how wet the gas is cannot be judged",
 		reading.SumpTemperature:      "liquid in the oil cannot be seen",
 	})
+	var sensorLag superheat.LagSource
 	for _, dew := range typicalDew {
 		if b, pressure, ok := p.config.budget(g, c.Name, dew); ok {
 			u := p.config.Units
 			p.line("    at dew %s (%s): superheat is known to ±%s (k = 2)", u.Temperature(dew), u.GaugePressure(pressure, p.config.Site.Atmosphere), u.Difference(b.Expanded))
 			for _, part := range b.Parts {
+				if part.Standard == 0 {
+					continue
+				}
 				assumed := ""
 				if part.Assumed {
 					assumed = ", assumed"
 				}
-				p.line("      %-12s ±%.3g %s, %2.0f %% of it%s", part.Name, part.HalfWidth, part.Unit, part.Share*100, assumed)
+				p.line("      %-12s ±%s, %2.0f %% of it%s", part.Name, part.Limit(u), part.Share*100, assumed)
 			}
+			sensorLag = b.Lag
 		}
 	}
+	if sensorLag.Lag > 0 {
+		p.line("    lag of the pipe's sensor %s; its doubt adds ±%s while dew moves by %s a minute", sensorLag, p.config.Units.Difference(sensorLag.During(quickDew)), p.config.Units.Difference(quickDew))
+	}
 }
+
+// quickDew is how fast dew moves after a defrost, K a minute. Common practice,
+// no source.
+const quickDew units.Kelvin = 10
 
 // typicalDew are dew temperatures of low- and medium-temperature suction.
 // Common practice, no source.

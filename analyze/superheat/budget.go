@@ -100,6 +100,19 @@ type Part struct {
 	Note        string
 }
 
+// Limit writes the half-width in the units of people.
+func (p Part) Limit(people units.System) string {
+	switch {
+	case p.Unit == "K":
+		return people.Difference(units.Kelvin(p.HalfWidth))
+	case people == units.US:
+		return fmt.Sprintf("%.2g psi", p.HalfWidth*1e5/pascalsPerPSI)
+	}
+	return fmt.Sprintf("%.2g %s", p.HalfWidth, p.Unit)
+}
+
+const pascalsPerPSI = 6894.757 // NIST SP 811
+
 // Budget is where the uncertainty of a superheat comes from.
 type Budget struct {
 	Parts    []Part // largest first
@@ -125,6 +138,13 @@ func (l LagSource) Source() string {
 		return "assumed"
 	}
 	return "configured"
+}
+
+// During returns the expanded uncertainty that the doubt of the lag adds while
+// the dew temperature moves by so much a minute: behind a first-order lag the
+// error is rate × time constant.
+func (l LagSource) During(aMinute units.Kelvin) units.Kelvin {
+	return units.Kelvin(Expand(Rectangular(l.Doubt*l.Lag.Minutes()*float64(aMinute)), Coverage))
 }
 
 // String says it for a person.
