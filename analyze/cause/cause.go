@@ -43,7 +43,9 @@ type Group struct {
 	drawn   bool  // … for calmAfter: dew is down
 	dew     mean  // delayed like a pipe's sensor
 	dewSlow mean  // over three minutes
-	usual   mean  // dew over an hour
+	drawing mean  // share of the compressors that run, ten minutes
+	past    past  // dew and drawing
+	wettest mean  // lowest superheat of the running compressors, ten minutes
 	rise    rise
 	earlier []dossier // by circuit: what earlier floodbacks told
 	head    mean      // condensing dew over two minutes
@@ -89,10 +91,14 @@ func (g *Group) Observe(x *phase.Sample, p *phase.Group) {
 	if len(g.inlets) != len(x.Compressors) {
 		g.inlets = make([]inlet, len(x.Compressors))
 	}
-	runs := false
+	runs, drawing := false, 0.0
 	for i := range g.inlets {
-		runs = runs || p.Compressors[i].Running() != phase.No
+		if p.Compressors[i].Running() != phase.No {
+			runs = true
+			drawing += 1 / float64(len(g.inlets))
+		}
 	}
+	g.drawing.take(drawing, dt, 600)
 	g.dew.take(x.Dew, dt, pipeLag)
 	g.dewSlow.take(x.Dew, dt, 180)
 	g.head.take(x.CondensingDew, dt, 120)
@@ -107,9 +113,9 @@ func (g *Group) Observe(x *phase.Sample, p *phase.Group) {
 	g.rise.take(x.At, runs, x.Dew)
 	calm := g.calm != 0 && x.At-g.calm >= calmAfter && math.Abs(x.Dew-g.dew.value) < quietDew
 	if calm {
-		g.usual.take(x.Dew, dt, 3600)
 		g.headDay.take(x.CondensingDew, dt, 12*3600)
 	}
+	g.wettest.take(g.lowestInlet(), dt, 600)
 	undisturbed := true
 	for i := range g.coils {
 		g.coils[i].observe(x.At, dt, &x.Circuits[i], &p.Circuits[i], g, calm)
@@ -123,11 +129,25 @@ func (g *Group) Observe(x *phase.Sample, p *phase.Group) {
 			in.pause()
 			continue
 		}
-		in.take(x.At, dt, c.SuctionTemperature-g.dew.value, g.dew.value-g.dewSlow.value, undisturbed)
+		in.take(x.At, dt, c.SuctionTemperature-g.dew.value, undisturbed)
 		if undisturbed {
 			in.past.take(x.At, in.over.now(), nan, nan)
 		}
 	}
+	if calm && undisturbed && x.At-g.calm >= 3*minute {
+		g.past.take(x.At, g.dew.value, g.drawing.value, nan)
+	}
+}
+
+// lowestInlet returns the lowest superheat of the running compressors.
+func (g *Group) lowestInlet() float64 {
+	low := nan
+	for i := range g.inlets {
+		if v := g.inlets[i].over.now(); g.inlets[i].running && !(low <= v) {
+			low = v
+		}
+	}
+	return low
 }
 
 // rise measures how fast the group's dew comes up once nothing draws any more:
@@ -182,6 +202,8 @@ type Case struct {
 	worded int64
 	weight float64
 	base   []baseline // by circuit
+	dew    float64    // of the group in the day before
+	draws  float64    // share of its compressors that ran
 	based  int64      // when that was looked up
 	blame  []float64  // by circuit, weighted sum
 	signs  [signCount]float64
@@ -283,6 +305,8 @@ func (c *Case) gather(m *Moment) {
 	if c.based == 0 || m.At-c.based >= slotLength && !c.knowsPast() {
 		c.based = m.At
 		g.lookBack(c.base, m.At)
+		c.dew, _ = g.past.middle(m.At, 0.5, overOf)
+		c.draws, _ = g.past.middle(m.At, 0.5, gapOf)
 	}
 	depth := 0.0
 	if m.Floor > 0 {

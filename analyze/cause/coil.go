@@ -10,8 +10,7 @@ import (
 // while it means something: now, the last minutes, the last day.
 type track struct {
 	valid  bool // it says something now
-	over   mean // K over the group's dew, 15 s
-	slow   mean // … two minutes and a half
+	over   mean // K over the group's dew, 10 s
 	trail  [trailLength]float32
 	next   int
 	filled int
@@ -23,10 +22,9 @@ type track struct {
 // liquid may take from a coil to the compressor.
 const trailLength = 36
 
-// take enters a superheat; dew is how far the group's dew stands from its mean.
-func (t *track) take(at int64, dt, over, dew float64, undisturbed bool) {
-	t.over.take(over, dt, 15)
-	t.slow.take(over, dt, 150)
+// take enters a superheat.
+func (t *track) take(at int64, dt, over float64, undisturbed bool) {
+	t.over.take(over, dt, 10)
 	t.valid = !math.IsNaN(over) && t.over.known
 	if !t.valid {
 		return
@@ -35,13 +33,13 @@ func (t *track) take(at int64, dt, over, dew float64, undisturbed bool) {
 	t.next = (t.next + 1) % trailLength
 	t.filled = min(t.filled+1, trailLength)
 	if undisturbed {
-		t.wave.take(at, t.over.value-t.slow.value, dew, dt)
+		t.wave.take(at, t.over.value, dt)
 	}
 }
 
 // pause forgets the last minutes: what follows has nothing to do with them.
 func (t *track) pause() {
-	t.valid, t.over, t.slow, t.filled = false, mean{}, mean{}, 0
+	t.valid, t.over, t.filled = false, mean{}, 0
 	t.wave.pause()
 }
 
@@ -79,12 +77,40 @@ type coil struct {
 	gap   mean // air over dew, K, two minutes
 	air   mean // °C, two minutes
 	melts melts
+	shutting
+}
+
+// shutting tells how the compressors fare while this circuit's liquid valve is
+// shut: a flooded group that dries up then has found its source.
+type shutting struct {
+	shut   bool
+	before float64 // lowest inlet superheat before
+	during steadiness
+	gain   mean // K, of the defrosts that began while the compressors were wet
+}
+
+// wetBefore is the inlet superheat below which a group counts as wet here:
+// common practice, no source.
+const wetBefore = 6.0 // K
+
+func (s *shutting) watch(shut bool, since int64, at int64, g *Group) {
+	switch {
+	case shut && !s.shut:
+		s.before, s.during = g.wettest.now(), steadiness{}
+	case shut && at-since > 4*minute:
+		s.during.take(g.lowestInlet())
+	case !shut && s.shut && s.during.n > 12 && s.before < wetBefore:
+		s.gain.take(s.during.mean-s.before, 1, 1)
+	}
+	s.shut = shut
 }
 
 func newCoil(name string, kind phase.DefrostKind) coil { return coil{name: name, kind: kind} }
 
 func (c *coil) observe(at int64, dt float64, x *phase.CircuitSample, from *phase.Circuit, g *Group, calm bool) {
-	c.stage, _ = from.Stage()
+	var since int64
+	c.stage, since = from.Stage()
+	c.shutting.watch(c.isShut(), since, at, g)
 	if from.Last != c.last {
 		c.last = from.Last
 		c.melts.note(&c.last)
@@ -98,7 +124,7 @@ func (c *coil) observe(at int64, dt float64, x *phase.CircuitSample, from *phase
 		return
 	}
 	undisturbed := c.stage == phase.Refrigerating
-	c.take(at, dt, x.CoilOutlet-g.dew.value, g.dew.value-g.dewSlow.value, undisturbed)
+	c.take(at, dt, x.CoilOutlet-g.dew.value, undisturbed)
 	if at-g.calm >= 3*minute {
 		c.gap.take(x.Air-g.dewSlow.value, dt, 300)
 		c.air.take(x.Air, dt, 300)
@@ -111,8 +137,8 @@ func (c *coil) observe(at int64, dt float64, x *phase.CircuitSample, from *phase
 // cooling says whether the circuit gets liquid, as far as is known.
 func (c *coil) cooling() bool { return c.stage == phase.Refrigerating || c.stage == phase.PullingDown }
 
-// shut says that it gets none.
-func (c *coil) shut() bool { return c.stage == phase.Defrosting }
+// isShut says that it gets none.
+func (c *coil) isShut() bool { return c.stage == phase.Defrosting }
 
 // ago returns the seconds from the circuit's restart to at; +Inf when there
 // was none. A restart may come before anything shows it: while the coil drips
@@ -136,41 +162,54 @@ func (c *coil) heatAgo(at int64) float64 {
 	return float64(at-c.last.Ended) / 1e9
 }
 
-// wave measures how a superheat swings by itself: what goes in step with the
-// group's dew (compressor stages) is taken out.
+// wave measures how a superheat swings: from turn to turn, so that a slow
+// climb or fall counts for nothing.
 type wave struct {
-	vv, vd, dd mean // second moments over twenty minutes
-	up         bool
-	crossed    int64
-	period     mean // s
+	up      bool
+	begun   bool
+	extreme float64 // since the last turn
+	at      int64   // of that
+	turn    float64 // value and time of the last turn
+	turned  int64
+	last    float64 // last half swing, K
+	half    float64 // its length, s
+	level   mean    // swing over the last quarter of an hour
+	period  mean    // s
 }
 
-func (w *wave) take(at int64, v, d, dt float64) {
-	const tau = 1200
-	w.vv.take(v*v, dt, tau)
-	w.vd.take(v*d, dt, tau)
-	w.dd.take(d*d, dt, tau)
+const (
+	turnBack = 0.7 // K; how far a value must come back from an extreme to have turned
+	slowest  = 300 // s; a half swing that takes longer is no swing of a valve
+)
+
+func (w *wave) take(at int64, v, dt float64) {
+	if !w.begun {
+		w.begun, w.extreme, w.at, w.turn, w.turned = true, v, at, v, at
+	}
 	switch {
-	case !w.up && v > 0.4:
-		if w.crossed != 0 {
-			w.period.take(float64(at-w.crossed)/1e9, 1, 3)
+	case w.up == (v > w.extreme):
+		w.extreme, w.at = v, at
+	case math.Abs(v-w.extreme) >= turnBack:
+		w.last = math.Abs(w.extreme - w.turn)
+		w.half = float64(w.at-w.turned) / 1e9
+		if w.half > slowest {
+			w.last = 0
+		} else if w.last > 0 {
+			w.period.take(2*w.half, 1, 4)
 		}
-		w.up, w.crossed = true, at
-	case w.up && v < -0.4:
-		w.up = false
+		w.turn, w.turned = w.extreme, w.at
+		w.up = !w.up
+		w.extreme, w.at = v, at
 	}
+	now := w.last
+	if float64(at-w.turned)/1e9 > max(2.5*w.half, 60) {
+		now = 0
+	}
+	w.level.take(now, dt, 900)
 }
 
-func (w *wave) pause() { w.crossed = 0 }
+// pause forgets the swing under way.
+func (w *wave) pause() { w.begun, w.last = false, 0 }
 
-// swing returns the standard deviation of what the superheat does by itself, K.
-func (w *wave) swing() float64 {
-	if !w.vv.known {
-		return nan
-	}
-	v := w.vv.value
-	if w.dd.value > 1e-3 {
-		v -= w.vd.value * w.vd.value / w.dd.value
-	}
-	return math.Sqrt(max(v, 0))
-}
+// swing returns how far the superheat swings of late, peak to peak, K.
+func (w *wave) swing() float64 { return w.level.now() }

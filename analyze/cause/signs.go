@@ -42,6 +42,8 @@ const (
 	airUncured                 // … and a good defrost has not helped
 	coldAir                    // the air is colder than usual: the coil gets plenty
 	dewLow                     // suction dew is below its usual
+	loadLow                    // fewer compressors run than usual
+	loadHigh                   // … or more
 	headHigh                   // condensing dew is above its usual
 	dischargeDry               // the discharge temperature shows dry gas while the line reads dew
 	twinsDry                   // the other compressors are far from dew
@@ -82,6 +84,8 @@ var signWords = [signCount]string{
 	airHot:         "it stands very far over dew",
 	airUncured:     "a good defrost has not helped",
 	coldAir:        "the air is colder than usual",
+	loadLow:        "fewer compressors run than usual",
+	loadHigh:       "more compressors run than usual",
 	dewLow:         "suction pressure is lower than usual",
 	headHigh:       "condensing pressure is higher than usual",
 	dischargeDry:   "the discharge temperature shows dry gas",
@@ -124,19 +128,19 @@ func read(v *view) (s [signCount]float64) {
 	s[alwaysLow] = ramp(v.mostlyLow, 0.3, 0.7)
 	s[usuallyFine] = ramp(v.mostlyLow, 0.25, 0.05)
 
-	s[fellAtOnce] = s[coilLow] * ramp(v.fall, 1800, 1200)
-	s[crept] = s[coilLow] * ramp(v.fall, 1800, 3000)
+	s[fellAtOnce] = s[coilLow] * ramp(v.fall, 2400, 1200)
+	s[crept] = s[coilLow] * ramp(v.fall, 2400, 4800)
 	s[relieved] = max(ramp(v.relief/v.normal, 0.15, 0.4), ramp(v.gapRelief, 0.7, 2))
 	if !math.IsNaN(v.relief) && (math.IsNaN(v.gapRelief) || v.gapRelief < 0.7) {
 		s[unrelieved] = s[coilLow] * ramp(v.relief/v.normal, 0.15, 0) * ramp(v.mostlyLow, 0.2, 0.5)
 	}
 	base := v.otherSwings
 	if math.IsNaN(base) {
-		base = 0.4
+		base = 0.3
 	}
-	s[swings] = ramp(v.swing-base, 0.2, 1.2) * ramp(v.period, 700, 500)
+	s[swings] = ramp(v.swing-1.2*base, 0.2, 1.2)
 	s[inletSwings] = yes(v.hunts)
-	s[still] = s[coilLow] * ramp(v.swing, 0.8, 0.4)
+	s[still] = s[coilLow] * ramp(v.swing, 1, 0.3)
 	s[lasts] = ramp(v.lasted, 400, 800)
 	s[brief] = 1 - s[lasts]
 	s[flat] = nearDew * ramp(v.spread, 1.5, 0.7) * ramp(v.lasted, 120, 240)
@@ -151,11 +155,13 @@ func read(v *view) (s [signCount]float64) {
 	}
 	s[warmAir] = ramp(v.gapOver, 1, 3.5)
 	s[airHot] = ramp(v.gapOver, 3.5, 7)
-	s[airStepped] = s[warmAir] * ramp(v.gapTook, 1800, 1200)
-	s[airCrept] = s[warmAir] * ramp(v.gapTook, 1800, 3000)
+	s[airStepped] = s[warmAir] * ramp(v.gapTook, 4200, 2400)
+	s[airCrept] = s[warmAir] * ramp(v.gapTook, 3600, 6000)
 	s[airUncured] = s[warmAir] * yes(v.survived)
 	s[coldAir] = ramp(v.airOver, -0.7, -2)
 	s[dewLow] = ramp(v.dewOver, -0.7, -2.5)
+	s[loadLow] = ramp(v.drawOver, -0.1, -0.3)
+	s[loadHigh] = ramp(v.drawOver, 0.1, 0.3)
 	s[headHigh] = ramp(v.headOver, 2, 6)
 	s[dischargeDry] = ramp(v.liquid, 0.004, 0.001) * ramp(v.superheat, 2.5, 0.5) * ramp(v.lasted, 120, 240)
 	s[twinsDry] = ramp(v.twins, 6, 10) * nearDew

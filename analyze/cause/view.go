@@ -29,7 +29,7 @@ type view struct {
 	wettest   float64 // lowness of the lowest coil, 0 to 1; NaN when an outlet is not measured
 	wetCoils  int     // coils at less than half of normal now
 
-	swing, otherSwings float64 // what the outlets do by themselves, standard deviation
+	swing, otherSwings float64 // what the outlets do by themselves, peak to peak
 	period             float64
 	hunts              bool // the compressor's superheat oscillates
 
@@ -47,7 +47,8 @@ type view struct {
 	plateau   float64
 	plateaus  float64 // usual
 
-	dewOver  float64 // dew against the last hour
+	dewOver  float64 // dew against the day before
+	drawOver float64 // share of compressors that run against the day before
 	headOver float64 // condensing dew against the day
 
 	superheat float64 // of the compressor
@@ -143,7 +144,7 @@ func (g *Group) blame(i int, base *baseline, began int64) float64 {
 	if !math.IsNaN(low) {
 		b += 1.5 * low
 	}
-	if ago := c.ago(g.now); !c.shut() && ago < 3600 {
+	if ago := c.ago(g.now); !c.isShut() && ago < 3600 {
 		w := 0.5
 		if math.IsNaN(low) {
 			w = 1 // nothing else tells
@@ -152,7 +153,8 @@ func (g *Group) blame(i int, base *baseline, began int64) float64 {
 	}
 	b += 0.6 * ramp(c.ago(began), 180, 60) // its valve opened just before
 	b += 0.4 * g.earlier[i].part()
-	if c.shut() {
+	b += 0.6 * ramp(c.gain.now(), 2, 6)
+	if c.isShut() {
 		b -= 0.3 // its liquid valve is shut
 	}
 	b += 0.5 * ramp(c.gapNow(g.now)-base.cleanGap, 1, 4)
@@ -160,7 +162,7 @@ func (g *Group) blame(i int, base *baseline, began int64) float64 {
 	if math.IsNaN(other) {
 		other = 0.5
 	}
-	b += 0.4 * ramp(c.wave.swing()-other, 0.3, 1.5)
+	b += 0.4 * ramp(c.wave.swing()-other, 0.7, 3)
 	b += 0.3 * coldDefrost(c.kind, c.last.Peak, c.last.Ended)
 	return b
 }
@@ -173,7 +175,7 @@ func (g *Group) see(i int, m *Moment, k *Case) view {
 		ago: c.ago(k.began), heatAgo: c.heatAgo(k.began), otherAgo: math.Inf(1), lasted: float64(m.At-k.began) / 1e9,
 		low: nan, swing: c.wave.swing(), period: c.wave.period.now(), hunts: m.Hunts,
 		driest: nan, peak: c.last.Peak, peakUsual: nan, length: nan, plateau: nan,
-		dewOver: g.dewSlow.now() - g.usual.now(), headOver: g.head.now() - g.headDay.now(),
+		dewOver: g.dewSlow.now() - k.dew, drawOver: g.drawing.now() - k.draws, headOver: g.head.now() - g.headDay.now(),
 		minuteAgo: k.ago, offRise: nan,
 		superheat: m.Superheat, spread: k.steady.spread(), liquid: m.LiquidAtMost, twins: nan,
 	}
@@ -247,7 +249,7 @@ func (g *Group) see(i int, m *Moment, k *Case) view {
 func (g *Group) fed() int {
 	n := 0
 	for i := range g.coils {
-		if !g.coils[i].shut() {
+		if !g.coils[i].isShut() {
 			n++
 		}
 	}
@@ -311,13 +313,16 @@ func (g *Group) say(i int, k *Case) []string {
 	if over := c.gapNow(g.now) - b.cleanGap; over > 1.5 {
 		lines = append(lines, fmt.Sprintf("its air stands %.1f K further over dew than with a clean coil", over))
 	}
-	if s := c.wave.swing(); s > 1 {
-		lines = append(lines, fmt.Sprintf("its outlet superheat swings by about %.0f K", 3*s))
+	if s := c.wave.swing(); s > 2 {
+		lines = append(lines, fmt.Sprintf("its outlet superheat swings by about %.0f K", s))
 	}
 	if coldDefrost(c.kind, c.last.Peak, c.last.Ended) > 0.5 {
 		lines = append(lines, fmt.Sprintf("its last defrost reached only %.1f °C at the coil outlet", c.last.Peak))
 	}
-	if !c.known && !c.shut() {
+	if c.gain.now() > 3 {
+		lines = append(lines, fmt.Sprintf("the compressors' superheat rose by %.0f K while it was shut for defrost", c.gain.value))
+	}
+	if !c.known && !c.isShut() {
 		lines = append(lines, "its coil outlet temperature is not measured; it would tell")
 	}
 	return lines
