@@ -213,6 +213,14 @@ func TestVerdicts(t *testing.T) {
 				x.shortfall = -1.5
 			}
 		}}, PassRemarks, "implies a superheat of 1.5 K at its lowest, where the suction line showed 14.0 K"},
+		{"runs in starts alone, and wet", story{change: func(_, after int, x *stretch) {
+			if after >= -1380 && after < 1300 {
+				x.phase, x.superheat = phase.Off, math.NaN()
+			}
+			if after >= 100 && after < 200 {
+				x.phase, x.superheat = phase.Start, 0
+			}
+		}}, Fail, "first 120 s after a start"},
 		{"two dips", story{change: func(_, after int, x *stretch) {
 			if after >= 100 && after < 110 || after >= 500 && after < 510 {
 				x.superheat = 6

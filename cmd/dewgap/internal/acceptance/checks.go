@@ -146,11 +146,6 @@ func (j *judge) start(m *machineTrack, c cycle, f *figures) Check {
 		fmt.Sprintf("in the first 120 s after a start the gas was at dew, within the uncertainty, for %s; allowed %s", length(f.startWet), length(startAllowed)))
 }
 
-// concerns tells whether an event is of this compressor.
-func (j *judge) concerns(ev alert.Event, m *machineTrack) bool {
-	return ev.Group == j.track.site.Groups[m.group].Name && ev.Compressor == m.name
-}
-
 // calm are the criteria of steady running.
 func (j *judge) calm(m *machineTrack, s *calm) []Check {
 	if s.seconds == 0 {

@@ -17,7 +17,7 @@ type figures struct {
 	margin                           float64
 	below, dose, longest             float64 // s, K·s, s
 	dips                             int     // times below the floor with a recovery between
-	startWet                         float64 // s of phase start with superheat at dew
+	started, startWet                float64 // s of phase start; of it with superheat at dew
 	sump                             float64 // lowest over dew
 	learned                          bool
 	shortfall, short                 float64 // K; s beyond what is allowed
@@ -39,6 +39,7 @@ func (t *Track) figures(m *machineTrack, c cycle, rules config.Commissioning) fi
 			f.unknown += dt
 			continue
 		case phase.Start:
+			f.started += dt
 			if over := float64(m.superheat[i] - m.uncertainty[i]); over < float64(rules.OverUncertainty) {
 				f.startWet += dt
 			}

@@ -2,7 +2,6 @@ package acceptance
 
 import (
 	"fmt"
-	"math"
 	"slices"
 	"strings"
 	"time"
@@ -40,7 +39,7 @@ func Judge(t *Track, events []alert.Event, rules config.Commissioning, system un
 		r.From, r.To = instant(t.at[0]), instant(t.at[len(t.at)-1])
 	}
 	for i := range t.site.Groups {
-		r.Groups = append(r.Groups, j.group(i))
+		r.Groups = append(r.Groups, j.suctionGroup(i))
 	}
 	for _, c := range t.cycles(rules.Watched) {
 		r.Cycles = append(r.Cycles, j.cycle(c))
@@ -133,46 +132,34 @@ func (j *judge) cycle(c cycle) Cycle {
 	t, k := j.track, &j.track.circuits[c.circuit]
 	out := Cycle{
 		Group: t.site.Groups[k.group].Name, Circuit: k.name, Defrost: defrostName(k.kind), Number: c.number,
-		Cut: c.cut, Stages: t.stages(c), Together: j.together(c), Verdict: Pass,
-		Reasons: []string{}, Liquid: []Likely{}, Causes: []Likely{}, Next: []string{},
+		Cut: c.cut, Stages: t.stages(c), Together: j.together(c), Liquid: []Likely{}, Causes: []Likely{}, Next: []string{},
 	}
 	out.Checks = []Check{j.recovered(c, out.Stages), j.termination(c, out.Stages), j.plateau(c, out.Stages)}
-	for _, check := range out.Checks {
-		out.Verdict = worse(out.Verdict, check.verdict())
-		if check.verdict() != Pass {
-			out.Reasons = append(out.Reasons, check.Says)
-		}
-	}
+	var found findings
+	found.take("", out.Checks)
 	witness, steady := false, 0.0
 	for i := range t.machines {
 		if t.machines[i].group != k.group {
 			continue
 		}
-		m, ran, saw := j.machine(&t.machines[i], c)
+		m, of, saw := j.machine(&t.machines[i], c)
 		out.Compressors = append(out.Compressors, m)
-		if !ran {
-			continue
-		}
 		witness = witness || saw
 		steady = max(steady, m.Steady)
-		out.Verdict = worse(out.Verdict, m.Verdict)
-		for _, why := range m.Reasons {
-			out.Reasons = append(out.Reasons, m.Name+": "+why)
+		for _, f := range of {
+			found.add(f.verdict, m.Name+": "+f.why)
 		}
-	}
-	doubt := func(text string) {
-		out.Verdict = worse(out.Verdict, NotJudged)
-		out.Reasons = append(out.Reasons, text)
 	}
 	switch {
 	case c.cut:
-		doubt(c.why)
+		found.add(NotJudged, c.why)
 	case !witness:
-		doubt(fmt.Sprintf("no compressor with a known superheat ran for %s after the restart", length(afterLeast)))
+		found.add(NotJudged, fmt.Sprintf("no compressor with a known superheat ran for %s after the restart", length(afterLeast)))
 	}
 	if want := j.rules.Steady.Seconds(); steady < 0.99*want {
-		doubt(fmt.Sprintf("%s of steady running next to the cycle; %s is asked for", length(steady), length(want)))
+		found.add(NotJudged, fmt.Sprintf("%s of steady running next to the cycle; %s is asked for", length(steady), length(want)))
 	}
+	out.Verdict, out.Reasons = found.sumUp()
 	if out.Verdict == Fail {
 		j.blame(&out, c)
 	}
@@ -199,76 +186,6 @@ func (j *judge) together(c cycle) []string {
 		}
 	}
 	return names
-}
-
-// machine judges one compressor in a cycle. ran: it ran at all; saw: it ran
-// long enough in the pulldown, with a superheat to be believed.
-func (j *judge) machine(m *machineTrack, c cycle) (out Machine, ran, saw bool) {
-	t := j.track
-	f := t.figures(m, c, j.rules)
-	s := t.steady(m, c, j.rules.Steady.Seconds())
-	out = Machine{
-		Name: m.name, Verdict: Pass, Reasons: []string{}, Checks: []Check{},
-		Running: math.Round(f.running), Known: math.Round(f.known), Suspect: math.Round(f.suspect),
-		Lowest: figure(f.lowest, 10), Uncertainty: figure(f.uncertainty, 10), Margin: figure(f.margin, 10),
-		Below: math.Round(f.below), Dose: math.Round(f.dose), Longest: math.Round(f.longest), Steady: math.Round(s.seconds),
-	}
-	if out.Lowest != nil {
-		at := instant(t.at[f.lowestRow])
-		out.LowestAt, out.LowestPhase = &at, m.phase[f.lowestRow].String()
-	}
-	if f.running+f.unknown == 0 {
-		out.Verdict = NotJudged
-		out.Reasons = append(out.Reasons, "did not run in this cycle, or only in its first 120 s after a start")
-		return out, false, false
-	}
-	if why := j.doubt(m, c, &f); why != "" {
-		out.Verdict = NotJudged
-		out.Reasons = append(out.Reasons, why)
-		if f.known == 0 || f.suspect > 0 && !j.floods(m, c) {
-			return out, true, false // what it shows is no evidence either way
-		}
-	}
-	out.Checks = append(j.dips(m, c, &f), j.calm(m, &s)...)
-	out.Checks = append(out.Checks, j.wetness(m, &f)...)
-	for _, check := range out.Checks {
-		out.Verdict = worse(out.Verdict, check.verdict())
-		if check.verdict() != Pass {
-			out.Reasons = append(out.Reasons, check.Says)
-		}
-	}
-	if c.cut && out.Verdict != Fail {
-		out.Verdict = NotJudged // the cycle's own reason says why
-	}
-	return out, true, f.after >= afterLeast
-}
-
-// floods tells whether analysis raised a floodback of the compressor in the
-// cycle: it does so on a doubted reading only where the doubt cannot excuse it.
-func (j *judge) floods(m *machineTrack, c cycle) bool {
-	return slices.ContainsFunc(j.overlapping("floodback", c.from, c.to), func(ev alert.Event) bool { return j.concerns(ev, m) })
-}
-
-// doubt says why what a compressor shows cannot be judged; nothing when it can.
-func (j *judge) doubt(m *machineTrack, c cycle, f *figures) string {
-	for _, ev := range j.overlapping("sensor_fault", c.from, c.to) {
-		if ev.Group == j.track.site.Groups[m.group].Name && (ev.Compressor == m.name || ev.Compressor == "") && measures(ev.Input) {
-			f.suspect = max(f.suspect, 1)
-			why := ev.Input + " is doubted"
-			if len(ev.Evidence) > 0 {
-				why = "a sensor is doubted: " + ev.Evidence[0]
-			}
-			return why
-		}
-	}
-	if f.suspect > suspectAllowed {
-		return "its superheat was suspect for " + length(f.suspect)
-	}
-	f.suspect = 0
-	if share := f.known / (f.running + f.unknown); share < j.rules.Known {
-		return fmt.Sprintf("its superheat was known for %s of the running; %s is asked for", percent(share), percent(j.rules.Known))
-	}
-	return ""
 }
 
 // Keep leaves only the circuits named GROUP.CIRCUIT in the record; none named

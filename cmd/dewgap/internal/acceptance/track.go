@@ -52,9 +52,8 @@ type circuitTrack struct {
 
 // groupTrack is what the check of a standing system needs.
 type groupTrack struct {
-	suction, discharge, ambient int // points; −1 where there is none
-	apart                       []float32
-	room                        []float32
+	suction, discharge int       // points; −1 where there is none
+	apart              []float32 // discharge − suction, Pa
 }
 
 // span is one defrost as analysis followed it.
@@ -73,7 +72,7 @@ func NewTrack(site analyze.Site) *Track {
 		for _, c := range g.Circuits {
 			t.circuits = append(t.circuits, circuitTrack{group: i, name: c.Name, kind: c.Defrost})
 		}
-		gt := groupTrack{suction: -1, discharge: -1, ambient: -1}
+		gt := groupTrack{suction: -1, discharge: -1}
 		for p, point := range site.Points {
 			if point.Group != g.Name {
 				continue
@@ -83,8 +82,6 @@ func NewTrack(site analyze.Site) *Track {
 				gt.suction = p
 			case reading.DischargePressure:
 				gt.discharge = p
-			case reading.AmbientTemperature:
-				gt.ambient = p
 			}
 		}
 		t.groups = append(t.groups, gt)
@@ -158,7 +155,6 @@ func (g *groupTrack) add(inputs []analyze.Input) {
 		return inputs[point].Value
 	}
 	g.apart = append(g.apart, float32(value(g.discharge)-value(g.suction)))
-	g.room = append(g.room, float32(value(g.ambient)))
 }
 
 // lasts returns for how long row i stands, in s: until the next row, and
