@@ -86,8 +86,13 @@ func (c *circuit) hold(dt float64, out stream) stream {
 	// condensate leaves through the check valve around the expansion valve
 	last := &c.stub.cells[0]
 	last.liquid += float64(out.liquid * dt)
-	over := max(last.liquid-c.stub.full, 0) // a coil full of condensate pushes it out
+	over := max(last.liquid-c.stub.full, 0) // backs up in the coil, and is pushed out of a full one
 	last.liquid -= over
+	for i := coilCells - 1; i >= 0; i-- {
+		back := min(over, c.coil.full-c.coil.cells[i].liquid)
+		c.coil.cells[i].liquid += back
+		over -= back
+	}
 	condensing := max(-o.made, 0)
 	wanted := float64(condensing * min(float64(c.Defrost.Drain*o.drain), 1) * dt)
 	held := c.coil.mass() + last.liquid

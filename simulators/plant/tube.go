@@ -130,7 +130,8 @@ func (t *tube) step(dt float64, in stream, s *saturation, dew float64, outside [
 		gas += rate
 
 		left := here - evaporated
-		drag := (max(gas, 0) + float64(0.02*t.flow)) / (t.hold * t.flow)
+		// a rush of gas does not carry liquid any faster than thrice the nominal flow (no source)
+		drag := (min(max(gas, 0), float64(3*t.flow)) + float64(0.02*t.flow)) / (t.hold * t.flow)
 		c.liquid = left / (1 + float64(dt*drag))
 		if c.liquid > t.full {
 			c.liquid = t.full

@@ -27,7 +27,7 @@ var floods = map[string][]flood{
 	"load-change-after-defrost":   {{compressor: "lt.c1", from: 46, to: 68, least: 1}, {compressor: "lt.c2", from: 46, to: 68, least: 0}},
 	"overcharge":                  {{compressor: "mt.c1", from: 60, to: 240, least: 30, start: true}},
 	"accumulator-full":            {{compressor: "lt.c1", from: 60, to: 80, least: 5}, {compressor: "lt.c2", from: 60, to: 80, least: 5}},
-	"hot-gas-carryover":           {{compressor: "lt.c1", from: 36, to: 44, least: 0.3}},
+	"hot-gas-carryover":           {{compressor: "lt.c1", from: 36, to: 46, least: 0.5}, {compressor: "lt.c2", from: 36, to: 46, least: 0}},
 	"loose-clamp-hides-floodback": {{compressor: "lt.c1", from: 60, to: 180, least: 60, start: true}},
 }
 
