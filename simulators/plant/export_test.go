@@ -54,11 +54,7 @@ func (p *Plant) Broken() string {
 // the given superheat, with a share of liquid, enters it at a suction and a
 // condensing dew, °C.
 func Discharge(refrigerant, kind string, dew, condensing, superheat, liquid float64) (float64, error) {
-	props, err := lookup(refrigerant)
-	if err != nil {
-		return 0, err
-	}
-	f, err := newFluid(refrigerant, props)
+	f, err := fluidOf(refrigerant)
 	if err != nil {
 		return 0, err
 	}
@@ -80,11 +76,7 @@ func Discharge(refrigerant, kind string, dew, condensing, superheat, liquid floa
 // CostOfLiquid passes gas of 20 K superheat with 1 % of liquid through a long
 // insulated tube and returns the K that it lost.
 func CostOfLiquid(refrigerant string, dew float64) (float64, error) {
-	props, err := lookup(refrigerant)
-	if err != nil {
-		return 0, err
-	}
-	f, err := newFluid(refrigerant, props)
+	f, err := fluidOf(refrigerant)
 	if err != nil {
 		return 0, err
 	}

@@ -48,6 +48,15 @@ type fluid struct {
 	gas  []gasRow
 }
 
+// fluidOf makes the tables of a refrigerant by its designation.
+func fluidOf(name string) (*fluid, error) {
+	from, err := lookup(name)
+	if err != nil {
+		return nil, err
+	}
+	return newFluid(name, from)
+}
+
 func newFluid(name string, from properties) (*fluid, error) {
 	f := &fluid{name: name}
 	for i := 0; ; i++ {

@@ -48,11 +48,7 @@ func newCold(d Description, seed uint64) (*Plant, error) {
 	}
 	p := &Plant{d: d, humidity: newHumidity()}
 	for i := range d.Groups {
-		props, err := lookup(d.Groups[i].Refrigerant)
-		if err != nil {
-			return nil, fmt.Errorf("suction group %q: %w", d.Groups[i].Name, err)
-		}
-		f, err := newFluid(d.Groups[i].Refrigerant, props)
+		f, err := fluidOf(d.Groups[i].Refrigerant)
 		if err != nil {
 			return nil, fmt.Errorf("suction group %q: %w", d.Groups[i].Name, err)
 		}

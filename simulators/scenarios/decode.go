@@ -117,40 +117,39 @@ func (r *reader) value(path string, v any, given bool, def string, into reflect.
 			r.fault(path, "%g: a finite number is needed", f)
 		}
 	case reflect.Int:
-		if n, ok := v.(int64); ok {
+		if n, ok := take[int64](r, path, v, "a whole number is needed"); ok {
 			into.SetInt(n)
-		} else {
-			r.fault(path, "a whole number is needed, not %v", v)
 		}
 	case reflect.String:
-		if s, ok := v.(string); ok {
+		if s, ok := take[string](r, path, v, "a text in quotes is needed"); ok {
 			into.SetString(s)
-		} else {
-			r.fault(path, "a text in quotes is needed, not %v", v)
 		}
 	case reflect.Bool:
-		if b, ok := v.(bool); ok {
+		if b, ok := take[bool](r, path, v, "true or false is needed"); ok {
 			into.SetBool(b)
-		} else {
-			r.fault(path, "true or false is needed, not %v", v)
 		}
 	case reflect.Struct:
 		if into.Type() == reflect.TypeFor[time.Time]() {
-			if t, ok := v.(time.Time); ok {
+			if t, ok := take[time.Time](r, path, v, "a date and time without quotes is needed, as 2026-03-02T04:00:00Z"); ok {
 				into.Set(reflect.ValueOf(t))
-			} else {
-				r.fault(path, "a date and time without quotes is needed, as 2026-03-02T04:00:00Z")
 			}
 			return
 		}
-		if t, ok := v.(map[string]any); ok {
+		if t, ok := take[map[string]any](r, path, v, "a table is needed"); ok {
 			r.table(path, t, into)
-		} else {
-			r.fault(path, "a table is needed")
 		}
 	case reflect.Slice:
 		r.list(path, v, into)
 	}
+}
+
+// take returns v as a T, or notes what is needed instead.
+func take[T any](r *reader, path string, v any, needed string) (T, bool) {
+	t, ok := v.(T)
+	if !ok {
+		r.fault(path, "%s, not %v", needed, v)
+	}
+	return t, ok
 }
 
 func (r *reader) list(path string, v any, into reflect.Value) {
