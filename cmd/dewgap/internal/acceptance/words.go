@@ -74,7 +74,7 @@ func rulesOf(c config.Commissioning, system units.System) []Rule {
 		"floor":       fmt.Sprintf("From the beginning of the defrost until its pulldown is over, and for at least %s after the restart, the superheat stays at or above the floor but for at most %s in all.", length(c.Watched.Seconds()), length(c.BelowFloor.Seconds())),
 		"above_dew":   fmt.Sprintf("In the same time the lowest superheat less its expanded uncertainty is at least %s.", difference(c.OverUncertainty)),
 		"floodback":   "Analysis finds no wet gas: no floodback, minor or major.",
-		"start":       fmt.Sprintf("No flooded start, and in the first 120 s after a start the gas is not at dew for more than %s.", length(startAllowed)),
+		"start":       fmt.Sprintf("Analysis finds no flooded start; a remark where the line is at dew for more than %s of the first 120 s after a start.", length(startAllowed)),
 		"second_dip":  "The superheat does not dip below the floor again once it has come back.",
 		"recovered":   fmt.Sprintf("The circuit's load is back within 10 %% of what it was within %s of the restart.", length(c.Recovered.Seconds())),
 		"steady":      fmt.Sprintf("Of %s of steady running next to the cycle, %s is at or above the floor.", length(c.Steady.Seconds()), percent(c.SteadyAbove)),
