@@ -128,7 +128,8 @@ type Checker struct {
 	others   []float64
 	noisy    []since // same index as frozen
 	running  []bool
-	changed  int64 // ns; last time a compressor started or stopped, or a defrost began or ended
+	turned   []int64 // ns; last start or stop of each compressor
+	changed  int64   // ns; last time a compressor started or stopped, or a defrost began or ended
 	frosting []bool
 	last     int64
 	slowLast int64
@@ -141,6 +142,7 @@ func New(g Group) *Checker {
 	c := &Checker{group: g, glide: glideOf(g.Line)}
 	n := len(g.Compressors)
 	c.wet, c.deep, c.off, c.room = make([]since, n), make([]since, n), make([]since, n), make([]since, n)
+	c.turned = make([]int64, n)
 	c.running, c.frosting = make([]bool, n), make([]bool, len(g.Circuits))
 	seen := map[*superheat.Signal]bool{}
 	add := func(in Input, kind inputKind, compressor int) {
@@ -241,7 +243,7 @@ func since64(at, last int64, begun bool) int64 {
 func (c *Checker) noteChanges(now *Now) {
 	for i, p := range now.Phases {
 		if on := runs(p); on != c.running[i] {
-			c.running[i], c.changed = on, now.At
+			c.running[i], c.changed, c.turned[i] = on, now.At, now.At
 		}
 	}
 	for i, d := range now.Defrosting {

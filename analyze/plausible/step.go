@@ -112,7 +112,8 @@ func (c *Checker) newStep(m *moved, s superheat.Step, now *Now) {
 		if calm && math.Abs(s.Size()) >= restStep && interval <= movedInterval {
 			m.dew, m.waiting = math.NaN(), movedWait
 		}
-	case s.Size() >= leapLeast && s.From-dew > movedDry && (calm && interval <= leapInterval || interval <= leapSudden):
+	case s.Size() >= leapLeast && s.From-dew > movedDry && (interval <= leapSudden ||
+		interval <= leapInterval && s.At-c.turned[m.compressor] > int64(movedReason)):
 		m.standing = true
 	case settled(now.Phases[m.compressor]) && calm:
 		m.waiting, m.standing = c.judgeStep(m, s, dew)
