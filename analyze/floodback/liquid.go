@@ -102,7 +102,7 @@ func (l *liquidMeter) judge(m *Moment, superheat, edge float64) {
 		return
 	}
 	isDry := superheat > edge+drySuperheat && m.RunningFor >= learnAfter
-	gas := l.hot.ahead(l.machine.lag())
+	gas := l.hot.unlagged(l.machine.lag())
 	slope := l.hot.slope()
 	calm := 1 / (1 + slope*slope/(lagSlope*lagSlope)) // a metal that is still warming or cooling tells less
 
@@ -160,7 +160,7 @@ func (l *liquidMeter) judge(m *Moment, superheat, edge float64) {
 // and sensor would have it.
 func (l *liquidMeter) least() float64 { return l.liquid - l.doubt/2 }
 
-func (l *liquidMeter) burst() float64 { return max(l.liquid, l.share.ahead(burstLag)) - l.doubt/2 }
+func (l *liquidMeter) burst() float64 { return max(l.liquid, l.share.unlagged(burstLag)) - l.doubt/2 }
 
 // shortfall tells whether the machine is known, and how far its discharge
 // heads below that of dry gas at 0 K of superheat: below zero for a machine

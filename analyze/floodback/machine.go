@@ -58,13 +58,13 @@ func (m *machine) known() bool { return m.seconds >= learnEnough }
 
 // learn takes an efficiency seen in dry steady running for dt seconds.
 func (m *machine) learn(ratio, eta, dt float64) {
-	if !(eta > etaLeast && eta < etaMost) {
+	if !(eta > etaLeast && eta < etaMost && dt > 0) {
 		return
 	}
 	i, _ := bin(ratio)
 	b := &m.at[i]
 	b.seconds = min(b.seconds+dt, learnTau)
-	b.eta += (eta - b.eta) * dt / max(b.seconds, dt)
+	b.eta += (eta - b.eta) * dt / b.seconds
 	m.seconds = min(m.seconds+dt, learnTau)
 }
 

@@ -54,3 +54,7 @@ func (t *trend) slope() float64 { return (t.near.now() - t.far.now()) / t.tau }
 func (t *trend) ahead(lag float64) float64 {
 	return t.near.now() + t.slope()*(t.tau+lag)
 }
+
+// unlagged is the same, still tau behind, and so without overshoot where the
+// quantity turns.
+func (t *trend) unlagged(lag float64) float64 { return t.near.now() + t.slope()*lag }

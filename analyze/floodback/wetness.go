@@ -76,7 +76,7 @@ func (w *wetness) step(m *Moment) {
 	count(&w.damp, w.liquid.least() > w.limits.MinorLiquid && low < edge+dampAbove)
 	over := w.liquid.burst()
 	if low < edge { // the line bears it out: no benefit of the doubt
-		over += w.liquid.doubt / 2
+		over = max(over, w.liquid.liquid)
 	}
 	count(&w.over, over > w.limits.MajorLiquid.Of(m.Kind) && low < edge+burstAbove)
 	count(&w.oil, w.superheat < edge && m.RunningFor > sumpAfter &&
