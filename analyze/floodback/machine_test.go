@@ -15,7 +15,7 @@ func TestLagIsLearned(t *testing.T) {
 		hot, dry := trend{tau: hotTau}, trend{tau: hotTau}
 		shown := 60.0
 		for s := 0.0; s < 4*3600; s++ {
-			gas := 75 + 8*math.Copysign(1, math.Sin(s/700))
+			gas := 75 + 15*math.Copysign(1, math.Sin(s/700))
 			shown += (gas - shown) * (1 - math.Exp(-1/tau))
 			hot.take(shown, 1e9)
 			dry.take(gas, 1e9)
