@@ -1,5 +1,10 @@
 package cause
 
+import (
+	"maps"
+	"slices"
+)
+
 // Check is one thing to look at on site.
 type Check struct {
 	Do       string `json:"do"`
@@ -272,6 +277,9 @@ var checks = map[string][]Check{
 		},
 	},
 }
+
+// Names lists the causes that there are checks for, in alphabetical order.
+func Names() []string { return slices.Sorted(maps.Keys(checks)) }
 
 // Checks returns what to check next for a cause of the contract, in order:
 // whether the readings are true, then what is safest. An unknown word gets the

@@ -7,6 +7,7 @@ import (
 	"time"
 
 	"dewgap/alert"
+	"dewgap/analyze/cause"
 	"dewgap/analyze/units"
 	"dewgap/config"
 )
@@ -132,7 +133,7 @@ func (j *judge) cycle(c cycle) Cycle {
 	t, k := j.track, &j.track.circuits[c.circuit]
 	out := Cycle{
 		Group: t.site.Groups[k.group].Name, Circuit: k.name, Defrost: defrostName(k.kind), Number: c.number,
-		Cut: c.cut, Stages: t.stages(c), Together: j.together(c), Liquid: []Likely{}, Causes: []Likely{}, Next: []string{},
+		Cut: c.cut, Stages: t.stages(c), Together: j.together(c), Liquid: []Likely{}, Causes: []Likely{}, Next: []cause.Check{},
 	}
 	out.Checks = []Check{j.recovered(c, out.Stages), j.termination(c, out.Stages), j.plateau(c, out.Stages)}
 	var found findings

@@ -7,6 +7,7 @@ import (
 	"io"
 	"slices"
 
+	"dewgap/analyze/cause"
 	"dewgap/cmd/dewgap/internal/acceptance"
 	"dewgap/config"
 )
@@ -29,6 +30,7 @@ type page struct {
 	Signers  []string
 	Scope    string
 	Files    []acceptance.File
+	OnSite   string // said with every list of checks
 }
 
 type cycleView struct {
@@ -82,7 +84,7 @@ func HTML(w io.Writer, r *acceptance.Record, size string) error {
 	}
 	p := page{
 		words: words{r.System}, Record: r, Style: template.CSS(recordCSS + "@page { " + paperSizes[size] + " margin: 13mm 14mm 15mm; }\n"),
-		ByHand: byHand, Cautions: cautions, Signers: signers, Scope: scope, Files: append([]acceptance.File{r.Config}, r.Data...),
+		ByHand: byHand, Cautions: cautions, Signers: signers, Scope: scope, OnSite: cause.Cautions, Files: append([]acceptance.File{r.Config}, r.Data...),
 	}
 	for i := range r.Cycles {
 		p.Shown = append(p.Shown, p.view(&r.Cycles[i]))

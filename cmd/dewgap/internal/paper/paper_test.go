@@ -10,6 +10,7 @@ import (
 	"testing"
 	"time"
 
+	"dewgap/analyze/cause"
 	"dewgap/analyze/phase"
 	"dewgap/analyze/units"
 	"dewgap/cmd/dewgap/internal/acceptance"
@@ -34,7 +35,7 @@ func drawn(system units.System) *acceptance.Record {
 				Checks: []acceptance.Check{{Criterion: "floor", Outcome: acceptance.NotMet, Measured: ptr(600.0), Limit: ptr(30.0), Unit: "s", Says: "below the floor for 10 min"}}},
 			{Name: "c2", Verdict: acceptance.NotJudged, Running: 2400, Reasons: []string{"its superheat was not known"}},
 		},
-		Liquid: []acceptance.Likely{{Name: "case-1", Score: .9}}, Causes: []acceptance.Likely{{Name: "valve_oversized", Score: .6, Why: []string{"dips"}}}, Next: []string{"Is the reading true?"},
+		Liquid: []acceptance.Likely{{Name: "case-1", Score: .9}}, Causes: []acceptance.Likely{{Name: "valve_oversized", Score: .6, Why: []string{"dips"}}}, Next: []cause.Check{{Do: "Is the reading true?", Confirms: "moves", Clears: "stays", Caution: "cold"}},
 	}
 	for i := range 100 {
 		c.Times = append(c.Times, began.Add(time.Duration(i)*30*time.Second))

@@ -7,6 +7,7 @@ import (
 	"strings"
 	"text/tabwriter"
 
+	"dewgap/analyze/cause"
 	"dewgap/cmd/dewgap/internal/acceptance"
 )
 
@@ -84,11 +85,19 @@ func (t *text) cycle(c *acceptance.Cycle) {
 	}
 	t.likely("likely circuit", c.Liquid, func(s string) string { return s })
 	t.likely("likely cause", c.Causes, causeName)
+	if len(c.Next) > 0 {
+		t.line("  %s", cause.Cautions)
+	}
 	for i, next := range c.Next {
 		if i == 0 {
 			t.line("  check next, in this order:")
 		}
-		t.line("    %d. %s", i+1, next)
+		t.line("    %d. %s", i+1, next.Do)
+		t.line("       for it: %s", next.Confirms)
+		t.line("       against it: %s", next.Clears)
+		if next.Caution != "" {
+			t.line("       caution: %s", next.Caution)
+		}
 	}
 }
 

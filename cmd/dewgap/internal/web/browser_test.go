@@ -14,6 +14,7 @@ import (
 	"github.com/chromedp/cdproto/emulation"
 	"github.com/chromedp/chromedp"
 
+	"dewgap/analyze/cause"
 	"dewgap/cmd/dewgap/internal/snapshot"
 	"dewgap/cmd/dewgap/internal/snapshot/snaptest"
 )
@@ -80,8 +81,12 @@ func TestPageInABrowser(t *testing.T) {
 	server := pageOf(t, snaptest.EveryState(), nil)
 	does(t, ctx, chromedp.Navigate(server.URL))
 	wanted(t, ctx, "superheat in kelvin", text+`.includes("14.2 K") && `+text+`.includes("± 2.1 K")`)
-	for _, said := range []string{"above floor", "near floor", "floodback, minor", "off", "no superheat", "cases", "✕ down", "Valve orifice"} {
+	for _, said := range []string{"above floor", "near floor", "floodback, minor", "off", "no superheat", "cases", "✕ down", "Check next"} {
 		wanted(t, ctx, said, text+`.includes("`+said+`")`)
+	}
+	does(t, ctx, chromedp.Click(chromedp.CSS("details.todo summary")))
+	for _, check := range []string{cause.Checks("valve_oversized")[2].Do, cause.Checks("load_change_after_defrost")[2].Do, cause.Cautions} {
+		wanted(t, ctx, "what to check", text+`.includes(`+asJSON(check)+`)`)
 	}
 	wanted(t, ctx, "no replay bar on a live page", `document.getElementById("replay").hidden && `+text+`.includes("● live")`)
 

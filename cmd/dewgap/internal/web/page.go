@@ -4,8 +4,11 @@ import (
 	"crypto/sha256"
 	_ "embed"
 	"encoding/base64"
+	"encoding/json"
 	"net/http"
 	"strings"
+
+	"dewgap/analyze/cause"
 )
 
 var (
@@ -17,12 +20,33 @@ var (
 	pageJS string
 )
 
+// script is the page's script with what to check for each cause filled in.
+var script = strings.NewReplacer("/*CHECKS*/{}", asJSON(checksByCause()), `/*CAUTIONS*/""`, asJSON(cause.Cautions)).Replace(pageJS)
+
+func checksByCause() map[string][]cause.Check {
+	all := map[string][]cause.Check{}
+	for _, name := range cause.Names() {
+		all[name] = cause.Checks(name)
+	}
+	return all
+}
+
+// asJSON writes v as a literal of the script; encoding/json escapes < and >,
+// so that no text ends the script.
+func asJSON(v any) string {
+	text, err := json.Marshal(v)
+	if err != nil {
+		panic(err) // constants of ours
+	}
+	return string(text)
+}
+
 // The page is one file: style and script stand in it, and the policy allows
 // these two by their hash and nothing else.
 var (
-	wholePage  = strings.NewReplacer("/*STYLE*/", pageCSS, "/*SCRIPT*/", pageJS).Replace(pageHTML)
+	wholePage  = strings.NewReplacer("/*STYLE*/", pageCSS, "/*SCRIPT*/", script).Replace(pageHTML)
 	pagePolicy = "default-src 'none'; connect-src 'self'; img-src data:; base-uri 'none'; form-action 'none'; frame-ancestors 'none'; " +
-		"style-src " + hashOf(pageCSS) + "; script-src " + hashOf(pageJS)
+		"style-src " + hashOf(pageCSS) + "; script-src " + hashOf(script)
 )
 
 func hashOf(text string) string {

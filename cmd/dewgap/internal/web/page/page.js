@@ -35,22 +35,15 @@ const causes = {
 const kinds = {
   floodback: "Floodback", flooded_start: "Flooded start", hunting: "Hunting", high_superheat: "High superheat", sensor_fault: "Sensor fault", no_data: "No data",
 };
-// The order is the technician's: first whether the reading is true, then the
-// coil, the valve, the charge.
-const checks = {
-  first: "Is the reading true? Sensor tight, insulated, on clean pipe; right refrigerant; pressure gauge or absolute as set.",
-  sensor_misplaced: "Look at the suction-line sensor: contact, insulation, distance to the inlet. Compare with the machine's twin and, stopped, with the room.",
-  iced_coil: "Look at the coil for ice; then heaters (current in each phase), termination, drain, fans, door.",
-  low_airflow: "Fans: blades, motors, direction of rotation; blocked return air; dirty coil.",
-  defrost_incomplete: "Does the coil climb past 0 °C (32 °F) and end by temperature, or always by time? Heaters, clock, fail-safe time.",
-  load_change_after_defrost: "Drain-down time and fan delay after defrost.",
-  valve_oversized: "Valve orifice against the coil's load at the lowest head pressure.",
-  valve_stuck_open: "Bulb: strapped, insulated, at the right place; equaliser; dirt in the valve; drive position of an electronic valve.",
-  valve_hunting: "Bulb contact, distributor, flash gas before the valve; then its setting, at the coil outlet in steady load.",
-  overcharge: "Subcooling, sight glass and the charge on the label, before anything is recovered by certified people.",
-  accumulator_full: "Accumulator: size, oil hole, frost line; which circuit sends the liquid.",
-  hot_gas_carryover: "Pressure bled before the suction valve opens? Differential regulator, check valves, suction stop valve.",
-};
+// What to check for each cause, in the technician's order; filled in by the daemon.
+const checks = /*CHECKS*/{};
+const cautions = /*CAUTIONS*/"";
+// Those of the likeliest cause and, where it is likely enough, the one after it.
+function checksOf(causes) {
+  const likely = causes.filter((c, i) => i === 0 || (i === 1 && c.score >= 0.15)).map((c) => c.cause);
+  const all = (likely.length ? likely : ["unknown"]).flatMap((c) => checks[c] || checks.unknown || []);
+  return all.filter((c, i) => all.findIndex((d) => d.do === c.do) === i);
+}
 
 const shapes = {
   dry: ["circle", { cx: 8, cy: 8, r: 6.5 }], near: ["rect", { x: 2, y: 2, width: 12, height: 12 }],
@@ -133,10 +126,18 @@ function ranked(title, list, name) {
   return [el("h5", null, title), el("ol", null, list.slice(0, 3).map((r) => el("li", null, name(r), " ", el("span", { class: "share" }, Math.round(r.score * 100) + " %"),
     (r.why || []).length ? el("div", { class: "share" }, r.why.join("; ")) : "")))];
 }
+// Lists stay open when their event is drawn anew.
+const unfolded = new Set();
+function checkList(id, todo) {
+  const list = el("details", { class: "todo", open: unfolded.has(id) ? "" : null }, el("summary", null, "Check next, in this order"), el("p", { class: "share" }, cautions),
+    el("ol", null, todo.map((t) => el("li", null, t.do, el("div", { class: "share" }, "For it: " + t.confirms + " Against it: " + t.clears), t.caution ? el("div", { class: "why" }, el("strong", null, "⚠ " + t.caution)) : ""))));
+  list.addEventListener("toggle", () => list.open ? unfolded.add(id) : unfolded.delete(id));
+  return list;
+}
 function eventPlate(e) {
   const where = [e.group, e.compressor].filter(Boolean).join(" · ");
   const look = e.kind === "floodback" ? "event" : e.kind === "no_data" ? "blind" : "near";
-  const todo = e.kind === "floodback" || e.kind === "flooded_start" || e.kind === "hunting" ? [checks.first, ...e.causes.slice(0, 3).map((c) => checks[c.cause])] : [];
+  const todo = e.kind === "floodback" || e.kind === "flooded_start" || e.kind === "hunting" ? checksOf(e.causes || []) : [];
   const facts = [["Began", clock(e.began)], ["Opened", clock(e.opened) + ", in " + e.phase]];
   if (e.closed) facts.push(["Closed", clock(e.closed)]);
   if (known(e.min_superheat_k)) facts.push(["Lowest superheat", difference(e.min_superheat_k)], ["Lowest margin", difference(e.min_margin_k)]);
@@ -147,7 +148,7 @@ function eventPlate(e) {
     (e.evidence || []).length ? el("ul", null, e.evidence.map((t) => el("li", null, t))) : "",
     el("dl", null, facts.map(([k, v]) => [el("dt", null, k), el("dd", null, v)])),
     ranked("Likely circuits", e.circuits || [], (r) => r.name), ranked("Likely causes", e.causes || [], (r) => causes[r.cause] || r.cause),
-    todo.length ? [el("h5", null, "Check next, in this order"), el("ol", null, [...new Set(todo.filter(Boolean))].map((t) => el("li", null, t)))] : "",
+    todo.length ? checkList(e.id, todo) : "",
     el("p", { class: "share" }, e.id));
 }
 
