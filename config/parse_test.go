@@ -7,9 +7,12 @@ import (
 	"path/filepath"
 	"strings"
 	"testing"
+	"time"
 
 	"github.com/google/go-cmp/cmp"
+	"github.com/google/go-cmp/cmp/cmpopts"
 
+	"dewgap/analyze/floodback"
 	"dewgap/collector/modbus"
 )
 
@@ -84,6 +87,34 @@ func TestForRecording(t *testing.T) {
 	_, err = c.ForRecording([]string{"mt.c3.suction_temperature", "mt.suction_presure", "mt.suction_pressure"})
 	if err == nil || !strings.Contains(err.Error(), `"mt.c3.suction_temperature"`) || !strings.Contains(err.Error(), `"mt.suction_presure"`) {
 		t.Error("homeless columns:", err)
+	}
+}
+
+// What a group states of its detectors is what they get; the rest stays as it
+// is by default.
+func TestDetect(t *testing.T) {
+	c, err := Load("testdata/good/full.toml")
+	if err != nil {
+		t.Fatal(err)
+	}
+	want := floodback.DefaultSettings()
+	want.Floor.Steady = 20.0 / 1.8
+	want.Wet.MinorLiquid, want.Wet.MajorLiquid.Scroll = 0.01, 0.04
+	want.Wet.Edge, want.Wet.Contact, want.Wet.NearDew, want.Wet.SumpNear, want.Wet.SumpFall = 1, 0.05, 2, 8, 3
+	want.Oil.Cold, want.Oil.Cool = 3, 7
+	want.Hunting.Swing, want.Hunting.Cycles = 3, 5
+	want.High = floodback.HighLimits{
+		Superheat: 25, SuperheatHold: 30 * time.Minute, Discharge: 110, DischargeHold: 15 * time.Minute,
+		Critical: want.High.Critical, HotSuperheat: want.High.HotSuperheat,
+	}
+	want.NoDataHold, want.FaultHold = 5*time.Minute, 2*time.Minute
+	if diff := cmp.Diff(want, c.Site.Groups[0].Detect, cmpopts.EquateApprox(0, 1e-9)); diff != "" {
+		t.Error(diff)
+	}
+	if len(c.Site.Groups) > 1 {
+		if diff := cmp.Diff(floodback.DefaultSettings().Wet, c.Site.Groups[1].Detect.Wet); diff != "" {
+			t.Error("the other group is changed:", diff)
+		}
 	}
 }
 

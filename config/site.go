@@ -246,9 +246,7 @@ const (
 // detection reads floor, hold and clear times, and the phases' settings.
 func (b *builder) detection(t *table, g *analyze.Group) {
 	d := &g.Detect
-	d.Floor = floodback.ByPhase[units.Kelvin]{Steady: 11, Pulldown: 8}
-	d.Hold = floodback.ByPhase[time.Duration]{Steady: time.Minute, Pulldown: 30 * time.Second}
-	d.ClearMargin, d.ClearHold = 2, 2*time.Minute
+	*d = floodback.DefaultSettings()
 	if f, ok := t.inner("floor", `{ steady = "11 K", pulldown = "8 K" }`); ok {
 		b.floor(f, "steady", &d.Floor.Steady)
 		b.floor(f, "pulldown", &d.Floor.Pulldown)
@@ -269,6 +267,7 @@ func (b *builder) detection(t *table, g *analyze.Group) {
 		b.hold(c, "hold", &d.ClearHold)
 		c.done()
 	}
+	b.detectors(t, d)
 	g.Superheat.StaleAfter, _ = t.duration("stale_after", time.Second, time.Hour)
 	g.Phase.Drip, _ = t.duration("drip", 0, time.Hour)
 	g.Phase.PulldownLimit, _ = t.duration("pulldown_limit", time.Minute, 6*time.Hour)
