@@ -97,13 +97,20 @@ func (c *Checker) checkReversed(now *Now, dt int64) {
 	c.reversed.take(false, dt)
 }
 
+// allOff says that no compressor of the group runs.
+func (c *Checker) allOff(now *Now) bool {
+	for _, p := range now.Phases {
+		if p != phase.Off {
+			return false
+		}
+	}
+	return true
+}
+
 // checkStopped compares with the machine room, where its temperature is known:
 // a pipe that has stood for long is as warm as the room; one that runs is not.
 func (c *Checker) checkStopped(now *Now, dt int64) {
-	allOff := true
-	for _, p := range now.Phases {
-		allOff = allOff && p == phase.Off
-	}
+	allOff := c.allOff(now) && c.allTold(now)
 	for i := range now.Superheat {
 		v := &now.Superheat[i]
 		t := float64(v.Temperature)

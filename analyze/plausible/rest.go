@@ -5,7 +5,6 @@ import (
 	"math"
 	"time"
 
-	"dewgap/analyze/phase"
 	"dewgap/analyze/superheat"
 	"dewgap/analyze/units"
 )
@@ -44,10 +43,8 @@ type restWatch struct {
 // the warmest.
 func (c *Checker) checkRest(now *Now, dt int64) {
 	w := &c.rest
-	all := true
-	for _, p := range now.Phases {
-		all = all && p == phase.Off
-	}
+	// Where no signal tells that all stand, sides that have met do.
+	all := c.allOff(now) && (c.allTold(now) || c.equalised(now.Superheat[0].Pressure, now))
 	long := w.off.take(all, dt) >= restLong
 	c.checkPlateau(now, dt, all)
 	if !long {
