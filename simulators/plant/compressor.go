@@ -171,7 +171,8 @@ func (h *highSide) step(dt, heat, outdoor, minimum float64, critical bool) {
 		free = max(1-(h.mass-h.just)/(1.5*h.just), 0.15) // liquid stands in the tubes
 	}
 	g := float64(h.conductance * h.fans * free * h.dirt)
-	mass := h.heatStore / dt
+	// the liquid in it follows the condensing temperature
+	mass := (h.heatStore + float64(max(h.mass, 0)*h.state.cpLiquid)) / dt
 	next := (float64(mass*h.dew) + heat + float64(g*outdoor)) / (mass + g)
 	h.rejected = float64(g * (next - outdoor))
 	h.dew = max(next, -10)

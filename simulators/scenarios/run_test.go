@@ -1,6 +1,7 @@
 package scenarios_test
 
 import (
+	"flag"
 	"strings"
 	"sync"
 	"testing"
@@ -9,6 +10,8 @@ import (
 	"dewgap/simulators/plant"
 	"dewgap/simulators/scenarios"
 )
+
+var seed = flag.Uint64("seed", 1, "seed of the scenarios' runs")
 
 // every is the time between the samples of a run.
 const every = 2 * time.Second
@@ -43,7 +46,7 @@ func play(name string) (*run, error) {
 	if err != nil {
 		return nil, err
 	}
-	p, err := plant.New(d, 1)
+	p, err := plant.New(d, *seed)
 	if err != nil {
 		return nil, err
 	}

@@ -19,21 +19,21 @@ type flood struct {
 var floods = map[string][]flood{
 	"demo":                        {{compressor: "lt.c2", from: 15, to: 120, least: 30}},
 	"valve-oversized":             {{compressor: "lt.c1", from: 48, to: 62, least: 1, start: true}, {compressor: "lt.c1", from: 285, to: 305, least: 1, start: true}},
-	"valve-stuck-open":            {{compressor: "mt.c2", from: 60, to: 240, least: 40, start: true}, {compressor: "mt.c1", from: 190, to: 225, least: 0}},
+	"valve-stuck-open":            {{compressor: "mt.c2", from: 60, to: 240, least: 30, start: true}, {compressor: "mt.c1", from: 190, to: 225, least: 0}},
 	"valve-hunting":               {{compressor: "lt.c1", from: 60, to: 240, least: 15, start: true}},
 	"iced-coil":                   {{compressor: "lt.c1", from: 60, to: 205, least: 60}, {compressor: "lt.c2", from: 60, to: 205, least: 0}},
 	"low-airflow":                 {{compressor: "mt.c2", from: 60, to: 240, least: 60, start: true}, {compressor: "mt.c1", from: 190, to: 225, least: 0}},
 	"defrost-incomplete":          {{compressor: "lt.c1", from: 0, to: 300, least: 60, start: true}},
 	"load-change-after-defrost":   {{compressor: "lt.c1", from: 46, to: 68, least: 1}, {compressor: "lt.c2", from: 46, to: 68, least: 0}},
 	"overcharge":                  {{compressor: "mt.c1", from: 60, to: 240, least: 30, start: true}},
-	"accumulator-full":            {{compressor: "lt.c1", from: 60, to: 80, least: 5}, {compressor: "lt.c2", from: 60, to: 80, least: 5}},
+	"accumulator-full":            {{compressor: "lt.c1", from: 60, to: 80, least: 5}, {compressor: "lt.c2", from: 60, to: 80, least: 0}},
 	"hot-gas-carryover":           {{compressor: "lt.c1", from: 36, to: 46, least: 0.5}, {compressor: "lt.c2", from: 36, to: 46, least: 0}},
 	"loose-clamp-hides-floodback": {{compressor: "lt.c1", from: 60, to: 180, least: 60, start: true}},
 }
 
 const (
-	wetK = 0.5 // less than this, with liquid there, is wet
-	dryK = 3   // a healthy plant keeps this outside of starts, however deep its dips
+	wetK = 0.5 // less than this, with liquid there, is wet: it could not all boil
+	dryK = 1   // a healthy plant keeps this outside of starts, however deep its dips
 )
 
 // Each faulty scenario floods when and as its cause says, and each healthy one
