@@ -38,7 +38,7 @@ type Status struct {
 	Errors     map[string]uint64 // by reason code
 	Requests   uint64
 	Reconnects uint64
-	Cycle      time.Duration // length of the last cycle
+	Cycle      time.Duration // how long the bus was busy in its last cycle, in which each point comes round once or oftener
 	LateCycles uint64
 	Resting    []string // units that are left alone after failures, with until when
 }

@@ -25,7 +25,7 @@ func (s *Source) account(b *block, f *Failure, now time.Time, cost time.Duration
 	unit := s.units[b.unit]
 	switch {
 	case f == nil || f.isException() && !f.ofUnit():
-		if unit.failures > 1 {
+		if unit.doubted() {
 			s.log.Info("unit answers again", "unit", b.unit)
 		}
 		unit.worked()
@@ -38,6 +38,9 @@ func (s *Source) account(b *block, f *Failure, now time.Time, cost time.Duration
 			b.rest.failed(now, cost, restMost, f.Reason(), s.random)
 		}
 	case f.ofUnit():
+		if s.doubted(b) {
+			s.probing.failed(now, cost, s.random)
+		}
 		unit.failed(now, cost, restMost, f.Reason(), s.random)
 		b.rest.failed(now, cost, restMost, f.Reason(), s.random)
 		if unit.failures == 2 {
@@ -58,7 +61,7 @@ func (s *Source) account(b *block, f *Failure, now time.Time, cost time.Duration
 // allResting tells whether no unit of the bus answers.
 func (s *Source) allResting() bool {
 	for _, u := range s.units {
-		if u.failures == 0 {
+		if !u.silent() {
 			return false
 		}
 	}

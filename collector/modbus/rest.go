@@ -7,6 +7,7 @@ import "time"
 // a twentieth of the time.
 type rest struct {
 	failures int
+	well     bool // the last attempt worked
 	until    time.Time
 	reason   string
 }
@@ -23,12 +24,19 @@ const (
 // resting tells whether it is not yet time to try again.
 func (r *rest) resting(now time.Time) bool { return now.Before(r.until) }
 
+// silent tells whether nothing has worked since the last failure.
+func (r *rest) silent() bool { return r.failures > 0 && !r.well }
+
+// doubted tells whether the next attempt is a probe of what has failed more
+// than once.
+func (r *rest) doubted() bool { return r.failures >= 2 }
+
 // failed counts a failure that took cost. The first one brings no rest: a lost
 // frame happens, and the period is pause enough.
 func (r *rest) failed(now time.Time, cost, most time.Duration, reason string, random func() float64) {
 	r.failures++
-	r.reason = reason
-	if r.failures < 2 {
+	r.well, r.reason = false, reason
+	if !r.doubted() {
 		return
 	}
 	d := min(restLeast<<min(r.failures-2, 10), most)
@@ -36,5 +44,27 @@ func (r *rest) failed(now time.Time, cost, most time.Duration, reason string, ra
 	r.until = now.Add(d + time.Duration(random()*float64(d)/4))
 }
 
-// worked forgets the failures.
-func (r *rest) worked() { *r = rest{} }
+// worked ends the rest. One failure stays on the account of what has been
+// doubted, so that a unit that answers now and then rests after each failure
+// between.
+func (r *rest) worked() {
+	*r = rest{failures: min(r.failures, 2) / 2, well: true}
+}
+
+// probing bounds what all that rests costs together: while some unit answers,
+// failed probes of those that do not cost a twentieth of the bus's time at
+// most, however many they are. Jitter decides whose turn it is.
+type probing struct{ next time.Time } // when the bus may afford the next probe
+
+func (p *probing) failed(now time.Time, cost time.Duration, random func() float64) {
+	d := restCost * cost
+	p.next = now.Add(d + time.Duration(random()*float64(d)/4))
+}
+
+// mayProbe tells whether a block may be read now: one whose unit or itself is
+// doubted only when the bus can afford it, unless no unit answers anyhow.
+func (s *Source) mayProbe(b *block, now time.Time) bool {
+	return !s.doubted(b) || s.allResting() || !now.Before(s.probing.next)
+}
+
+func (s *Source) doubted(b *block) bool { return s.units[b.unit].doubted() || b.rest.doubted() }

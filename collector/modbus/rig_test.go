@@ -3,9 +3,11 @@ package modbus
 import (
 	"bytes"
 	"context"
+	"io"
 	"log/slog"
 	"math"
 	"net"
+	"strings"
 	"sync"
 	"sync/atomic"
 	"testing"
@@ -164,20 +166,59 @@ func (r *rig) start() {
 	}
 	r.Source = source
 	ctx, cancel := context.WithCancel(context.Background())
-	var all sync.WaitGroup
+	device, unplug := context.WithCancel(context.Background())
+	var reader, devices sync.WaitGroup
 	source.dial = func(context.Context) (conn, error) {
 		if err, _ := r.refuse.Load().(refusal); err.error != nil {
 			return nil, err.error
 		}
 		here, there := net.Pipe()
-		all.Go(func() { r.front.ServeLine(ctx, there) })
+		devices.Go(func() { r.front.ServeLine(device, buffer(there)) })
 		if r.wrap != nil {
 			return r.wrap(here), nil
 		}
 		return here, nil
 	}
-	all.Go(func() { source.Run(ctx, r.sink) })
-	r.stop = func() { cancel(); all.Wait() }
+	reader.Go(func() { source.Run(ctx, r.sink) })
+	// The device stays until the source has left: it must not be what ends a
+	// request.
+	r.stop = func() { cancel(); reader.Wait(); unplug(); devices.Wait() }
+}
+
+// buffered is the device's end of a pipe that takes what is sent while the
+// device is busy, as a socket or a line does.
+type buffered struct {
+	net.Conn
+	in   chan []byte
+	rest []byte
+}
+
+func buffer(c net.Conn) *buffered {
+	b := &buffered{Conn: c, in: make(chan []byte, 1000)}
+	go func() {
+		defer close(b.in)
+		for {
+			chunk := make([]byte, 300)
+			n, err := c.Read(chunk)
+			if err != nil {
+				return
+			}
+			b.in <- chunk[:n]
+		}
+	}()
+	return b
+}
+
+func (b *buffered) Read(p []byte) (int, error) {
+	if len(b.rest) == 0 {
+		var open bool
+		if b.rest, open = <-b.in; !open {
+			return 0, io.EOF
+		}
+	}
+	n := copy(p, b.rest)
+	b.rest = b.rest[n:]
+	return n, nil
 }
 
 // pass lets time go by and returns what was delivered, every value checked
@@ -207,3 +248,21 @@ func (r *rig) pass(d time.Duration) (good int, faults map[string]int) {
 	}
 	return good, faults
 }
+
+// three are points in three reads (too far apart to join) of one width, so that
+// only care tells their answers apart.
+func three() []Point {
+	return numbered(hundredths(1, Holding, 100), hundredths(1, Holding, 200), hundredths(1, Holding, 300))
+}
+
+func has(faults map[string]int, part string) int {
+	n := 0
+	for reason, count := range faults {
+		if strings.Contains(reason, part) {
+			n += count
+		}
+	}
+	return n
+}
+
+var testSerial = Serial{Baud: 9600, DataBits: 8, StopBits: 1, Parity: "even"}

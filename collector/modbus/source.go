@@ -1,6 +1,7 @@
 package modbus
 
 import (
+	"cmp"
 	"context"
 	"fmt"
 	"hash/fnv"
@@ -24,9 +25,11 @@ type Source struct {
 	jobs     []*job
 
 	// The rest belongs to Run's goroutine, but for status.
-	line *line
-	bus  rest
-	out  collector.Sink
+	line    *line
+	bus     rest
+	probing probing
+	cycle   cycle
+	out     collector.Sink
 
 	mu     sync.Mutex
 	status collector.Status
@@ -39,8 +42,7 @@ type job struct {
 	period time.Duration
 	next   time.Time
 	blocks []*block
-	begin  int           // the block to begin with, so that a dead one does not starve the others
-	took   time.Duration // the last time
+	begin  int // the block to begin with, so that a dead one does not starve the others
 	late   bool
 }
 
@@ -113,6 +115,9 @@ func (s *Source) Run(ctx context.Context, out collector.Sink) error {
 	defer s.line.close()
 	defer context.AfterFunc(ctx, s.line.interrupt)()
 	s.schedule(s.clock.Now())
+	for _, j := range s.jobs {
+		s.cycle.length = max(s.cycle.length, j.period)
+	}
 	for len(s.jobs) > 0 {
 		j := slices.MinFunc(s.jobs, func(a, b *job) int { return a.next.Compare(b.next) })
 		if err := s.clock.Until(ctx, j.next); err != nil {
@@ -124,6 +129,30 @@ func (s *Source) Run(ctx context.Context, out collector.Sink) error {
 	<-ctx.Done()
 	return nil
 }
+
+// cycle adds up how long the bus is busy while its slowest points come round
+// once: reading, waiting for what does not answer, and the silence after it.
+type cycle struct {
+	length time.Duration // the longest period
+	ends   time.Time
+	busy   time.Duration
+}
+
+// begin starts a new cycle when the one before is over, and then returns how
+// long the bus was busy in that one. It is more than the length when the bus
+// cannot keep it.
+// at is when the bus was to be read, so that no jitter moves a read from one
+// cycle into another.
+func (c *cycle) begin(at time.Time) (busy time.Duration, whole bool) {
+	if at.Before(c.ends) {
+		return 0, false
+	}
+	busy, whole = c.busy, !c.ends.IsZero()
+	c.ends, c.busy = at.Add(c.length), 0
+	return busy, whole
+}
+
+func (c *cycle) add(took time.Duration) { c.busy += took }
 
 // schedule spreads the first reads over their periods: buses by their names,
 // the units of a bus evenly. The same configuration gives the same spread.
@@ -159,6 +188,11 @@ func (s *Source) advance(j *job) {
 
 // run reads all blocks of a job.
 func (s *Source) run(ctx context.Context, j *job) {
+	if took, whole := s.cycle.begin(j.next); whole {
+		s.mu.Lock()
+		s.status.Cycle = took
+		s.mu.Unlock()
+	}
 	start := time.Now()
 	begin := j.begin
 	for i := range j.blocks {
@@ -179,14 +213,7 @@ func (s *Source) run(ctx context.Context, j *job) {
 			}
 		}
 	}
-	j.took = time.Since(start)
-	var cycle time.Duration
-	for _, each := range s.jobs {
-		cycle += each.took
-	}
-	s.mu.Lock()
-	s.status.Cycle = cycle
-	s.mu.Unlock()
+	s.cycle.add(time.Since(start))
 }
 
 // read does one block, or its halves, and delivers what comes of it.
@@ -198,6 +225,10 @@ func (s *Source) read(ctx context.Context, b *block) *Failure {
 			s.fail(b, fmt.Sprintf("%s: %s; next try %s", reading.Resting, r.reason, r.until.Format("15:04:05")))
 			return nil
 		}
+	}
+	if !s.mayProbe(b, now) {
+		s.fail(b, fmt.Sprintf("%s: %s; others that do not answer are tried first", reading.Resting, cmp.Or(unit.reason, b.rest.reason)))
+		return nil
 	}
 	if b.halves != nil && now.Before(b.rejoin) {
 		return s.readHalves(ctx, b)

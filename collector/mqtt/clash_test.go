@@ -102,7 +102,7 @@ func TestTrap20TheFightStaysVisible(t *testing.T) {
 					switch {
 					case strings.Contains(st.Reason, words):
 						seen++
-					case seen > 0 && !(st.Up && st.Reason == ""):
+					case seen > 0 && st.Reconnects < 8:
 						hidden++
 					}
 				}

@@ -165,6 +165,28 @@ func TestTrap19UpIsNotTheLibrarysConnected(t *testing.T) {
 	}
 }
 
+// TestTrap19UpComesWithTheSubscription: neither a connection nor CONNACK is
+// enough.
+func TestTrap19UpComesWithTheSubscription(t *testing.T) {
+	onScript(t, nil, func(_ int, c *peer) {
+		<-time.After(2 * time.Second)
+		c.accept(0)
+		<-time.After(2 * time.Second)
+		c.grant()
+		c.listen(time.Hour)
+	}, func(s *Source, out *kept) {
+		if out.pass(time.Second); s.Status().Up {
+			t.Error("up before the broker has let us in")
+		}
+		if out.pass(2 * time.Second); s.Status().Up {
+			t.Error("up before it has subscribed")
+		}
+		if out.pass(2 * time.Second); !s.Status().Up {
+			t.Errorf("not up though subscribed: %+v", s.Status())
+		}
+	})
+}
+
 func TestTrap21RetainedMessageIsNoFreshReading(t *testing.T) {
 	b := startBroker(t)
 	b.Publish("rack/s", []byte("5"), true)

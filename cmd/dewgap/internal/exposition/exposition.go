@@ -90,7 +90,7 @@ var (
 	sourceRequests   = desc("source_requests_total", "Requests sent, or messages taken.", "source")
 	sourceReconnects = desc("source_reconnects_total", "Connections made after the first.", "source")
 	sourceLate       = desc("source_late_cycles_total", "Poll cycles that began late or were skipped.", "source")
-	sourceCycle      = desc("source_cycle_seconds", "Length of the last poll cycle.", "source")
+	sourceCycle      = desc("source_cycle_seconds", "How long the bus was busy in its last cycle, in which every point comes round; more than the slowest period means that it cannot keep up.", "source")
 
 	rowTime       = desc("row_timestamp_seconds", "Time of the newest row analysed.")
 	lateRows      = desc("late_rows_total", "Rows skipped because the one before took too long.")
