@@ -212,6 +212,8 @@ type Case struct {
 
 	deepest  float64 // weight of the moment that words speak of
 	words    view
+	now      float64    // weight of the newest moment
+	told     [][]string // what speaks for each circuit, in words
 	circuits []Ranked
 	causes   []Ranked
 }
@@ -314,6 +316,7 @@ func (c *Case) gather(m *Moment) {
 	}
 	w := 0.02 + depth*depth
 	c.weight += w
+	c.now = w
 	for i := range g.coils {
 		c.blame[i] += w * g.blame(i, &c.base[i], c.began)
 	}
@@ -356,8 +359,14 @@ func (c *Case) top() int {
 func (c *Case) rank() {
 	g, w := c.group, max(c.weight, 1e-9)
 	c.circuits = make([]Ranked, 0, len(c.blame))
+	if c.told == nil || c.now >= 0.7*c.deepest { // words speak of when it was deep
+		c.told = make([][]string, len(c.blame))
+		for i := range c.told {
+			c.told[i] = g.say(i, c)
+		}
+	}
 	for i, b := range c.blame {
-		c.circuits = append(c.circuits, Ranked{g.coils[i].name, math.Exp(sharpness * b / w), g.say(i, c)})
+		c.circuits = append(c.circuits, Ranked{g.coils[i].name, math.Exp(sharpness * b / w), c.told[i]})
 	}
 	share(c.circuits)
 	own := c.own()
@@ -369,7 +378,7 @@ func (c *Case) rank() {
 			signs[s] += part * (d.signs[s]/d.n - signs[s])
 		}
 	}
-	c.causes = weigh(&signs, &own)
+	c.causes = weigh(&signs, &own, c.words.outlet)
 }
 
 // sharpness turns a difference of blame into odds: 1 is e⁴, 55 to 1.

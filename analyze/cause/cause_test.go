@@ -72,7 +72,7 @@ func TestEachCauseIsFirstWhenItsPatternIsPlain(t *testing.T) {
 		v := plain()
 		c.set(&v)
 		s := read(&v)
-		got := weigh(&s, &s)
+		got := weigh(&s, &s, v.outlet)
 		if !slices.Contains(strings.Fields(c.want), got[0].Name) {
 			t.Errorf("%s: told %v", c.want, got[:min(3, len(got))])
 		}
@@ -87,7 +87,7 @@ func TestNothingKnownIsNotSure(t *testing.T) {
 	v := plain()
 	v.outlet, v.low, v.measured, v.wettest, v.driest, v.defrosts, v.peak = false, nan, 0, nan, nan, 0, nan
 	s := read(&v)
-	if got := weigh(&s, &s); got[0].Score > 0.6 {
+	if got := weigh(&s, &s, v.outlet); got[0].Score > 0.6 {
 		t.Errorf("told %v from nothing", got[0])
 	}
 }
@@ -127,7 +127,7 @@ func TestScoresAreShares(t *testing.T) {
 		}
 		sum := 0.0
 		last := 1.0
-		for _, r := range weigh(&s, &s) {
+		for _, r := range weigh(&s, &s, v.outlet) {
 			if !(r.Score >= 0 && r.Score <= last) {
 				t.Fatalf("%s has score %v after %v", r.Name, r.Score, last)
 			}

@@ -3,6 +3,7 @@ package cause
 import (
 	"maps"
 	"slices"
+	"strings"
 )
 
 // Check is one thing to look at on site.
@@ -26,8 +27,11 @@ const (
 	cautionGauge = "Connecting gauges opens the pressure envelope: for licensed people, with eye protection and the right hoses for the refrigerant, flammable or toxic ones above all."
 )
 
+// BeforeAnyCause is how many of the Checks are the same for all causes.
+const BeforeAnyCause = 2
+
 // truth is where every search begins: a wrong reading explains everything.
-var truth = []Check{
+var truth = [BeforeAnyCause]Check{
 	{
 		Do:       "On the screen: does the suction-line temperature follow the room, has it or the pressure stepped on one date, do neighbours on the same header agree?",
 		Confirms: "A step, a constant difference from the twins, or a line at dew while the discharge stays hot: look at the sensor first.",
@@ -289,5 +293,21 @@ func Checks(cause string) []Check {
 	if !ok {
 		own = checks["unknown"]
 	}
-	return append(append(make([]Check, 0, len(truth)+len(own)), truth...), own...)
+	return append(append(make([]Check, 0, len(truth)+len(own)), truth[:]...), own...)
+}
+
+// inWords are the contract's causes as a technician says them.
+var inWords = map[string]string{
+	"valve_oversized": "expansion valve too large", "valve_stuck_open": "expansion valve stuck open", "valve_hunting": "expansion valve hunts",
+	"iced_coil": "iced coil", "low_airflow": "too little air over the coil", "defrost_incomplete": "defrost does not finish",
+	"load_change_after_defrost": "sudden load after defrost", "overcharge": "too much refrigerant", "accumulator_full": "accumulator full or too small",
+	"hot_gas_carryover": "liquid carried over from hot-gas defrost", "sensor_misplaced": "sensor loose, bare or misplaced", "unknown": "not known",
+}
+
+// Words returns a cause of the contract as a technician says it.
+func Words(cause string) string {
+	if w, ok := inWords[cause]; ok {
+		return w
+	}
+	return strings.ReplaceAll(cause, "_", " ")
 }

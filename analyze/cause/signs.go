@@ -2,6 +2,7 @@ package cause
 
 import (
 	"math"
+	"strings"
 
 	"dewgap/analyze/phase"
 )
@@ -90,6 +91,17 @@ var signWords = [signCount]string{
 	headHigh:       "condensing pressure is higher than usual",
 	dischargeDry:   "the discharge temperature shows dry gas",
 	twinsDry:       "the other compressors on the same header are dry",
+}
+
+// instead names what stands for an outlet that is not measured.
+var instead = strings.NewReplacer("the coil's outlet", "the superheat at the compressor", "the outlet", "the superheat at the compressor")
+
+// words says a sign; outlet tells whether the circuit's outlet is measured.
+func words(s sign, outlet bool) string {
+	if outlet {
+		return signWords[s]
+	}
+	return instead.Replace(signWords[s])
 }
 
 func yes(b bool) float64 {

@@ -143,8 +143,8 @@ const leastScore = 0.03
 
 // weigh adds up the table; the scores of all causes sum to 1, of which the
 // ones worth a line are returned. own are the signs of this floodback alone,
-// which words speak of.
-func weigh(s, own *[signCount]float64) []Ranked {
+// which words speak of; outlet says whether it is measured.
+func weigh(s, own *[signCount]float64, outlet bool) []Ranked {
 	out := make([]Ranked, 0, len(causeNames))
 	for _, w := range weights {
 		if len(out) == 0 || out[len(out)-1].Name != w.cause {
@@ -154,7 +154,7 @@ func weigh(s, own *[signCount]float64) []Ranked {
 		part := w.w * s[w.s]
 		r.Score += part
 		if part > 0.25 && w.s != always && own[w.s] > 0.25 {
-			r.Why = append(r.Why, signWords[w.s]+": "+w.why)
+			r.Why = append(r.Why, words(w.s, outlet)+": "+w.why)
 		}
 	}
 	for i := range out {

@@ -21,6 +21,7 @@ import (
 type verbs struct {
 	Check        checkVerb        `cmd:"" help:"Explain every fault of a configuration, or print what will be read."`
 	Replay       replayVerb       `cmd:"" help:"Run recordings through the analysis, as fast as the machine allows."`
+	Explain      explainVerb      `cmd:"" help:"Tell the story of one event, with what to check next."`
 	Report       reportVerb       `cmd:"" help:"Write a record for people from recordings."`
 	Record       recordVerb       `cmd:"" help:"Record a site for a while, without the daemon."`
 	Run          runVerb          `cmd:"" help:"Watch a site."`

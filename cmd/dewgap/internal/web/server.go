@@ -94,6 +94,7 @@ func (s *Server) routes() http.Handler {
 	mux.HandleFunc("GET /readyz", s.ready)
 	mux.HandleFunc("GET /api/v1/state", s.state)
 	mux.HandleFunc("GET /api/v1/events", s.events)
+	mux.HandleFunc("GET /api/v1/events/{id}/explain", s.explain)
 	mux.HandleFunc("GET /api/v1/history", s.history)
 	if s.parts.Replay != nil {
 		mux.Handle("POST /api/v1/replay", s.controls())

@@ -1,0 +1,138 @@
+package main
+
+import (
+	"bufio"
+	"encoding/json"
+	"errors"
+	"fmt"
+	"io"
+	"os"
+	"strings"
+
+	"dewgap/alert"
+	"dewgap/analyze/units"
+	"dewgap/cmd/dewgap/internal/story"
+	"dewgap/config"
+)
+
+type explainVerb struct {
+	Config string `type:"path" placeholder:"FILE" help:"Configuration of the site: where its data directory is, and which units people are shown."`
+	Data   string `type:"path" placeholder:"DIR" help:"The data directory with the journal; by default the configuration's."`
+	Events string `type:"path" placeholder:"FILE" help:"Read events from here (JSON lines, as replay writes them) instead of a journal."`
+	Units  string `enum:"si,us,config" default:"config" help:"si or us; by default the configuration's, else si."`
+	JSON   bool   `name:"json" help:"Print one JSON object."`
+	ID     string `arg:"" name:"event-id" help:"The event's id, as the page, the API and events.jsonl show it; its beginning or end will do where that is clear."`
+}
+
+func (explainVerb) Help() string {
+	return "Tells the story of one event with its numbers: when, in which phase, how deep and how long, how it was graded and why, which circuit and why, likely causes with their evidence, and what to check next in which order. Reads only; a daemon may be running."
+}
+
+func (v *explainVerb) Run(con console) error {
+	system := units.SI
+	data := v.Data
+	if v.Config != "" {
+		cfg, err := config.Load(v.Config)
+		if err != nil {
+			return err
+		}
+		system = cfg.Units
+		if data == "" {
+			data = cfg.Daemon.Data
+		}
+	}
+	if v.Units != "config" {
+		var err error
+		if system, err = units.ParseSystem(v.Units); err != nil {
+			return err
+		}
+	}
+	events, err := v.read(data, con.Err)
+	if err != nil {
+		return err
+	}
+	ev, err := choose(events, v.ID)
+	if err != nil {
+		return err
+	}
+	told := story.Of(ev, system)
+	if v.JSON {
+		enc := json.NewEncoder(con.Out)
+		enc.SetEscapeHTML(false)
+		return enc.Encode(told)
+	}
+	return told.Write(con.Out)
+}
+
+func (v *explainVerb) read(data string, warn io.Writer) ([]alert.Event, error) {
+	switch {
+	case v.Events != "":
+		return readEventLines(v.Events)
+	case data != "":
+		events, found, err := alert.ReadEvents(data)
+		if text := found.String(); text != "" {
+			fmt.Fprintln(warn, "dewgap:", text)
+		}
+		return events, err
+	}
+	return nil, usageError{errors.New("where is the event? give --config, --data or --events")}
+}
+
+// readEventLines reads events as replay and the API write them.
+func readEventLines(name string) ([]alert.Event, error) {
+	f, err := os.Open(name)
+	if err != nil {
+		return nil, err
+	}
+	defer f.Close()
+	var events []alert.Event
+	lines := bufio.NewScanner(f)
+	lines.Buffer(nil, 1<<20)
+	for n := 1; lines.Scan(); n++ {
+		if strings.TrimSpace(lines.Text()) == "" {
+			continue
+		}
+		var ev alert.Event
+		if err := json.Unmarshal(lines.Bytes(), &ev); err != nil {
+			return nil, fmt.Errorf("%s:%d: not an event: %w; want one JSON object a line, as replay --events writes", name, n, err)
+		}
+		events = append(events, ev)
+	}
+	if err := lines.Err(); err != nil {
+		return nil, fmt.Errorf("%s: %w", name, err)
+	}
+	return events, nil
+}
+
+// choose returns the event with id, or the only one whose id begins or ends so.
+func choose(events []alert.Event, id string) (alert.Event, error) {
+	var near []alert.Event
+	for _, ev := range events {
+		if ev.ID == id {
+			return ev, nil
+		}
+		if strings.HasPrefix(ev.ID, id) || strings.HasSuffix(ev.ID, id) {
+			near = append(near, ev)
+		}
+	}
+	switch len(near) {
+	case 1:
+		return near[0], nil
+	case 0:
+		return alert.Event{}, fmt.Errorf("no event %q among %d%s", id, len(events), some(events))
+	}
+	return alert.Event{}, fmt.Errorf("%d events fit %q: give more of the id%s", len(near), id, some(near))
+}
+
+// some lists the newest ids, for a message.
+func some(events []alert.Event) string {
+	const most = 5
+	text := ""
+	for i := len(events) - 1; i >= 0 && i >= len(events)-most; i-- {
+		text += "\n  " + events[i].ID
+	}
+	if text == "" {
+		return ""
+	}
+	return "; the newest are" + text
+}

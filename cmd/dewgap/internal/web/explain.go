@@ -1,0 +1,49 @@
+package web
+
+import (
+	"fmt"
+	"net/http"
+	"time"
+
+	"dewgap/analyze/units"
+	"dewgap/cmd/dewgap/internal/story"
+)
+
+// explain answers with the story of one event: JSON, or text for people.
+// Units are the site's unless ?units= says otherwise.
+func (s *Server) explain(w http.ResponseWriter, r *http.Request) {
+	query := r.URL.Query()
+	system := units.SI
+	if shown, _ := s.parts.Board.Current(); shown != nil {
+		system, _ = units.ParseSystem(shown.Units)
+	}
+	if text := query.Get("units"); text != "" {
+		var err error
+		if system, err = units.ParseSystem(text); err != nil {
+			badParameter(w, "units", text, "si or us")
+			return
+		}
+	}
+	format := query.Get("format")
+	if format != "" && format != "json" && format != "text" {
+		badParameter(w, "format", format, "json or text")
+		return
+	}
+	id := r.PathValue("id")
+	for _, ev := range s.parts.Events.Events(time.Time{}, false) {
+		if ev.ID != id {
+			continue
+		}
+		told := story.Of(ev, system)
+		if format != "text" {
+			s.writeJSON(w, told)
+			return
+		}
+		w.Header().Set("Content-Type", "text/plain; charset=utf-8")
+		if err := told.Write(w); err != nil {
+			s.parts.Log.Debug("answer not sent", "err", err)
+		}
+		return
+	}
+	http.Error(w, fmt.Sprintf("no event %q: ids are in /api/v1/events", id), http.StatusNotFound)
+}
