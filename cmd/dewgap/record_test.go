@@ -41,7 +41,7 @@ func TestRecord(t *testing.T) {
 	site, clock := served(t, 100)
 	out := filepath.Join(t.TempDir(), "defrost.csv.gz")
 	var errs bytes.Buffer
-	verb := recordVerb{Config: site, Out: out, For: 4 * time.Minute, clock: clock}
+	verb := recordVerb{Config: site, Out: out, For: 2 * time.Minute, clock: clock}
 	if err := verb.Run(t.Context(), console{Err: &errs}); err != nil {
 		t.Fatal(err)
 	}
