@@ -104,7 +104,7 @@ func (w words) view(c *acceptance.Cycle) cycleView {
 			acceptance.Length(&m.Below), acceptance.Length(&m.Longest), acceptance.Length(&m.Running)})
 	}
 	for _, likely := range c.Causes {
-		likely.Name = causeName(likely.Name)
+		likely.Name = cause.Words(likely.Name)
 		v.Likely = append(v.Likely, likely)
 	}
 	for _, name := range config.CommissioningCriteria {

@@ -64,21 +64,6 @@ var criteria = map[string]string{
 	"discharge": "Discharge", "sump": "Oil sump", "termination": "Termination", "plateau": "Zero at the plateau", "equalised": "Equalised check",
 }
 
-// Causes in the trade's words, as the live page has them.
-var causes = map[string]string{
-	"valve_oversized": "expansion valve too large", "valve_stuck_open": "expansion valve stuck open", "valve_hunting": "expansion valve hunts",
-	"iced_coil": "iced coil", "low_airflow": "too little air over the coil", "defrost_incomplete": "defrost does not finish",
-	"load_change_after_defrost": "sudden load after defrost", "overcharge": "too much refrigerant", "accumulator_full": "accumulator full or too small",
-	"hot_gas_carryover": "liquid carried over from hot-gas defrost", "sensor_misplaced": "sensor loose, bare or misplaced", "unknown": "not known",
-}
-
-func causeName(code string) string {
-	if name, ok := causes[code]; ok {
-		return name
-	}
-	return strings.ReplaceAll(code, "_", " ")
-}
-
 func defrostName(kind string) string { return strings.ReplaceAll(kind, "_", "-") }
 
 func share(score float64) string { return fmt.Sprintf("%.0f %%", 100*score) }

@@ -84,7 +84,7 @@ func (t *text) cycle(c *acceptance.Cycle) {
 		t.checks(c.Compressors[i].Name, c.Compressors[i].Checks)
 	}
 	t.likely("likely circuit", c.Liquid, func(s string) string { return s })
-	t.likely("likely cause", c.Causes, causeName)
+	t.likely("likely cause", c.Causes, cause.Words)
 	if len(c.Next) > 0 {
 		t.line("  %s", cause.Cautions)
 	}

@@ -20,15 +20,17 @@ var (
 	pageJS string
 )
 
-// script is the page's script with what to check for each cause filled in.
-var script = strings.NewReplacer("/*CHECKS*/{}", asJSON(checksByCause()), `/*CAUTIONS*/""`, asJSON(cause.Cautions)).Replace(pageJS)
+// script is the page's script with the causes in words, and what to check for
+// each, filled in.
+var script = fillScript()
 
-func checksByCause() map[string][]cause.Check {
-	all := map[string][]cause.Check{}
+func fillScript() string {
+	names, checks := map[string]string{}, map[string][]cause.Check{}
 	for _, name := range cause.Names() {
-		all[name] = cause.Checks(name)
+		words := cause.Words(name)
+		names[name], checks[name] = strings.ToUpper(words[:1])+words[1:], cause.Checks(name)
 	}
-	return all
+	return strings.NewReplacer("/*CAUSES*/{}", asJSON(names), "/*CHECKS*/{}", asJSON(checks), `/*CAUTIONS*/""`, asJSON(cause.Cautions)).Replace(pageJS)
 }
 
 // asJSON writes v as a literal of the script; encoding/json escapes < and >,

@@ -26,12 +26,7 @@ const dose = (ks) => us ? fixed(ks * 1.8, 0) + " °F·s" : fixed(ks, 0) + " K·s
 const span = (s) => s < 100 ? fixed(s, 0) + " s" : s < 6000 ? fixed(s / 60, 1) + " min" : fixed(s / 3600, 1) + " h";
 const clock = (t) => t ? t.slice(0, 10) + " " + t.slice(11, 19) + " UTC" : "—";
 
-const causes = {
-  valve_oversized: "Expansion valve too large", valve_stuck_open: "Expansion valve stuck open", valve_hunting: "Expansion valve hunts",
-  iced_coil: "Iced coil", low_airflow: "Too little air over the coil", defrost_incomplete: "Defrost does not finish",
-  load_change_after_defrost: "Sudden load after defrost", overcharge: "Too much refrigerant", accumulator_full: "Accumulator full or too small",
-  hot_gas_carryover: "Liquid carried over from hot-gas defrost", sensor_misplaced: "Sensor loose, bare or misplaced", unknown: "Not known",
-};
+const causes = /*CAUSES*/{}; // in words; filled in by the daemon
 const kinds = {
   floodback: "Floodback", flooded_start: "Flooded start", hunting: "Hunting", high_superheat: "High superheat", sensor_fault: "Sensor fault", no_data: "No data",
 };
