@@ -21,7 +21,9 @@ const (
 	coilDry      = 14.0             // K at every outlet, …
 	coilGap      = 26.0             // … with the air this far above dew, …
 	coilApproach = 4.0              // … and the outlets well below the air, which starved ones are not
-	coilWet      = -3.0             // K at every outlet: colder than wet gas of all coils at once
+	coilWet      = -3.0             // K at every outlet: colder than wet gas of all coils at once, …
+	coilDamp     = -0.5             // … or this at every outlet of several coils, …
+	coilLineDry  = 6.0              // … though the line behind them is this dry, which wet gas cannot become
 	fitDryLow    = 1.0              // a guess explains it when all outlets lie between these …
 	fitDryHigh   = 12.0
 	fitGapHigh   = 20.0 // … and the air above dew not more than this
@@ -74,7 +76,7 @@ func (c *Checker) checkCoils(now *Now, dt int64) {
 			w.airs[i].take(x, dt, coilMean)
 		}
 	}
-	dry, wet := w.judge(float64(v.DewNow))
+	dry, wet := w.judge(float64(v.DewNow), float64(v.Superheat))
 	low, high := w.low.take(dry, dt) >= coilHold, w.high.take(wet, dt) >= coilHold
 	if !low && !high {
 		if dry || wet || now.At-c.changed < int64(coilSettle+coilMean) {
@@ -84,7 +86,7 @@ func (c *Checker) checkCoils(now *Now, dt int64) {
 	}
 	lean, held, what := superheat.ReadsLow, w.low.held, "dry by more than a valve would let them be, though their air is held"
 	if high {
-		lean, held, what = superheat.ReadsHigh, w.high.held, "colder than wet gas can be"
+		lean, held, what = superheat.ReadsHigh, w.high.held, "as cold as wet gas or colder, all at once"
 	}
 	g, found := c.guessCoils()
 	if !found {
@@ -108,8 +110,9 @@ func (c *Checker) runner(now *Now) int {
 
 // judge tells whether all coils say that the pressure reads low (they seem
 // dry), or that it reads high (they seem wetter than wet).
-func (w *coilWatch) judge(dew float64) (dry, wet bool) {
+func (w *coilWatch) judge(dew, line float64) (dry, wet bool) {
 	n, airs, gap, approach := 0, 0, 0.0, 0.0
+	damp := line > coilLineDry
 	dry, wet = true, true
 	for i := range w.outlets {
 		if !w.outlets[i].known {
@@ -117,7 +120,7 @@ func (w *coilWatch) judge(dew float64) (dry, wet bool) {
 		}
 		n++
 		over := w.outlets[i].value - dew
-		dry, wet = dry && over > coilDry, wet && over < coilWet
+		dry, wet, damp = dry && over > coilDry, wet && over < coilWet, damp && over < coilDamp
 		if w.airs[i].known {
 			airs++
 			gap += w.airs[i].value - dew
@@ -125,7 +128,7 @@ func (w *coilWatch) judge(dew float64) (dry, wet bool) {
 		}
 	}
 	enough := airs > 0 && gap/float64(airs) > coilGap && approach/float64(airs) > coilApproach
-	return n > 0 && dry && enough, n > 0 && wet
+	return n > 0 && dry && enough, n > 0 && wet || n > 1 && damp
 }
 
 func (c *Checker) dewOf(p units.Pascal) float64 {

@@ -18,6 +18,7 @@ import (
 type unit struct {
 	t       *testing.T
 	fluid   *refrigerant.Fluid
+	group   Group
 	checker *Checker
 	now     Now
 	signals map[reading.Role]*superheat.Signal
@@ -44,11 +45,12 @@ func newUnit(t *testing.T, name string) *unit {
 		u.signals[role] = &s
 		return Input{point, &s}
 	}
-	u.checker = New(Group{
+	u.group = Group{
 		Line: fluid, Atmosphere: units.StandardAtmosphere, DischargePressure: in(dischargePoint, reading.DischargePressure),
 		Compressors: []Compressor{{Pressure: in(suctionPoint, reading.SuctionPressure), Temperature: in(pipePoint, reading.SuctionTemperature), Discharge: in(hotPoint, reading.DischargeTemperature)}},
 		Circuits:    []Circuit{{CoilOutlet: in(coilPoint, reading.CoilOutletTemperature), Air: in(airPoint, reading.AirTemperature)}},
-	})
+	}
+	u.checker = New(u.group)
 	u.now = Now{Ambient: math.NaN(), Phases: []phase.Phase{phase.Steady}, Superheat: make([]superheat.Value, 1), Told: []bool{true}, Defrosting: []bool{false}}
 	return u
 }
@@ -225,6 +227,29 @@ func TestTrap37CoilsAndWork(t *testing.T) {
 	u = newUnit(t, "R448A")
 	u.run(0, 180, state(u, oneAir))
 	u.wants(CoilsDisagree, "an absolute pressure taken for a gauge one")
+}
+
+// TestTrap37AllCoilsWetBeforeADryLine: one atmosphere too many, less than the
+// coils' superheat and the glide can hide: all coils read some kelvin below dew,
+// the line behind them is dry. Wet gas of all coils does not become dry on the
+// way; one coil that floods before a dry line is no fault of a sensor.
+func TestTrap37AllCoilsWetBeforeADryLine(t *testing.T) {
+	for _, other := range []float64{-25, -18} { // the other coil's outlet, °C
+		u := newUnit(t, "R448A")
+		wet, dry := superheat.NewSignal(reading.CoilOutletTemperature, 0), Input{6, nil}
+		dry.Signal = &wet
+		u.group.Circuits = append(u.group.Circuits, Circuit{CoilOutlet: dry})
+		u.checker, u.now.Defrosting = New(u.group), []bool{false, false}
+		u.run(0, 180, func(m float64) shown {
+			wet.Take(int64(m*60)*second, &reading.Reading{Value: other + 0.1*math.Mod(m, 3), Quality: reading.Good})
+			return shown{u.saturated(-33) + oneAir, u.saturated(35), -10, math.NaN(), -25, -18}
+		})
+		if other > -20 {
+			u.wantsNothing()
+			continue
+		}
+		u.wants(CoilsDisagree, "an absolute pressure taken for a gauge one")
+	}
 }
 
 // TestTrap37StepOfOneAtmosphere: a transmitter or gateway set anew from gauge to
