@@ -281,18 +281,19 @@ func (b *builder) words(t *table, p reading.Point, table modbus.Table, point *mo
 		m.Type = kind
 		b.wordOrder(t, m, order, hasOrder)
 	}
-	if isSwitch && hasType && !bits && !hasBit && !t.has("threshold") && !t.has("unit") {
-		t.fault("threshold", "is missing: from which number on is it running?", `add unit = "A" and threshold = "8 A", or unit = "bool" for a register of 0 and 1`)
+	if isSwitch && hasType && !bits && !hasBit && !t.has("threshold") && !t.has("unit") && !t.has("equals") {
+		t.fault("threshold", "is missing: from which number on is it running?", `add unit = "A" and threshold = "8 A", unit = "bool" for a register of 0 and 1, or equals = [3, 4] for a register of states`)
 	}
 	if m.Type == register.Bit {
-		for _, key := range []string{"unit", "threshold", "scale", "offset", "sentinel"} {
+		for _, key := range []string{"unit", "threshold", "equals", "scale", "offset", "sentinel"} {
 			if t.has(key) {
 				t.fault(key, "is given for a bit, which is 0 or 1", "leave it out")
 			}
 		}
-		m.Threshold, m.Scale = 0, 1
+		m.Threshold, m.Codes, m.Scale = 0, nil, 1
 	}
-	b.sentinels(t, m)
+	b.holds(t, "sentinel", m.Sentinels, m.Type)
+	b.holds(t, "equals", m.Codes, m.Type)
 	return len(b.faults) == before
 }
 
@@ -307,10 +308,10 @@ func (b *builder) wordOrder(t *table, m *register.Mapping, order register.Order,
 	}
 }
 
-// sentinels checks that the register can hold them at all.
-func (b *builder) sentinels(t *table, m *register.Mapping) {
+// holds checks that a register of the type can hold the numbers at all.
+func (b *builder) holds(t *table, key string, numbers []float64, kind register.Type) {
 	var lowest, highest float64
-	switch m.Type {
+	switch kind {
 	case register.Int16:
 		lowest, highest = -1<<15, 1<<16-1 // manuals write 0x8000 for −32768
 	case register.Uint16:
@@ -322,9 +323,9 @@ func (b *builder) sentinels(t *table, m *register.Mapping) {
 	default:
 		return
 	}
-	for _, s := range m.Sentinels {
-		if s < lowest || s > highest || s != float64(int64(s)) {
-			t.fault("sentinel", fmt.Sprintf("%g is no content of a register of type %s", s, m.Type), "write raw numbers as the device sends them, before scale, such as 32767")
+	for _, x := range numbers {
+		if x < lowest || x > highest || x != float64(int64(x)) {
+			t.fault(key, fmt.Sprintf("%g is no content of a register of type %s", x, kind), "write raw numbers as the device sends them, before scale, such as 32767")
 		}
 	}
 }
@@ -352,7 +353,7 @@ func (b *builder) load(t *table, s *modbus.Settings) {
 	if s.Transport != modbus.RTU || s.Serial.Baud == 0 {
 		return
 	}
-	busy := lineLoad(s)
+	busy := s.Load()
 	key := "period"
 	if !t.has(key) {
 		key = "" // stands at the bus
@@ -364,40 +365,4 @@ func (b *builder) load(t *table, s *modbus.Settings) {
 	case busy > 0.5:
 		t.warn(key, fmt.Sprintf("%d inputs take %.0f %% of the line's time at %d baud, which others may need", len(s.Points), busy*100, s.Serial.Baud), slower)
 	}
-}
-
-// lineLoad estimates the share of a serial line's time that the points take:
-// each register for itself where it cannot be joined, with the silences of the
-// serial-line specification and 20 ms for the device to answer (common
-// practice, no source).
-func lineLoad(s *modbus.Settings) float64 {
-	bits := 1 + s.Serial.DataBits + s.Serial.StopBits
-	if s.Serial.Parity != "none" {
-		bits++
-	}
-	char := float64(bits) / float64(s.Serial.Baud) // s
-	silence := max(3.5*char, 0.00175)
-	const answers = 0.020
-	var busy float64
-	points := slices.Clone(s.Points)
-	slices.SortFunc(points, func(a, b modbus.Point) int {
-		for _, d := range []int{int(a.Unit) - int(b.Unit), int(a.Table) - int(b.Table), int(a.Period - b.Period), int(a.Address) - int(b.Address)} {
-			if d != 0 {
-				return d
-			}
-		}
-		return 0
-	})
-	for i, p := range points {
-		if i > 0 && joins(points[i-1], p, s.Gap) { // only its bytes more
-			busy += 2 * char * float64(p.Mapping.Type.Words()) / p.Period.Seconds()
-			continue
-		}
-		busy += ((8+5+2*float64(p.Mapping.Type.Words()))*char + 2*silence + answers) / p.Period.Seconds()
-	}
-	return busy
-}
-
-func joins(a, b modbus.Point, gap int) bool {
-	return a.Unit == b.Unit && a.Table == b.Table && a.Period == b.Period && int(b.Address)-int(a.Address) <= gap+1
 }

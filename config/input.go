@@ -174,6 +174,10 @@ func (b *builder) unit(t *table, key string, kind reading.Kind) (units.Unit, boo
 func (b *builder) switching(t *table, m *register.Mapping) {
 	m.Invert = t.flag("invert", false)
 	t.value("threshold") // known, whatever becomes of the unit
+	if t.has("equals") {
+		b.codes(t, m)
+		return
+	}
 	unit, hasUnit := t.text("unit", "A")
 	if hasUnit && unit == "bool" {
 		m.Threshold = 0.5
@@ -200,6 +204,21 @@ func (b *builder) switching(t *table, m *register.Mapping) {
 		m.Threshold = limit.number * switchUnits[limit.unit].factor / switchUnits[unit].factor
 	default:
 		m.Threshold = 0.5 // on/off: 0 and 1
+	}
+}
+
+// codes reads the states of a machine, by the numbers of its manual, in which
+// the switch is on.
+func (b *builder) codes(t *table, m *register.Mapping) {
+	m.Codes, _ = t.numbers("equals")
+	if list, isList := t.values["equals"].([]any); isList && len(list) == 0 {
+		t.fault("equals", "names no state", "write the numbers of the states in which it is on, such as equals = [3, 4]")
+	}
+	for _, key := range []string{"unit", "threshold", "scale", "offset"} {
+		if t.has(key) {
+			t.value(key)
+			t.fault(key, "is given beside equals, which lists the numbers of states as the device sends them", "keep one of the two")
+		}
 	}
 }
 

@@ -2,7 +2,6 @@ package config
 
 import (
 	"fmt"
-	"math"
 	"os"
 	"path/filepath"
 	"strings"
@@ -14,6 +13,7 @@ import (
 
 	"dewgap/analyze/floodback"
 	"dewgap/collector/modbus"
+	"dewgap/collector/register"
 )
 
 func TestContractExample(t *testing.T) {
@@ -136,18 +136,24 @@ func TestManualNotation(t *testing.T) {
 	}
 }
 
-func TestLineLoad(t *testing.T) {
-	// One input register at 9600 baud 8E1: 8 characters out, 7 back, 11 bits
-	// each, are 17.2 ms; two silences of 3.5 characters 8.0 ms (serial-line
-	// specification); 20 ms for the device: 45 ms each second.
-	s := modbus.Settings{Transport: modbus.RTU, Serial: modbus.Serial{Baud: 9600, DataBits: 8, StopBits: 1, Parity: "even"}}
-	s.Points = []modbus.Point{{Unit: 1, Table: modbus.Input, Period: 1e9, Bit: -1}}
-	if got := lineLoad(&s); math.Abs(got-0.0452) > 0.001 {
-		t.Errorf("%.4f of the line, want 0.0452", got)
+// TestStatesOfAMachine: a status register is on in the states that the
+// configuration names, by the numbers of its manual.
+func TestStatesOfAMachine(t *testing.T) {
+	c := parse(t, "[[modbus]]\nname = \"io\"\naddress = \"192.0.2.10:502\"\n", `  [[suction_group.circuit]]
+  name = "dairy"
+  defrost = { modbus = "io", unit_id = 1, input = 7, type = "uint16", equals = [3, 4], sentinel = [65535] }
+`)
+	m := c.Modbus[0].Points[len(c.Modbus[0].Points)-1].Mapping
+	for word, want := range map[uint16]float64{0: 0, 1: 0, 2: 0, 3: 1, 4: 1, 5: 0} {
+		if got, fault := m.ValueOfWords([]uint16{word}); got != want || fault.Failed() {
+			t.Errorf("state %d: %v %v, want %v", word, got, fault, want)
+		}
 	}
-	s.Points = append(s.Points, modbus.Point{Unit: 1, Table: modbus.Input, Address: 1, Period: 1e9, Bit: -1})
-	if got := lineLoad(&s); math.Abs(got-0.0452-0.0023) > 0.001 {
-		t.Errorf("two joined registers: %.4f", got)
+	if _, fault := m.ValueOfWords([]uint16{0xFFFF}); fault.Code != register.CodeSentinel {
+		t.Errorf("the sentinel is a state: %v", fault)
+	}
+	if _, fault := m.ValueOfText("running"); !fault.Failed() {
+		t.Error("a word is taken for a state")
 	}
 }
 

@@ -64,7 +64,7 @@ func (p *planner) bus(s *modbus.Settings) {
 	}
 	p.line("\nSource %s: %s at %s, answers within %s. It only reads.", s.Name, kind, at, shortDuration(s.Timeout))
 	if s.Transport == modbus.RTU {
-		p.line("  The line is in use for about %.0f %% of the time.", lineLoad(s)*100)
+		p.line("  The line is in use for about %.0f %% of the time.", s.Load()*100)
 	}
 	for _, x := range s.Points {
 		number := fmt.Sprintf("%s %d", tableName(x.Table), x.Address)

@@ -50,14 +50,45 @@ func (s *Settings) Grouping() []string {
 	var grouping []string
 	for _, j := range newJobs(s) {
 		for _, b := range j.blocks {
-			used := 0
+			used, end := 0, int(b.first)-1
 			for _, p := range b.points {
-				used += p.width()
+				used += max(0, p.last()-max(end, int(p.Address)-1))
+				end = max(end, p.last())
 			}
-			grouping = append(grouping, fmt.Sprintf("%s every %v: %d points in one read, %d of %d needed", b, j.period, len(b.points), min(used, int(b.length)), b.length))
+			text := fmt.Sprintf("%s every %v: 1 point", b, j.period)
+			if n := len(b.points); n > 1 {
+				text = fmt.Sprintf("%s every %v: %d points in one read", b, j.period, n)
+			}
+			if unused := int(b.length) - used; unused > 0 {
+				text += fmt.Sprintf(", %d of %d not needed", unused, b.length)
+			}
+			grouping = append(grouping, text)
 		}
 	}
 	return grouping
+}
+
+// answerTime is how long a device on a serial line thinks before it answers.
+// Common practice, no source.
+const answerTime = 20 * time.Millisecond
+
+// Load estimates the share of a serial line's time that the reads take, as
+// planned: both frames, the silences of the serial-line specification, and the
+// device's time to answer. It is 0 where no speed is stated.
+func (s *Settings) Load() float64 {
+	perByte := s.Serial.perByte()
+	if perByte == 0 {
+		return 0
+	}
+	var busy float64
+	for _, j := range newJobs(s) {
+		for _, b := range j.blocks {
+			bytes := requestRTU + 5 + byteCount(byte(b.table), b.length)
+			took := time.Duration(bytes)*perByte + 2*s.Serial.silence() + answerTime
+			busy += took.Seconds() / j.period.Seconds()
+		}
+	}
+	return busy
 }
 
 func probe(ctx context.Context, l *line, p Point) Probe {

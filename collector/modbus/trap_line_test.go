@@ -97,3 +97,37 @@ func TestTrap09LineDiscipline(t *testing.T) {
 		})
 	}
 }
+
+// written notes when each request goes out.
+type written struct {
+	net.Conn
+	at *[]time.Time
+}
+
+func (w written) Write(b []byte) (int, error) {
+	*w.at = append(*w.at, time.Now())
+	return w.Conn.Write(b)
+}
+
+// TestTrap09WaitsOutTheLine: after a time-out nobody is asked until the line
+// has been silent for half a time-out more, or the late answer would collide
+// with the next unit's.
+func TestTrap09WaitsOutTheLine(t *testing.T) {
+	synctest.Test(t, func(t *testing.T) {
+		r := newRig(t, Settings{Transport: RTU, Serial: testSerial, Period: 2 * time.Second, Points: numbered(hundredths(1, Holding, 10), hundredths(2, Holding, 10))})
+		r.front.Set(fronts.ModbusFault{Kind: fronts.Silent})
+		var at []time.Time
+		r.wrap = func(c net.Conn) net.Conn { return written{c, &at} }
+		r.start()
+		r.pass(10 * time.Minute)
+		r.stop()
+		for i := 1; i < len(at); i++ {
+			if gap := at[i].Sub(at[i-1]); gap < 1500*time.Millisecond {
+				t.Errorf("request %d goes out %v after one that timed out after 1s", i, gap)
+			}
+		}
+		if len(at) < 10 {
+			t.Errorf("only %d requests", len(at))
+		}
+	})
+}

@@ -102,11 +102,11 @@ func TestTrap10SilentRegister(t *testing.T) {
 	})
 }
 
-// TestTrap10ManyDeadUnits: ten dead units cost no more together than one may,
+// TestTrap10ManyDeadUnits: forty dead units cost no more together than one may,
 // and when their power comes back, so do they.
 func TestTrap10ManyDeadUnits(t *testing.T) {
 	var points []Point
-	for unit := uint8(1); unit <= 14; unit++ {
+	for unit := uint8(1); unit <= 44; unit++ {
 		points = append(points, hundredths(unit, Holding, 10))
 	}
 	onRig(t, Settings{Transport: RTU, Serial: testSerial, Period: 5 * time.Second, Points: numbered(points...)}, func(r *rig) {
@@ -116,7 +116,7 @@ func TestTrap10ManyDeadUnits(t *testing.T) {
 			}
 			return fronts.ModbusFault{}
 		})
-		r.pass(10 * time.Minute) // while the rests grow
+		r.pass(30 * time.Minute) // while the rests grow
 		before := r.Status()
 		probed := make(map[uint8]bool)
 		r.front.Choose(func(q fronts.ModbusRequest) fronts.ModbusFault {
@@ -131,10 +131,10 @@ func TestTrap10ManyDeadUnits(t *testing.T) {
 		// A time-out of 1 s and half of one to wait out the line.
 		lost := time.Duration(after.Errors["timeout"]-before.Errors["timeout"]) * 1500 * time.Millisecond
 		if lost > 3*time.Hour/20 || lost < time.Minute {
-			t.Errorf("ten dead units cost %v of three hours", lost)
+			t.Errorf("forty dead units cost %v of three hours", lost)
 		}
-		if len(probed) != 10 {
-			t.Errorf("only %d of ten dead units are tried again", len(probed))
+		if len(probed) != 40 {
+			t.Errorf("only %d of forty dead units are tried again", len(probed))
 		}
 		if want := 4 * 3 * 720; good < want-20 {
 			t.Errorf("the others got %d values, want %d", good, want)
@@ -144,7 +144,7 @@ func TestTrap10ManyDeadUnits(t *testing.T) {
 		}
 		r.front.Choose(nil)
 		r.pass(7 * time.Minute)
-		if good, faults := r.pass(time.Minute); good < 13*12 || len(faults) != 0 {
+		if good, faults := r.pass(time.Minute); good < 43*12 || len(faults) != 0 {
 			t.Errorf("not well again: %d good, %v", good, faults)
 		}
 	})

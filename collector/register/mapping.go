@@ -76,8 +76,10 @@ type Mapping struct {
 	Atmosphere units.Pascal
 
 	// Switches: the value is 1 when the number is above Threshold (current,
-	// power, speed), or when the bit is set; Invert turns it round.
+	// power, speed), when it is one of Codes (a status register) where there
+	// are some, or when the bit is set; Invert turns it round.
 	Threshold float64
+	Codes     []float64
 	Invert    bool
 
 	// Calibration, applied to the value in Unit: value×Gain + Zero. Gain 0 means 1.

@@ -3,6 +3,7 @@ package register
 import (
 	"fmt"
 	"math"
+	"slices"
 	"strconv"
 
 	"dewgap/analyze/units"
@@ -41,7 +42,7 @@ func (m *Mapping) ValueOfNumber(number float64) (float64, Fault) {
 
 // ValueOfText maps a number, or the words for a switch, written in text.
 func (m *Mapping) ValueOfText(text string) (float64, Fault) {
-	if m.Unit.Quantity == units.NoQuantity && m.Signal == Plain {
+	if m.Unit.Quantity == units.NoQuantity && m.Signal == Plain && len(m.Codes) == 0 {
 		if set, ok := ParseSwitch(text); ok {
 			return m.ValueOfBit(set)
 		}
@@ -173,7 +174,11 @@ const (
 func (m *Mapping) si(value float64) (float64, Fault) {
 	switch m.Unit.Quantity {
 	case units.NoQuantity:
-		return truth((value > m.Threshold) != m.Invert), Fault{}
+		on := value > m.Threshold
+		if len(m.Codes) > 0 {
+			on = slices.Contains(m.Codes, value)
+		}
+		return truth(on != m.Invert), Fault{}
 	case units.AbsolutePressure, units.GaugePressure:
 		pascal := m.Unit.ToSI(value, m.atmosphere())
 		if pascal <= 0 {
