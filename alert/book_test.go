@@ -43,6 +43,7 @@ type film struct {
 	hold     time.Duration
 	severity floodback.Severity
 	changes  []Change
+	lasted   time.Duration // of the next row's condition, before it
 }
 
 func newFilm() *film {
@@ -59,7 +60,7 @@ func (f *film) show(d time.Duration, v floodback.Verdict, margin float64) []Chan
 	if v != floodback.Clear {
 		r.Findings = []floodback.Finding{{
 			Kind: floodback.Floodback, Compressor: 0, Input: -1, Verdict: v, Severity: f.severity,
-			Hold: f.hold, ClearHold: 120 * time.Second,
+			Hold: f.hold, ClearHold: 120 * time.Second, Lasted: f.lasted,
 			Evidence: []string{"The line is at dew temperature."},
 			Circuits: []floodback.Ranked{{Name: "case-1", Score: 0.8333}},
 			Causes:   []floodback.Ranked{{Name: "valve_oversized", Score: 0.6149}},

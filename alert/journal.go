@@ -26,7 +26,11 @@ const (
 	maxWaiting     = 4096
 	maxNotes       = 200
 	keptEvents     = 5000
-	standingPeriod = 10 * time.Minute
+	// The figures of an open event are written when they are a quarter as old
+	// as it is, between these limits: a power cut loses no more of them.
+	standingLeast = time.Minute
+	standingMost  = 10 * time.Minute
+	standingShare = 4
 )
 
 // Journal is the lasting record of events: an append-only file of framed JSON
@@ -235,8 +239,9 @@ func (j *Journal) take() {
 }
 
 // Refresh takes the open events as they stand (Book.Open). Their figures are
-// journalled every ten minutes while they grow, and always when closing is
-// near: pass last. Call it between Add and Commit.
+// journalled while they grow, a young event's each minute and an old one's each
+// ten, and always when closing is near: pass last. Call it between Add and
+// Commit.
 func (j *Journal) Refresh(at time.Time, open []Event, last bool) {
 	j.mu.Lock()
 	defer j.mu.Unlock()
@@ -245,7 +250,8 @@ func (j *Journal) Refresh(at time.Time, open []Event, last bool) {
 		ev := &open[i]
 		s := j.standing[ev.ID]
 		j.history.Apply(Change{Kind: Standing, At: at, Event: *ev})
-		if last || (ev.SecondsBelow != s.seconds && at.Sub(s.at) >= standingPeriod) {
+		due := min(max(at.Sub(ev.Opened)/standingShare, standingLeast), standingMost)
+		if last || (ev.SecondsBelow != s.seconds && at.Sub(s.at) >= due) {
 			j.queue(entry{At: at.UTC(), Entry: Standing.String(), Event: ev})
 			j.standing[ev.ID] = standing{at, ev.SecondsBelow}
 		}
