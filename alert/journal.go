@@ -23,9 +23,9 @@ const (
 	defaultJournalBytes = 16 << 20
 	// maxWaiting is how many entries wait for a disk that does not take them.
 	// Beyond it the journal is written anew from memory once the disk is back.
-	maxWaiting     = 4096
-	maxNotes       = 200
-	keptEvents     = 5000
+	maxWaiting = 4096
+	maxNotes   = 200
+	keptEvents = 5000
 	// The figures of an open event are written when they are a quarter as old
 	// as it is, between these limits: a power cut loses no more of them.
 	standingLeast = time.Minute
