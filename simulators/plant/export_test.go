@@ -61,7 +61,7 @@ func Discharge(refrigerant, kind string, dew, condensing, superheat, liquid floa
 	g := &group{Group: Group{DewC: dew}, fluid: f}
 	g.high.dew = condensing
 	g.high.refresh(f, 4)
-	c := newCompressor(Compressor{Kind: kind, CapacityKW: 8, Isentropic: 0.65, MotorLoss: 0.1, OilKg: 2.5}, g, 0.05)
+	c := newCompressor(Compressor{Kind: kind, CapacityKW: 8, Isentropic: 0.65, MotorLoss: 0.1, OilKg: 2.5}, g)
 	c.on = true
 	s := f.at(dew)
 	for range 3600 {

@@ -1,7 +1,5 @@
 package plant
 
-import "fmt"
-
 // group is a suction group on its fluid.
 type group struct {
 	Group
@@ -29,106 +27,18 @@ type ledger struct {
 	in, out float64 // J into the refrigerant; out of it at the condenser
 }
 
-func newGroup(d Group, store *Store, f *fluid, h *humidity, seed uint64) (*group, error) {
-	g := &group{Group: d, fluid: f, dew: d.DewC, storeWater: store.Humidity * h.at(store.StoreC)}
-	total := 0.0
-	for _, c := range d.Circuits {
-		total += c.LoadKW
-	}
-	suction := f.at(d.DewC)
-	g.high.dew, g.high.dirt, g.high.fans = d.CondenseC, 1, 0.5
-	g.high.refresh(f, d.SubcoolK)
-
-	if d.HeaderVolumeL == 0 {
-		g.HeaderVolumeL = float64(4 * total)
-	}
-	inner := 0.0
-	for i := range d.Circuits {
-		c, err := newCircuit(d.Circuits[i], g, store, h, seed)
-		if err != nil {
-			return nil, fmt.Errorf("circuit %q: %w", d.Circuits[i].Name, err)
-		}
-		if c.Position < 1 || c.Position > len(d.Compressors) {
-			return nil, fmt.Errorf("circuit %q: tap %d: there are taps 1 to %d", c.Name, c.Position, len(d.Compressors))
-		}
-		inner += c.coil.full * coilCells / f.at(d.DewC).rhoLiq
-		g.circuits = append(g.circuits, c)
-	}
-	g.volume = g.HeaderVolumeL / 1000
-	g.gas = float64(suction.rhoGas * g.volume * 0.95)
-	g.warm = 10
-
-	flow := total * 1000 / (suction.hGas + float64(8*suction.cpGas) - g.high.liquidEnthalpy)
-	shaft := 0.0
-	for i := range d.Compressors {
-		c := newCompressor(d.Compressors[i], g, flow)
-		g.compressors = append(g.compressors, c)
-		g.header.sections = append(g.header.sections, newSection(flow, d))
-		shaft += float64(c.CapacityKW * 1000 * 0.5)
-	}
-	g.header.split = d.HeaderSplit
-	g.draws = make([]float64, len(g.compressors))
-	capacity := 0.0
-	for _, c := range g.compressors {
-		capacity += float64(c.CapacityKW * 1000)
-	}
-	g.high.conductance = (capacity + shaft) / 10
-	g.high.heatStore = float64(4000 * total)
-
-	if d.Accumulator.VolumeL > 0 {
-		bore := d.Accumulator.HoleMM / 1000
-		g.vessel = &accumulator{Accumulator: d.Accumulator, liquid: d.Accumulator.StartKg, hole: 3.14159265 / 4 * bore * bore}
-	}
-	switch {
-	case d.Critical:
-		g.high.just = float64(0.15 * total)
-		g.high.mass = g.high.just
-	default:
-		g.high.mass = float64(3 * total)
-	}
-	if d.ChargeKg > 0 {
-		g.high.mass = d.ChargeKg
-	}
-	g.rack = rack{Control: d.Control, set: d.DewC}
-	return g, nil
-}
-
-func newSection(flow float64, d Group) section {
-	return section{tube: tube{
-		cells: []cell{{wall: d.DewC + 15, gas: d.DewC + 15}},
-		boil:  15, gas: 3, flow: flow, wall: 2500, hold: 3, wet: 0.03, full: 2, contact: d.HeaderBoil,
-	}, out: stream{temperature: d.DewC + 15}, outside: [1]around{{conductance: 0.5}}}
-}
-
-func newCompressor(d Compressor, g *group, flow float64) *compressor {
-	suction := g.fluid.at(g.DewC)
-	if d.Clearance == 0 {
-		d.Clearance = 0.03
-		if d.Kind == "scroll" {
-			d.Clearance = 0.015
-		}
-	}
-	ratio := g.high.pressure / suction.pressure
-	filling := float64(0.97 * (1 - float64(d.Clearance*(ratio-1))))
-	const superheat = 12.0
-	mass := d.CapacityKW * 1000 / (suction.hGas + float64(superheat*suction.cpGas) - g.high.liquidEnthalpy)
-	density := suction.rhoGas * (g.DewC + 273.15) / (g.DewC + superheat + 273.15)
-	c := &compressor{
-		Compressor: d, swept: mass / (filling * density), speed: 1, time: 600, off: 600,
-		inlet: stream{temperature: g.DewC + 15}, head: 60, discharge: 60,
-		sump: sump{oil: d.OilKg, temperature: 40, refrigerant: 0.02, heater: 1},
-		drop: tube{
-			cells: []cell{{wall: g.DewC + 15, gas: g.DewC + 15}, {wall: g.DewC + 15, gas: g.DewC + 15}},
-			boil:  6, gas: 6 + float64(120*mass), flow: mass, wall: 500, hold: 1, wet: 0.004, full: 0.5, contact: 0.1,
-		},
-	}
-	return c
-}
-
-// gasPerKelvin is how the mass of gas in the low side answers to dew, kg/K.
+// density of the gas in the low side at a dew temperature, kg/m³.
 func (g *group) density(dew float64) float64 {
 	s := g.fluid.at(dew)
 	return s.rhoGas * (dew + 273.15) / (dew + g.warm + 273.15)
+}
+
+// passage is what one step moves between low and high side.
+type passage struct {
+	intoGas    float64 // kg/s into the gas of the low side
+	intoHigh   float64 // kg/s into the high side
+	discharged float64 // kg/s by the compressors
+	heat       float64 // W into the condenser, over its liquid
 }
 
 // step moves the group on by dt seconds.
@@ -137,36 +47,60 @@ func (g *group) step(dt, outdoor float64, store *Store, h *humidity) {
 	g.solvePressure(dt)
 	s := g.fluid.at(g.dew)
 
+	var p passage
+	g.evaporate(dt, &s, &p, store, h)
+	g.compress(dt, &s, &p, store)
+
+	g.discharged = p.discharged
+	g.gas += float64(p.intoGas * dt)
+	g.high.mass += float64((p.discharged + p.intoHigh) * dt)
+	if g.gas < 0 { // what condenses in an emptied low side comes over the valves, a few grams
+		g.high.mass += g.gas
+		g.gas = 0
+	}
+	g.high.step(dt, p.heat, outdoor, g.MinimumC, g.Critical)
+	g.ledger.out += float64(g.high.rejected * dt)
+	g.high.refresh(g.fluid, g.subcooling())
+}
+
+// evaporate steps the circuits and lets what they return into the header, past
+// the accumulator if there is one.
+func (g *group) evaporate(dt float64, s *saturation, p *passage, store *Store, h *humidity) {
 	g.high.available = max(g.high.mass-0.02, 0)
 	if g.Critical { // gas enters the valve when the condenser's foot runs dry
 		g.high.available *= dt / (dt + 20)
 	}
-	intoGas, intoHigh, heatHigh := 0.0, 0.0, 0.0
+	hotGas, drainHeat := 0.0, 0.0
 	var all inflow
 	for _, c := range g.circuits {
 		c.step(dt, g, store, h, g.dew)
 		g.high.available -= float64(c.flow * dt)
 		g.ledger.in += float64((c.coil.fromWall + c.stub.fromWall + c.line.fromWall) * dt)
-		intoGas += c.out.gas
-		intoHigh += c.own.drained - c.flow - c.own.hotGas
-		heatHigh += float64(c.own.drained * (g.fluid.at(c.dewBefore).hLiquid - g.high.liquidEnthalpy))
+		p.intoGas += c.out.gas
+		p.intoHigh += c.own.drained - c.flow - c.own.hotGas
+		drainHeat += float64(c.own.drained * (g.fluid.at(c.dewBefore).hLiquid - g.high.liquidEnthalpy))
+		hotGas += c.own.hotGas
 		if g.vessel == nil {
 			g.header.enter(c.Position-1, c.out)
 		} else {
 			all.add(c.out)
 		}
 	}
+	p.heat = drainHeat - float64(hotGas*(g.dischargeEnthalpy()-g.high.liquidEnthalpy))
 	if g.vessel != nil {
 		in := stream{gas: all.gas, liquid: all.liquid, temperature: all.temperature(g.vessel.out.temperature)}
-		out, boiled := g.vessel.step(dt, in, &s, g.change, store.RoomC)
+		out, boiled := g.vessel.step(dt, in, s, g.change, store.RoomC)
 		g.vessel.out = out
-		intoGas += boiled
+		p.intoGas += boiled
 		g.header.enter(0, out)
 	}
+}
 
+// compress shares what is in the header among the compressors and steps them.
+func (g *group) compress(dt float64, s *saturation, p *passage, store *Store) {
 	wanted := 0.0
 	for _, c := range g.compressors {
-		c.draw = c.wants(&s, g.high.pressure)
+		c.draw = c.wants(s, g.high.pressure)
 		wanted += c.draw
 	}
 	there := max(g.gas, 0) / (2 * dt) // nobody draws what is not there
@@ -176,40 +110,23 @@ func (g *group) step(dt, outdoor float64, store *Store, h *humidity) {
 		}
 		g.draws[i] = max(c.draw-c.fromDrop-float64(c.sump.release*0.9), 0)
 	}
-	intoGas += g.header.step(dt, g.draws, &s, g.change, store.RoomC)
+	p.intoGas += g.header.step(dt, g.draws, s, g.change, store.RoomC)
 
-	discharged, hot := 0.0, 0.0
 	for i, c := range g.compressors {
 		in := g.header.sections[i].drawn
-		c.outside[0] = around{conductance: c.InletWK / 2, temperature: store.RoomC}
-		outside := [2]around{c.outside[0], c.outside[0]}
-		c.inlet = c.drop.step(dt, in, &s, g.change, outside[:])
+		room := around{conductance: c.InletWK / 2, temperature: store.RoomC}
+		c.inlet = c.drop.step(dt, in, s, g.change, []around{room, room})
 		c.fromDrop = c.inlet.gas - in.gas
 		if c.inlet.gas <= 0 {
 			c.inlet.temperature = c.drop.cells[1].wall
 		}
-		intoGas += c.fromDrop
-		c.compress(dt, g.fluid, &s, &g.high, store.RoomC)
-		intoGas += c.sump.release - c.draw
-		discharged += c.out
-		hot += float64(c.out * c.enthalpy)
+		p.intoGas += c.fromDrop
+		c.compress(dt, g.fluid, s, &g.high, store.RoomC)
+		p.intoGas += c.sump.release - c.draw
+		p.discharged += c.out
+		p.heat += float64(c.out * (c.enthalpy - g.high.liquidEnthalpy))
 		g.ledger.in += float64((c.power + c.drop.fromWall + g.header.sections[i].fromWall + float64(c.sump.release*s.latent())) * dt)
 	}
-	g.discharged = discharged
-	g.gas += float64(intoGas * dt)
-	g.high.mass += float64((discharged + intoHigh) * dt)
-	if g.gas < 0 { // what condenses in an emptied low side comes over the valves, a few grams
-		g.high.mass += g.gas
-		g.gas = 0
-	}
-	hotGas := 0.0
-	for _, c := range g.circuits {
-		hotGas += c.own.hotGas
-	}
-	heat := hot - float64(discharged*g.high.liquidEnthalpy) + heatHigh - float64(hotGas*(g.dischargeEnthalpy()-g.high.liquidEnthalpy))
-	g.high.step(dt, heat, outdoor, g.MinimumC, g.Critical)
-	g.ledger.out += float64(g.high.rejected * dt)
-	g.high.refresh(g.fluid, g.subcooling())
 }
 
 func (g *group) subcooling() float64 {

@@ -1,15 +1,10 @@
 package plant
 
-import "fmt"
-
 // newCircuit sizes a circuit from its load and the group's design point.
-func newCircuit(d Circuit, g *group, store *Store, h *humidity, seed uint64) (*circuit, error) {
+func newCircuit(d Circuit, g *group, store *Store, h *humidity, seed uint64) *circuit {
 	f := g.fluid
 	dew := g.DewC + d.Line.DropK
 	td := d.AirC - dew
-	if td < 3 {
-		return nil, fmt.Errorf("air of %g °C is too near the dew of %.1f °C in its coil: at least 3 K", d.AirC, dew)
-	}
 	s := f.at(dew)
 	q := float64(d.LoadKW * 1000)
 	duty := float64(q * d.Coil.Capacity)
@@ -82,11 +77,11 @@ func newCircuit(d Circuit, g *group, store *Store, h *humidity, seed uint64) (*c
 	}
 	// infiltration brings moisture: its latent heat is part of its share
 	c.air.water = float64(0.8 * h.at(d.AirC))
-	perKg := float64(airHeat*(store.StoreC-d.AirC)) + float64((g.storeWater-c.air.water)*(vapourHeat+iceFusion))
+	perKg := float64(airHeat*(store.StoreC-d.AirC)) + float64(max(g.storeWater-c.air.water, 0)*(vapourHeat+iceFusion))
 	c.air.infiltration = d.Infiltration * q / perKg
 	c.air.walls = (1 - d.Infiltration - d.Internal) * q / (store.StoreC - d.AirC)
 	c.air.moisture = g.storeWater
-	return c, nil
+	return c
 }
 
 func derive(v *float64, from float64) {

@@ -52,11 +52,7 @@ func newCold(d Description, seed uint64) (*Plant, error) {
 		if err != nil {
 			return nil, fmt.Errorf("suction group %q: %w", d.Groups[i].Name, err)
 		}
-		g, err := newGroup(d.Groups[i], &p.d.Store, f, p.humidity, seed)
-		if err != nil {
-			return nil, fmt.Errorf("suction group %q: %w", d.Groups[i].Name, err)
-		}
-		p.groups = append(p.groups, g)
+		p.groups = append(p.groups, newGroup(d.Groups[i], &p.d.Store, f, p.humidity, seed))
 	}
 	if err := p.wire(seed); err != nil {
 		return nil, err
@@ -131,115 +127,4 @@ func daily(t time.Time) float64 {
 	}
 	x := float64(4*(s-0.5)) - 1
 	return float64(x*x) - 1
-}
-
-// check refuses what no plant can be built from.
-func (d *Description) check() error {
-	if len(d.Groups) == 0 {
-		return fmt.Errorf("no suction_group: at least one is needed")
-	}
-	if d.WarmUpH < 0 || d.WarmUpH > 48 {
-		return fmt.Errorf("warm_up_h = %g: 0 to 48", d.WarmUpH)
-	}
-	names := map[string]bool{}
-	once := func(path string) error {
-		if !validName(path[lastDot(path)+1:]) {
-			return fmt.Errorf("name %q: lower-case letters, digits, - and _, starting with a letter", path)
-		}
-		if names[path] {
-			return fmt.Errorf("name %q is used twice", path)
-		}
-		names[path] = true
-		return nil
-	}
-	for _, g := range d.Groups {
-		if err := once(g.Name); err != nil {
-			return err
-		}
-		if len(g.Compressors) == 0 || len(g.Circuits) == 0 {
-			return fmt.Errorf("suction group %q: at least one compressor and one circuit are needed", g.Name)
-		}
-		switch g.Control.Mode {
-		case "suction", "pump_down":
-		case "thermostat":
-			if len(g.Compressors) != 1 || len(g.Circuits) != 1 || g.Circuits[0].ThermostatK <= 0 {
-				return fmt.Errorf("suction group %q: control by thermostat needs one compressor and one circuit with thermostat_k", g.Name)
-			}
-		default:
-			return fmt.Errorf("suction group %q: control.mode %q: suction, thermostat or pump_down", g.Name, g.Control.Mode)
-		}
-		for _, c := range g.Compressors {
-			if err := once(g.Name + "." + c.Name); err != nil {
-				return err
-			}
-			if err := oneOf("kind", c.Kind, "scroll", "air_cooled_semi_hermetic", "refrigerant_cooled_semi_hermetic"); err != nil {
-				return fmt.Errorf("%s.%s: %w", g.Name, c.Name, err)
-			}
-			if err := positive("capacity_kw", c.CapacityKW, "minimum_speed", c.MinimumSpeed, "isentropic_efficiency", c.Isentropic, "oil_kg", c.OilKg); err != nil {
-				return fmt.Errorf("%s.%s: %w", g.Name, c.Name, err)
-			}
-		}
-		for _, c := range g.Circuits {
-			if err := once(g.Name + "." + c.Name); err != nil {
-				return err
-			}
-			if c.Defrost.Kind == "hot_gas" && len(g.Circuits) < 2 {
-				return fmt.Errorf("%s.%s: defrost.kind hot_gas needs a second circuit that keeps a compressor running meanwhile", g.Name, c.Name)
-			}
-			err := oneOf("valve.kind", c.Valve.Kind, "thermostatic", "electronic", "capillary")
-			if err == nil {
-				err = oneOf("defrost.kind", c.Defrost.Kind, "off_cycle", "electric", "hot_gas")
-			}
-			if err == nil {
-				err = positive("load_kw", c.LoadKW, "valve.size", c.Valve.Size, "valve.opening_superheat_k", c.Valve.RangeK,
-					"valve.stroke_s", c.Valve.StrokeS, "line.length_m", c.Line.LengthM, "coil.hold_s", c.Coil.HoldS, "coil.capacity", c.Coil.Capacity)
-			}
-			if err == nil && (c.Infiltration < 0 || c.Internal < 0 || c.Infiltration+c.Internal > 1) {
-				err = fmt.Errorf("infiltration %g and internal %g are shares of one load: together at most 1", c.Infiltration, c.Internal)
-			}
-			if err != nil {
-				return fmt.Errorf("%s.%s: %w", g.Name, c.Name, err)
-			}
-		}
-	}
-	return nil
-}
-
-func lastDot(s string) int {
-	for i := len(s) - 1; i >= 0; i-- {
-		if s[i] == '.' {
-			return i
-		}
-	}
-	return -1
-}
-
-func validName(s string) bool {
-	for i := range len(s) {
-		c := s[i]
-		letter := c >= 'a' && c <= 'z'
-		if !letter && (i == 0 || !(c >= '0' && c <= '9' || c == '-' || c == '_')) {
-			return false
-		}
-	}
-	return s != ""
-}
-
-func oneOf(key, v string, allowed ...string) error {
-	for _, a := range allowed {
-		if v == a {
-			return nil
-		}
-	}
-	return fmt.Errorf("%s = %q: one of %q", key, v, allowed)
-}
-
-// positive takes keys and values in turn.
-func positive(pairs ...any) error {
-	for i := 0; i < len(pairs); i += 2 {
-		if v := pairs[i+1].(float64); !(v > 0) {
-			return fmt.Errorf("%s = %g: must be above 0", pairs[i], v)
-		}
-	}
-	return nil
 }

@@ -5,6 +5,8 @@ import (
 	"os"
 	"strings"
 	"testing"
+
+	"dewgap/simulators/plant"
 )
 
 //go:generate go test -run TestFormatIsWritten -update .
@@ -64,4 +66,50 @@ func TestBadScenariosSayWhere(t *testing.T) {
 func FuzzDecode(f *testing.F) {
 	f.Add("hours = 6\n[[suction_group]]\nname = \"a\"")
 	f.Fuzz(func(t *testing.T, text string) { Decode("x.toml", text) })
+}
+
+// What no plant can be built from is told all at once, each with its place.
+func TestImpossiblePlantsSayWhatIsWrong(t *testing.T) {
+	d, err := Decode("x.toml", `
+warm_up_h = 90
+[store]
+store_c = 60
+[[suction_group]]
+name = "MT"
+refrigerant = "R448A"
+dew_c = -8
+condensing_c = 5
+  [suction_group.control]
+  mode = "magic"
+  [[suction_group.compressor]]
+  name = "c1"
+  kind = "rotary"
+  capacity_kw = 0
+  [[suction_group.circuit]]
+  name = "c1"
+  air_c = -7
+  tap = 3
+    [suction_group.circuit.valve]
+    kind = "needle"
+    opening_superheat_k = 0
+    [suction_group.circuit.defrost]
+    kind = "hot_gas"
+`)
+	if err != nil {
+		t.Fatal(err)
+	}
+	_, err = plant.New(d, 1)
+	if err == nil {
+		t.Fatal("a plant was built")
+	}
+	for _, want := range []string{
+		"warm_up_h = 90: 0 to 48", "store: store_c = 60: 5 to 45", `MT: name "MT": lower-case`, "MT: condensing_c = 5: 12 to 55",
+		`MT: control.mode = "magic": one of`, `MT.c1: kind = "rotary": one of`, "MT.c1: capacity_kw = 0: 0.1 to 500", `MT.c1: name "c1" is used twice`,
+		"MT.c1: tap = 3: there are taps 1 to 1", "MT.c1: air_c = -7: -3.8 to 57", `MT.c1: valve.kind = "needle"`, "MT.c1: valve.opening_superheat_k = 0: 0.5 to 20",
+		"MT.c1: defrost.kind hot_gas needs a second circuit",
+	} {
+		if !strings.Contains(err.Error(), want) {
+			t.Errorf("not told: %s\nin %v", want, err)
+		}
+	}
 }
