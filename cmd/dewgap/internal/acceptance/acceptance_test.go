@@ -14,6 +14,7 @@ import (
 	"dewgap/analyze/phase"
 	"dewgap/analyze/reading"
 	"dewgap/analyze/refrigerant"
+	"dewgap/analyze/superheat"
 	"dewgap/analyze/units"
 	"dewgap/config"
 )
@@ -65,6 +66,10 @@ func (d *drawn) Circuits(dst []analyze.CircuitState) []analyze.CircuitState {
 	return append(dst, d.circuit)
 }
 func (d *drawn) Machines(dst []analyze.Machine) []analyze.Machine { return append(dst, d.machine) }
+
+func (d *drawn) Budgets() []superheat.Budget {
+	return []superheat.Budget{{Expanded: 2, Parts: []superheat.Part{{Name: "mounting", Share: 0.8, Assumed: true}, {Name: "lag", Share: 0}}}}
+}
 
 func site(t *testing.T) analyze.Site {
 	t.Helper()
@@ -412,6 +417,13 @@ func TestEqualised(t *testing.T) {
 	}
 	if got := (story{}).judged(t).Groups[0].Equalised; got.Outcome != NotRecorded {
 		t.Errorf("never stood: %+v", got)
+	}
+}
+
+func TestSensors(t *testing.T) {
+	got := story{}.judged(t).Sensors
+	if len(got) != 1 || got[0].Compressor != "c1" || *got[0].Expanded != 2 || len(got[0].Parts) != 1 || !got[0].Parts[0].Assumed {
+		t.Errorf("%+v", got)
 	}
 }
 

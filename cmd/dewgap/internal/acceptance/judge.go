@@ -2,6 +2,7 @@ package acceptance
 
 import (
 	"fmt"
+	"math"
 	"slices"
 	"strings"
 	"time"
@@ -42,6 +43,9 @@ func Judge(t *Track, events []alert.Event, rules config.Commissioning, system un
 	for i := range t.site.Groups {
 		r.Groups = append(r.Groups, j.suctionGroup(i))
 	}
+	for i := range t.machines {
+		r.Sensors = append(r.Sensors, t.sensors(&t.machines[i]))
+	}
 	for _, c := range t.cycles(rules.Watched) {
 		r.Cycles = append(r.Cycles, j.cycle(c))
 	}
@@ -50,6 +54,18 @@ func Judge(t *Track, events []alert.Event, rules config.Commissioning, system un
 	}
 	r.sumUp()
 	return r
+}
+
+// sensors puts a compressor's budget into the record.
+func (t *Track) sensors(m *machineTrack) Sensors {
+	s := Sensors{Group: t.site.Groups[m.group].Name, Compressor: m.name, Parts: []Part{}}
+	for _, p := range m.budget.Parts {
+		s.Expanded = figure(float64(m.budget.Expanded), 10)
+		if share := math.Round(1000*p.Share) / 1000; share > 0 {
+			s.Parts = append(s.Parts, Part{p.Name, share, p.Assumed})
+		}
+	}
+	return s
 }
 
 // sumUp makes the verdict on all from its circuits and groups.
@@ -207,9 +223,11 @@ func (r *Record) Keep(names []string) error {
 	other := func(group, circuit string) bool { return !slices.Contains(names, group+"."+circuit) }
 	r.Circuits = slices.DeleteFunc(r.Circuits, func(c Circuit) bool { return other(c.Group, c.Name) })
 	r.Cycles = slices.DeleteFunc(r.Cycles, func(c Cycle) bool { return other(c.Group, c.Circuit) })
-	r.Groups = slices.DeleteFunc(r.Groups, func(g Group) bool {
-		return !slices.ContainsFunc(r.Circuits, func(c Circuit) bool { return c.Group == g.Name })
-	})
+	unnamed := func(group string) bool {
+		return !slices.ContainsFunc(r.Circuits, func(c Circuit) bool { return c.Group == group })
+	}
+	r.Groups = slices.DeleteFunc(r.Groups, func(g Group) bool { return unnamed(g.Name) })
+	r.Sensors = slices.DeleteFunc(r.Sensors, func(s Sensors) bool { return unnamed(s.Group) })
 	r.sumUp()
 	return nil
 }

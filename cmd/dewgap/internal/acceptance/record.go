@@ -87,6 +87,7 @@ type Record struct {
 	Criteria []Rule    `json:"criteria"`
 	Circuits []Circuit `json:"circuits"`
 	Groups   []Group   `json:"groups"`
+	Sensors  []Sensors `json:"uncertainty"`
 	Cycles   []Cycle   `json:"cycles"`
 
 	System units.System `json:"-"`
@@ -115,6 +116,23 @@ type Group struct {
 	Steady      float64 `json:"floor_steady_k"`
 	Pulldown    float64 `json:"floor_pulldown_k"`
 	Equalised   Check   `json:"equalised"`
+}
+
+// Sensors tells where the uncertainty of a compressor's superheat comes from in
+// steady running; null and empty where none was seen.
+type Sensors struct {
+	Group      string   `json:"group"`
+	Compressor string   `json:"compressor"`
+	Expanded   *float64 `json:"expanded_uncertainty_k"` // k = 2
+	Parts      []Part   `json:"parts"`                  // largest first
+}
+
+// Part is one part of the uncertainty. Assumed: the configuration does not
+// state it, and a typical installation is taken.
+type Part struct {
+	Name    string  `json:"part"`
+	Share   float64 `json:"share"` // of the variance
+	Assumed bool    `json:"assumed"`
 }
 
 // Circuit sums up the cycles of one circuit.

@@ -209,6 +209,8 @@ func (t *Track) termination(c cycle, endedAt *float64) string {
 		return "unknown"
 	case !k.pastMelting(*endedAt):
 		return "time"
+	case c.from == 0:
+		return "unknown" // its length is not known
 	}
 	own := c.span.Ended - c.span.Began
 	row := t.at[c.from+1] - t.at[c.from]

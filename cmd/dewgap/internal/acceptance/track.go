@@ -8,6 +8,7 @@ import (
 	"dewgap/analyze"
 	"dewgap/analyze/phase"
 	"dewgap/analyze/reading"
+	"dewgap/analyze/superheat"
 )
 
 // mostRows bounds what is kept of a recording: a week of one-second rows of
@@ -18,6 +19,9 @@ const mostRows = 6_048_000 // compressor-rows, some 40 bytes each
 // poll a minute is the slowest that still shows a dip.
 const hole = 60 * time.Second
 
+// budgetEvery is how often it is asked where the uncertainty comes from.
+const budgetEvery = 10 * time.Minute
+
 // Track is what a recording showed, row by row.
 type Track struct {
 	site     analyze.Site
@@ -26,6 +30,7 @@ type Track struct {
 	circuits []circuitTrack
 	groups   []groupTrack
 
+	budgeted      int64 // ns at which budgets were asked for last
 	circuitStates []analyze.CircuitState
 	machineStates []analyze.Machine
 }
@@ -40,6 +45,7 @@ type machineTrack struct {
 	shortfall                                []float32 // of discharge below dry gas; −Inf while the machine is not learned
 	phase                                    []phase.Phase
 	quality                                  []reading.Quality
+	budget                                   superheat.Budget // the newest of steady running, else of any
 }
 
 type circuitTrack struct {
@@ -93,6 +99,7 @@ func NewTrack(site analyze.Site) *Track {
 type Source interface {
 	Circuits([]analyze.CircuitState) []analyze.CircuitState
 	Machines([]analyze.Machine) []analyze.Machine
+	Budgets() []superheat.Budget
 }
 
 // Add takes one row's result. It fails when the recording is longer than a
@@ -106,6 +113,14 @@ func (t *Track) Add(r analyze.Result, s Source) error {
 	t.machineStates = s.Machines(t.machineStates[:0])
 	for i := range t.machines {
 		t.machines[i].add(&r.States[i], &t.machineStates[i])
+	}
+	if at := r.Time.UnixNano(); at-t.budgeted >= int64(budgetEvery) {
+		t.budgeted = at
+		for i, b := range s.Budgets() {
+			if m := &t.machines[i]; len(b.Parts) > 0 && (r.States[i].Phase == phase.Steady || len(m.budget.Parts) == 0) {
+				m.budget = b
+			}
+		}
 	}
 	t.circuitStates = s.Circuits(t.circuitStates[:0])
 	for i := range t.circuits {

@@ -76,7 +76,7 @@ func HTML(w io.Writer, r *acceptance.Record, size string) error {
 	t, err := template.New("record").Funcs(template.FuncMap{
 		"verdict": func(v acceptance.Verdict) string { return v.Words() },
 		"outcome": func(o acceptance.Outcome) string { return outcomes[o] },
-		"stamp":   stamp, "day": day, "share": share, "defrost": defrostName,
+		"stamp":   stamp, "day": day, "share": share, "defrost": defrostName, "parts": parts, "assumed": func() string { return assumedMeans },
 		"criterion": func(name string) string { return criteria[name] },
 	}).Parse(recordHTML)
 	if err != nil {
@@ -91,6 +91,9 @@ func HTML(w io.Writer, r *acceptance.Record, size string) error {
 	}
 	return t.Execute(w, p)
 }
+
+// KOr writes a difference that may not be known.
+func (p page) KOr(d *float64) string { return p.kelvin(d) }
 
 // K writes a difference of temperatures.
 func (p page) K(d float64) string { return p.kelvin(&d) }

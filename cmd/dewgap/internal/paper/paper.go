@@ -120,6 +120,24 @@ func fanLine(s *acceptance.Stages) stageLine {
 	return stageLine{"", "Air begins to cool", clock(s.AirCooling), acceptance.Length(&seconds), "no input shows the fans; by now they run"}
 }
 
+// parts writes where an uncertainty comes from, the small parts left out.
+func parts(s acceptance.Sensors) string {
+	var list []string
+	for _, p := range s.Parts {
+		if p.Share < 0.05 {
+			continue
+		}
+		text := p.Name + " " + share(p.Share)
+		if p.Assumed {
+			text += " (assumed)"
+		}
+		list = append(list, text)
+	}
+	return strings.Join(list, ", ")
+}
+
+const assumedMeans = "Shares of the variance. Assumed: the configuration does not state the sensor, and a typical installation is taken."
+
 // lowest writes the lowest superheat with its uncertainty, instant and phase.
 func (w words) lowest(m *acceptance.Machine) string {
 	if m.Lowest == nil {

@@ -42,6 +42,11 @@ func (t *text) head(r *acceptance.Record) {
 		t.line("%s: %s, floor %s, in pulldown %s", g.Name, g.Refrigerant, t.kelvin(&g.Steady), t.kelvin(&g.Pulldown))
 		t.line("  equalised check: %s; %s", outcomes[g.Equalised.Outcome], g.Equalised.Says)
 	}
+	t.line("uncertainty of the superheat (k = 2) in steady running:")
+	for _, s := range r.Sensors {
+		t.line("  %s.%s: ± %s from %s", s.Group, s.Compressor, t.kelvin(s.Expanded), parts(s))
+	}
+	t.line("  %s", assumedMeans)
 	t.title("Circuits")
 	table := tabwriter.NewWriter(t.w, 0, 4, 2, ' ', 0)
 	fmt.Fprintln(table, "circuit\tdefrost\tcycles\tpassed in a row\tverdict")
