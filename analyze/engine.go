@@ -9,6 +9,7 @@ import (
 	"dewgap/analyze/phase"
 	"dewgap/analyze/reading"
 	"dewgap/analyze/superheat"
+	"dewgap/analyze/trend"
 	"dewgap/analyze/units"
 )
 
@@ -44,6 +45,9 @@ type Result struct {
 	States   []State   // one for each compressor, configuration order
 	Findings []Finding // those whose verdict is not the plain Clear
 	Inputs   []Input   // one for each point
+	// Notices are the slow trends that reach their limit within a week. The
+	// slice is never changed, another may take its place.
+	Notices []trend.Notice
 }
 
 // Input is what is known of one point now.
@@ -112,8 +116,15 @@ func (e *Engine) Observe(row *reading.Row) Result {
 	for i := range e.inputs {
 		e.hearInput(i, at)
 	}
+	renewed := false
 	for _, g := range e.groups {
-		g.observe(at, step, e)
+		renewed = g.observe(at, step, e) || renewed
+	}
+	if renewed {
+		e.result.Notices = nil
+		for _, g := range e.groups {
+			e.result.Notices = append(e.result.Notices, g.trends.Notices()...)
+		}
 	}
 	return e.result
 }

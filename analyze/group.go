@@ -12,6 +12,7 @@ import (
 	"dewgap/analyze/reading"
 	"dewgap/analyze/refrigerant"
 	"dewgap/analyze/superheat"
+	"dewgap/analyze/trend"
 	"dewgap/analyze/units"
 )
 
@@ -34,6 +35,7 @@ type group struct {
 	checker *plausible.Checker
 	now     plausible.Now
 	coils   *cause.Group
+	trends  *trend.Group
 	sample  phase.Sample
 	moment  floodback.Moment
 
@@ -85,6 +87,11 @@ func newGroup(spec *Group, air units.Pascal, first int) (*group, error) {
 			set: floodback.NewSet(&g.detect, g.line), why: cause.NewCase(g.coils),
 		})
 	}
+	machines := make([]string, len(spec.Compressors))
+	for i := range machines {
+		machines[i] = spec.Compressors[i].Name
+	}
+	g.trends = trend.NewGroup(spec.Name, names, machines)
 	g.phases = phase.NewGroup(spec.Phase, len(spec.Compressors), kinds)
 	g.sample.Compressors = make([]phase.CompressorSample, len(spec.Compressors))
 	g.sample.Circuits = make([]phase.CircuitSample, len(spec.Circuits))
@@ -209,8 +216,9 @@ func (g *group) doubt(phases []phase.Phase) {
 // absent is an input that the site does not have.
 const absent = "no-data: the site has no such input"
 
-// observe analyses the group at one instant.
-func (g *group) observe(at, step int64, e *Engine) {
+// observe analyses the group at one instant, and tells whether the notices of
+// its trends were renewed.
+func (g *group) observe(at, step int64, e *Engine) (renewed bool) {
 	x := &g.sample
 	x.At = at
 	x.SuctionPressure, x.Dew = math.NaN(), math.NaN()
@@ -235,7 +243,13 @@ func (g *group) observe(at, step int64, e *Engine) {
 	for i := range g.compressors {
 		g.judge(i, phases[i], step, e)
 		g.learnLag(i, phases[i], e)
+		shown := trend.Compressor{Phase: phases[i], Superheat: nan, Floor: float64(g.detect.Floor.Pulldown)}
+		if v := &g.compressors[i].value; v.Quality == reading.Good {
+			shown.Superheat = float64(v.Superheat)
+		}
+		g.trends.Compressor(i, at, shown)
 	}
+	return g.trends.Observe(x, g.phases)
 }
 
 // measure takes one compressor's superheat and what else phases need of it.

@@ -74,6 +74,8 @@ var (
 	line        = desc("suction_temperature_celsius", "Temperature of the suction line at the compressor inlet.", machine...)
 	phases      = desc("phase", "1 for the phase that the compressor is in, 0 for the others.", append(machine, "phase")...)
 
+	trendLimit = desc("trend_limit_seconds", "Time until a slow trend of a circuit or compressor reaches its limit, if it goes on; 0 when it has; absent when none does within a week.", "site", "group", "member", "quantity")
+
 	eventActive = desc("event_active", "1 while an event of this kind and severity is open, 0 otherwise.", append(machine, "kind", "severity")...)
 	events      = desc("events_total", "Events opened, by their severity at opening; survives a restart.", append(machine, "kind", "severity")...)
 	escalations = desc("event_escalations_total", "Open events raised to this severity; survives a restart.", append(machine, "kind", "severity")...)
@@ -136,6 +138,10 @@ func (c *Collector) Collect(out chan<- prometheus.Metric) {
 	}
 	for i := range s.Inputs {
 		e.input(s, i, age)
+	}
+	for i := range s.Notices {
+		n := &s.Notices[i]
+		e.gauge(trendLimit, n.Days*86400, s.Site, n.Group, n.Circuit+n.Compressor, n.Quantity)
 	}
 }
 

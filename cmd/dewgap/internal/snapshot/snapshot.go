@@ -16,6 +16,7 @@ import (
 	"dewgap/analyze"
 	"dewgap/analyze/reading"
 	"dewgap/analyze/superheat"
+	"dewgap/analyze/trend"
 	"dewgap/collector"
 )
 
@@ -32,8 +33,9 @@ type Snapshot struct {
 	// Budgets tell where the uncertainty of each superheat comes from; same
 	// index as States, or empty. One without parts is not known.
 	Budgets []superheat.Budget
-	Open    []alert.Event // in order of opening, figures so far
-	Recent  []alert.Event // closed ones, newest first
+	Notices []trend.Notice // slow trends that reach their limit within a week
+	Open    []alert.Event  // in order of opening, figures so far
+	Recent  []alert.Event  // closed ones, newest first
 	Sources []collector.Status
 	Totals  []alert.Totals
 	// Refrigerants by group's name, for people.
@@ -80,6 +82,8 @@ func Of(site analyze.Site, r analyze.Result) *Snapshot {
 		Points: site.Points,
 		States: slices.Clone(r.States),
 		Inputs: slices.Clone(r.Inputs),
+
+		Notices: r.Notices,
 	}
 }
 

@@ -153,16 +153,19 @@ var (
 	bothGiven    = regexp.MustCompile(`\d K \(\d+(?:\.\d+)? °F\)|\d °C \(\d+(?:\.\d+)? °F\)`)
 )
 
-func (s *Story) inUnits(line string) string {
-	if s.system == units.SI || bothGiven.MatchString(line) {
+func (s *Story) inUnits(line string) string { return InUnits(line, s.system) }
+
+// InUnits returns a line of evidence with its numbers in the units of system.
+func InUnits(line string, system units.System) string {
+	if system == units.SI || bothGiven.MatchString(line) {
 		return line
 	}
 	read := func(text string) float64 {
 		v, _ := strconv.ParseFloat(strings.ReplaceAll(strings.Fields(text)[0], "−", "-"), 64) // the expression matched a number
 		return v
 	}
-	line = differences.ReplaceAllStringFunc(line, func(t string) string { return s.system.Difference(units.Kelvin(read(t))) })
-	return temperatures.ReplaceAllStringFunc(line, func(t string) string { return s.system.Temperature(units.Celsius(read(t))) })
+	line = differences.ReplaceAllStringFunc(line, func(t string) string { return system.Difference(units.Kelvin(read(t))) })
+	return temperatures.ReplaceAllStringFunc(line, func(t string) string { return system.Temperature(units.Celsius(read(t))) })
 }
 
 // Write prints the story for a person.

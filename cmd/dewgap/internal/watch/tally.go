@@ -11,7 +11,9 @@ import (
 	"dewgap/analyze"
 	"dewgap/analyze/floodback"
 	"dewgap/analyze/phase"
+	"dewgap/analyze/trend"
 	"dewgap/analyze/units"
+	"dewgap/cmd/dewgap/internal/story"
 )
 
 // Tally counts what a run showed of each compressor, for a summary that a
@@ -21,6 +23,7 @@ type Tally struct {
 	from, to    time.Time
 	rows        int
 	compressors []tallied
+	notices     []trend.Notice
 }
 
 type tallied struct {
@@ -56,6 +59,7 @@ func (t *Tally) Add(r analyze.Result) {
 	passed := min(r.Time.Sub(t.to), longest)
 	t.to = r.Time
 	t.rows++
+	t.notices = r.Notices
 	for i := range r.States {
 		st, c := &r.States[i], &t.compressors[i]
 		c.in[st.Phase] += passed
@@ -87,10 +91,12 @@ func (t *Tally) Write(w io.Writer, system units.System, events []alert.Event) {
 	}
 	if len(events) == 0 {
 		fmt.Fprintln(w, "no events")
-		return
 	}
 	for _, ev := range events {
 		writeEvent(w, system, ev)
+	}
+	for _, n := range t.notices {
+		fmt.Fprintf(w, "trend  %s %s: %s\n", n.Group, n.Circuit+n.Compressor, story.InUnits(n.Words, system))
 	}
 }
 

@@ -7,6 +7,7 @@ import (
 	"dewgap/alert"
 	"dewgap/analyze/reading"
 	"dewgap/analyze/superheat"
+	"dewgap/analyze/trend"
 	"dewgap/analyze/units"
 	"dewgap/cmd/dewgap/internal/snapshot"
 )
@@ -27,6 +28,7 @@ type (
 		Sources     []sourceState     `json:"sources"`
 		OpenEvents  []alert.Event     `json:"open_events"`
 		Recent      []alert.Event     `json:"recent_events"`
+		Notices     []trend.Notice    `json:"notices"` // slow trends that reach their limit within a week
 		Faults      []snapshot.Fault  `json:"faults"`
 		Replay      *snapshot.Replay  `json:"replay,omitempty"` // a recording is played: nothing here is the present
 	}
@@ -90,7 +92,8 @@ func stateOf(s *snapshot.Snapshot, age time.Duration, version string) siteState 
 		Mode: s.Mode, Note: s.Note, Units: s.Units, Version: version,
 		Compressors: []compressorState{}, Inputs: []inputState{}, Sources: []sourceState{},
 		OpenEvents: append([]alert.Event{}, s.Open...), Recent: append([]alert.Event{}, s.Recent...),
-		Faults: append([]snapshot.Fault{}, s.AllFaults()...), Replay: s.Replay,
+		Notices: append([]trend.Notice{}, s.Notices...),
+		Faults:  append([]snapshot.Fault{}, s.AllFaults()...), Replay: s.Replay,
 	}
 	for i := range s.States {
 		st := &s.States[i]

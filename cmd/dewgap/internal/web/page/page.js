@@ -19,6 +19,8 @@ function fill(node, attrs, kids) {
 let us = null;
 const known = (v) => v !== null && v !== undefined;
 const fixed = (v, n) => { const t = v.toFixed(n); return (Number(t) === 0 ? (0).toFixed(n) : t).replace("-", "\u2212"); };
+// Sentences come in SI.
+const inUnits = (t) => us ? t.replace(/(-?\d+(?:\.\d+)?) K\b/g, (_, v) => difference(+v)).replace(/(-?\d+(?:\.\d+)?) °C/g, (_, v) => temperature(+v)) : t;
 const difference = (k) => known(k) ? (us ? fixed(k * 1.8, 1) + " °F" : fixed(k, 1) + " K") : "—";
 const temperature = (c) => known(c) ? (us ? fixed(c * 1.8 + 32, 1) + " °F" : fixed(c, 1) + " °C") : "—";
 const pressure = (pa) => known(pa) ? (us ? fixed(pa / 6894.757293168, 1) + " psia" : fixed(pa / 1e5, 2) + " bara") : "—";
@@ -180,6 +182,8 @@ function draw() {
   // Figures of open events grow each second; announce the events, not the figures.
   put("events", s.open_events.map((e) => [e.id, e.severity, e.circuits, e.causes, e.evidence, Math.round(e.seconds_below / 10)]), () => s.open_events.length
     ? el("div", { class: "eventlist" }, s.open_events.map(eventPlate)) : el("p", { class: "calm" }, s.current ? "None." : "None known; see above."));
+  $("trendsection").hidden = !(s.notices || []).length;
+  put("trends", s.notices || [], () => el("ul", null, (s.notices || []).map((n) => el("li", null, el("b", null, n.group + " · " + (n.circuit || n.compressor)), ": " + inUnits(n.words)))));
   const groups = [...new Set(s.compressors.map((c) => c.group))];
   put("machines", [s.compressors, s.open_events.map((e) => [e.id, e.severity]), [...histories].map(([k, h]) => [k, h.from, h.lowest_superheat_k.length, h.lowest_superheat_k.at(-1)])], () => groups.map((g) => {
     const of = s.compressors.filter((c) => c.group === g);
