@@ -201,7 +201,7 @@ func (g *group) doubt(phases []phase.Phase) {
 	if !g.checker.Due(x.At) {
 		return
 	}
-	g.now.At, g.now.Ambient, g.now.CondensingDew, g.now.Phases = x.At, x.Ambient, x.CondensingDew, phases
+	g.now.At, g.now.Ambient, g.now.Phases = x.At, x.Ambient, phases
 	for i := range g.compressors {
 		g.now.Superheat[i] = g.compressors[i].value
 		g.now.Told[i] = x.Compressors[i].Running != phase.NotKnown

@@ -133,7 +133,7 @@ const (
 // those that run share a header. With two, nobody knows which is wrong, and
 // neither is trusted.
 func (c *Checker) checkTwins(now *Now, dt int64) {
-	for i := range c.twins {
+	for i := range c.machines {
 		p, rest := float64(now.Superheat[i].Pressure), c.others[:0]
 		for j := range now.Superheat {
 			x := float64(now.Superheat[j].Pressure)
@@ -149,10 +149,10 @@ func (c *Checker) checkTwins(now *Now, dt int64) {
 			middle = (rest[(len(rest)-1)/2] + rest[len(rest)/2]) / 2
 			away = math.Abs(p-middle) > max(twinBy, twinShare*middle)
 		}
-		if c.twins[i].take(away, dt) < twinHold {
+		if c.machines[i].twin.take(away, dt) < twinHold {
 			continue
 		}
-		c.hold(TwinsDisagree, c.group.Compressors[i].Pressure.Point, leanOf(p-middle), now.At-c.twins[i].held, func() string {
+		c.hold(TwinsDisagree, c.group.Compressors[i].Pressure.Point, leanOf(p-middle), now.At-c.machines[i].twin.held, func() string {
 			return fmt.Sprintf("%.2f bar absolute, where the other transmitters of the header show %.2f: this looks like a transmitter that is off, or of another range; compare both with a gauge, check unit and scale",
 				p/1e5, middle/1e5)
 		})

@@ -33,21 +33,21 @@ func (c *Checker) checkSaturation(now *Now, dt int64) {
 	for i := range now.Superheat {
 		v := &now.Superheat[i]
 		// While the dew moves, the pipe is late.
-		dew := &c.dews[i]
+		dew := &c.machines[i].dew
 		dew.take(float64(v.DewNow), dt, wetMean)
 		ok := settled(now.Phases[i]) && !math.IsNaN(float64(v.Superheat)) && math.Abs(float64(v.DewNow)-dew.value) < wetStill
 		if ok {
 			running++
 		}
 		s, u := float64(v.Superheat), float64(v.Uncertainty)
-		a := c.wet[i].take(ok && s < -(u+c.glide), dt)
-		b := c.deep[i].take(ok && s < -(u+1), dt)
+		a := c.machines[i].wet.take(ok && s < -(u+c.glide), dt)
+		b := c.machines[i].deep.take(ok && s < -(u+1), dt)
 		if a >= wetLong || b >= deepLong {
 			below++
 		}
 	}
 	for i := range now.Superheat {
-		if time.Duration(c.wet[i].held) < wetLong && time.Duration(c.deep[i].held) < deepLong {
+		if time.Duration(c.machines[i].wet.held) < wetLong && time.Duration(c.machines[i].deep.held) < deepLong {
 			continue
 		}
 		v := now.Superheat[i]
@@ -55,7 +55,7 @@ func (c *Checker) checkSaturation(now *Now, dt int64) {
 		if all {
 			point, lean = c.group.Compressors[i].Pressure.Point, superheat.ReadsHigh
 		}
-		c.hold(BelowSaturation, point, lean, now.At-max(c.wet[i].held, c.deep[i].held), func() string {
+		c.hold(BelowSaturation, point, lean, now.At-max(c.machines[i].wet.held, c.machines[i].deep.held), func() string {
 			if all {
 				return fmt.Sprintf("every running compressor's pipe reads colder than wet gas can be (%.1f K, uncertainty %.1f K): this looks like %s",
 					v.Superheat, v.Uncertainty, c.guessWet(&v, true, "a suction pressure that reads high, or the wrong refrigerant; check transmitter, unit, altitude and refrigerant"))
@@ -116,8 +116,8 @@ func (c *Checker) checkStopped(now *Now, dt int64) {
 		t := float64(v.Temperature)
 		have := !math.IsNaN(t) && !math.IsNaN(now.Ambient)
 		point := c.group.Compressors[i].Temperature.Point
-		if c.off[i].take(allOff, dt) >= stoppedLong && have && math.Abs(t-now.Ambient) > stoppedBy {
-			c.hold(NotAtAmbient, point, leanOf(t-now.Ambient), now.At-c.off[i].held, func() string {
+		if c.machines[i].off.take(allOff, dt) >= stoppedLong && have && math.Abs(t-now.Ambient) > stoppedBy {
+			c.hold(NotAtAmbient, point, leanOf(t-now.Ambient), now.At-c.machines[i].off.held, func() string {
 				what := "a wrong curve, unit or zero"
 				for _, g := range c.guesses(v.Pressure, v.Temperature) {
 					if g.pipe != v.Temperature && math.Abs(float64(g.pipe)-now.Ambient) < restFit {
@@ -129,8 +129,8 @@ func (c *Checker) checkStopped(now *Now, dt int64) {
 			})
 		}
 		near := have && c.surelyRuns(i, now) && math.Abs(t-now.Ambient) < clampNear && now.Ambient-float64(v.Dew) > clampAboveBy
-		if c.room[i].take(near, dt) >= clampLong {
-			c.hold(LooseClamp, point, superheat.ReadsHigh, now.At-c.room[i].held, func() string {
+		if c.machines[i].room.take(near, dt) >= clampLong {
+			c.hold(LooseClamp, point, superheat.ReadsHigh, now.At-c.machines[i].room.held, func() string {
 				return fmt.Sprintf("the running suction line reads %.1f °C, as the room does (%.1f °C): this looks like a clamp that hangs beside the pipe; check that it is tight and insulated",
 					t, now.Ambient)
 			})

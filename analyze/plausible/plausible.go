@@ -2,8 +2,8 @@
 // neighbours, the machine's state and physics say. It never corrects a value:
 // it doubts it, with a sentence that a technician understands.
 //
-// It may import the standard library's pure packages, units, reading, phase
-// and superheat. No clock, no I/O: time comes with the rows.
+// It may import the standard library's pure packages, units, reading, phase,
+// superheat and refrigerant. No clock, no I/O: time comes with the rows.
 package plausible
 
 import (
@@ -45,10 +45,10 @@ func (c Code) String() string { return codeNames[c] }
 // Suspicion is one standing reason to doubt an input.
 type Suspicion struct {
 	Code  Code
-	Point int   // index of the input in the site's points
-	Since int64 // ns of event time
-	Lean  superheat.Lean
-	Says  string // "code: what it looks like; what to check; the numbers"
+	Point int            // index of the input in the site's points
+	Since int64          // ns of event time
+	Lean  superheat.Lean // which way the input is believed to be wrong
+	Says  string         // "code: what it looks like; what to check; the numbers"
 }
 
 // Input is one input; one without a Signal does not exist.
@@ -82,13 +82,12 @@ type Group struct {
 
 // Now is what is known of the group in one row.
 type Now struct {
-	At            int64             // ns
-	Ambient       float64           // °C, of the machine room; NaN when not known
-	CondensingDew float64           // °C, of the discharge pressure; NaN when not known
-	Phases        []phase.Phase     // of each compressor
-	Superheat     []superheat.Value // of each compressor
-	Told          []bool            // whether a signal tells of each that it runs
-	Defrosting    []bool            // of each circuit; nil when not known
+	At         int64             // ns
+	Ambient    float64           // °C, of the machine room; NaN when not known
+	Phases     []phase.Phase     // of each compressor
+	Superheat  []superheat.Value // of each compressor
+	Told       []bool            // whether a signal tells of each that it runs
+	Defrosting []bool            // of each circuit; nil when not known
 }
 
 // The pace of the checks: they judge minutes, so that every row would be a
@@ -109,48 +108,48 @@ type Checker struct {
 	group    Group
 	standing []Suspicion
 	next     []Suspicion
-	frozen   []frozen  // of each analogue input
-	moved    []moved   // of each pipe
-	shifts   []shifted // of each suction pressure
-	after    []float64 // scratch of the witnesses
-	wet      []since   // of each compressor: below saturation
-	deep     []since   // … and far below it
-	dews     []mean    // of each compressor
+	inputs   []frozen  // each analogue input
+	moved    []moved   // each pipe
+	shifts   []shifted // each suction pressure
+	machines []machine // each compressor
 	drifts   []drift
-	off      []since
-	room     []since
-	reversed since
-	vapour   Vapour // nil where the refrigerant has no such table
-	works    []work
 	coils    coilWatch
 	rest     restWatch
-	twins    []since
-	others   []float64
-	noisy    []since // same index as frozen
-	running  []bool
-	turned   []int64 // ns; last start or stop of each compressor
-	changed  int64   // ns; last time a compressor started or stopped, or a defrost began or ended
+	reversed since
+	vapour   Vapour  // nil where the refrigerant has no such table
+	glide    float64 // K, the largest at usual suction; 0 for a pure fluid
+
 	frosting []bool
+	changed  int64 // ns; last time a compressor started or stopped, or a defrost began or ended
 	last     int64
 	slowLast int64
 	begun    bool
-	glide    float64 // K, the largest at usual suction; 0 for a pure fluid
+
+	after, others []float64 // scratch
+}
+
+// machine is what is followed of one compressor.
+type machine struct {
+	running   bool
+	turned    int64 // ns; last start or stop
+	dew       mean
+	wet, deep since // below saturation, and far below it
+	off, room since // standing; reading as the room does
+	twin      since // pressure away from the others'
+	work      work
 }
 
 // New returns the checker of a group.
 func New(g Group) *Checker {
 	c := &Checker{group: g, glide: glideOf(g.Line)}
-	n := len(g.Compressors)
-	c.wet, c.deep, c.off, c.room = make([]since, n), make([]since, n), make([]since, n), make([]since, n)
-	c.turned = make([]int64, n)
-	c.running, c.frosting = make([]bool, n), make([]bool, len(g.Circuits))
+	c.machines, c.frosting = make([]machine, len(g.Compressors)), make([]bool, len(g.Circuits))
 	seen := map[*superheat.Signal]bool{}
 	add := func(in Input, kind inputKind, compressor int) {
 		if in.Signal == nil || seen[in.Signal] {
 			return
 		}
 		seen[in.Signal] = true
-		c.frozen = append(c.frozen, frozen{in: in, kind: kind, compressor: compressor})
+		c.inputs = append(c.inputs, frozen{in: in, kind: kind, compressor: compressor})
 		switch {
 		case kind == pipe:
 			c.moved = append(c.moved, moved{in: in, compressor: compressor})
@@ -171,11 +170,9 @@ func New(g Group) *Checker {
 	}
 	c.drifts = newDrifts(g)
 	c.vapour, _ = g.Line.(Vapour)
-	c.dews = make([]mean, n)
-	c.works, c.twins, c.noisy = make([]work, n), make([]since, n), make([]since, len(c.frozen))
 	c.coils.outlets, c.coils.airs = make([]mean, len(g.Circuits)), make([]mean, len(g.Circuits))
-	for i := range c.works {
-		c.works[i].mean = math.NaN()
+	for i := range c.machines {
+		c.machines[i].work.mean = math.NaN()
 	}
 	return c
 }
@@ -202,7 +199,7 @@ func (c *Checker) Observe(now *Now) []Suspicion {
 	if !c.Due(now.At) {
 		return c.standing
 	}
-	dt, slow := since64(now.At, c.last, c.begun), since64(now.At, c.slowLast, c.begun)
+	dt, slow := lasted(now.At, c.last, c.begun), lasted(now.At, c.slowLast, c.begun)
 	slowDue := !c.begun || now.At-c.slowLast >= slowPace
 	c.begun, c.last = true, now.At
 	c.noteChanges(now)
@@ -231,9 +228,9 @@ func (c *Checker) Observe(now *Now) []Suspicion {
 	return c.standing
 }
 
-// since64 returns the time from one look to the next, in ns; 0 after a gap, in
+// lasted returns the time from one look to the next, in ns; 0 after a gap, in
 // which nothing has lasted.
-func since64(at, last int64, begun bool) int64 {
+func lasted(at, last int64, begun bool) int64 {
 	if !begun || at-last > int64(10*time.Minute) {
 		return 0
 	}
@@ -242,8 +239,8 @@ func since64(at, last int64, begun bool) int64 {
 
 func (c *Checker) noteChanges(now *Now) {
 	for i, p := range now.Phases {
-		if on := runs(p); on != c.running[i] {
-			c.running[i], c.changed, c.turned[i] = on, now.At, now.At
+		if on := runs(p); on != c.machines[i].running {
+			c.machines[i].running, c.changed, c.machines[i].turned = on, now.At, now.At
 		}
 	}
 	for i, d := range now.Defrosting {
@@ -311,13 +308,16 @@ func (c *Checker) settle() {
 	if len(c.standing)+len(c.next) == 0 {
 		return
 	}
-	for i := range c.frozen {
-		in := &c.frozen[i].in
+	for i := range c.inputs {
+		in := &c.inputs[i].in
 		says, lean := "", superheat.Lean(0)
 		for j := range c.standing {
 			if c.standing[j].Point == in.Point {
-				says, lean = c.standing[j].Says, c.standing[j].Lean
-				break
+				if says == "" {
+					says, lean = c.standing[j].Says, c.standing[j].Lean
+				} else if lean != c.standing[j].Lean {
+					lean = 0 // they do not agree
+				}
 			}
 		}
 		in.Signal.Doubt(says, lean)

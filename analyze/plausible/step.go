@@ -106,14 +106,17 @@ func (c *Checker) newStep(m *moved, s superheat.Step, now *Now) {
 	dew, interval := float64(now.Superheat[m.compressor].Dew), m.in.Signal.Interval()
 	calm := s.At-c.changed > int64(movedReason)
 	m.step, m.dew, m.witnessed, m.waiting = s, dew, false, 0
-	m.hot, _ = known(c.group.Compressors[m.compressor].Discharge, now.At)
+	hot, ok := known(c.group.Compressors[m.compressor].Discharge, now.At)
+	if m.hot = hot; !ok {
+		m.hot = math.NaN()
+	}
 	switch {
 	case c.stands(m, now):
 		if calm && math.Abs(s.Size()) >= restStep && interval <= movedInterval {
 			m.dew, m.waiting = math.NaN(), movedWait
 		}
 	case s.Size() >= leapLeast && s.From-dew > movedDry && (interval <= leapSudden ||
-		interval <= leapInterval && s.At-c.turned[m.compressor] > int64(movedReason)):
+		interval <= leapInterval && s.At-c.machines[m.compressor].turned > int64(movedReason)):
 		m.standing = true
 	case settled(now.Phases[m.compressor]) && calm:
 		m.waiting, m.standing = c.judgeStep(m, s, dew)

@@ -46,11 +46,12 @@ type frozen struct {
 	held       int64 // ns of the run in which it should have moved
 	longest    int64 // ns; longest such run that ended in a change
 	low, high  float64
+	noisy      since
 }
 
 func (c *Checker) checkFrozen(now *Now, dt int64) {
-	for i := range c.frozen {
-		f := &c.frozen[i]
+	for i := range c.inputs {
+		f := &c.inputs[i]
 		s := f.in.Signal.Stillness()
 		neighbour, moving, sure := c.neighbour(f, now)
 		if _, ok := known(f.in, now.At); !ok {
@@ -119,8 +120,8 @@ const (
 
 // checkNoise finds inputs that jump about more than any plant does.
 func (c *Checker) checkNoise(now *Now, dt int64) {
-	for i := range c.frozen {
-		f := &c.frozen[i]
+	for i := range c.inputs {
+		f := &c.inputs[i]
 		x, ok := known(f.in, now.At)
 		limit := noisyTemperature
 		switch f.kind {
@@ -131,10 +132,10 @@ func (c *Checker) checkNoise(now *Now, dt int64) {
 		}
 		noise := f.in.Signal.Noise()
 		ok = ok && f.in.Signal.Interval() <= noisyInterval
-		if c.noisy[i].take(ok && noise > limit, dt) < noisyHold {
+		if f.noisy.take(ok && noise > limit, dt) < noisyHold {
 			continue
 		}
-		c.hold(Noisy, f.in.Point, 0, now.At-c.noisy[i].held, func() string {
+		c.hold(Noisy, f.in.Point, 0, now.At-f.noisy.held, func() string {
 			if f.kind == pressure {
 				return fmt.Sprintf("it jumps about by %.2f bar from sample to sample: this looks like a loose contact, a missing shield or a transmitter in pulsating gas; check wiring, supply and the pressure line", noise/1e5)
 			}

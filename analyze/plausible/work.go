@@ -52,8 +52,8 @@ func (c *Checker) checkWork(now *Now, dt int64) {
 	if c.vapour == nil {
 		return
 	}
-	for i := range c.works {
-		w := &c.works[i]
+	for i := range c.machines {
+		w := &c.machines[i].work
 		x, ok := c.extra(i, now)
 		if !ok {
 			*w = work{mean: math.NaN()}
@@ -92,7 +92,7 @@ func (c *Checker) extra(i int, now *Now) (float64, bool) {
 	if p := now.Phases[i]; !ok || !ok2 || p == phase.Off || p == phase.Start || !(hot-float64(v.Temperature) > hotBy) {
 		return 0, false
 	}
-	c.works[i].hot = hot
+	c.machines[i].work.hot = hot
 	return c.extraOf(v.Pressure, v.Temperature, units.Pascal(high), hot)
 }
 
@@ -126,7 +126,7 @@ func (c *Checker) extraOf(low units.Pascal, pipe units.Celsius, high units.Pasca
 
 // sayWork holds what stands against a compressor's suction.
 func (c *Checker) sayWork(i int, now *Now) {
-	w := &c.works[i]
+	w := &c.machines[i].work
 	tooCold, tooHot := time.Duration(w.low.held) >= workHold, time.Duration(w.high.held) >= workHold
 	if !tooCold && !tooHot {
 		if w.mean < workLeast && w.over > workDry || w.mean > workMost && w.over < workWet {
@@ -168,7 +168,7 @@ func (c *Checker) guessWork(i int, now *Now, tooCold bool) (says string, pressur
 			continue
 		}
 		over := float64(g.pipe.Above(dew))
-		x, ok := c.extraOf(g.pressure, g.pipe, units.Pascal(high), c.works[i].hot)
+		x, ok := c.extraOf(g.pressure, g.pipe, units.Pascal(high), c.machines[i].work.hot)
 		if ok && x > workLow && x < workHigh && over > workOverLow && over < workOverTop {
 			return fmt.Sprintf("this looks like %s (superheat would be %.0f K, the work %+.0f %%); %s", g.says, over, x*100, g.check), g.pressure != v.Pressure
 		}
