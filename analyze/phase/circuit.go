@@ -21,19 +21,17 @@ type Circuit struct {
 	stage Stage
 	since int64
 	last  int64
-	first int64
+	first int64 // sample after the last hole
 
 	coil     trail
-	air      lag // over a minute
-	dew      lag // over a minute
-	outlet   lag // over a minute
-	flag     Known
-	flagFrom int64
-	stuck    bool // the signal stayed on too long and is not believed until it goes off
+	air, dew lag // over a minute
+	flag     flag
+	feed     feed
+	frost    frost
+	near     int64 // since when the load looks recovered; 0: it does not
 
 	Before Before  // how the circuit ran before its last defrost
 	Last   Episode // its last defrost
-	infer  inference
 }
 
 // Before is how a circuit runs when nothing disturbs it, averaged over some
@@ -66,15 +64,13 @@ type Episode struct {
 }
 
 const (
-	fallSpan    = int64(60e9) // contract's hint: the coil outlet falls by more than
-	fallKelvin  = 3.0         // 3 K in 60 s when refrigeration is back
-	baselineTau = 1200.0      // s; twenty minutes
-	quietTau    = 60.0        // s
+	baselineTau = 1200.0 // s; twenty minutes
+	quietTau    = 60.0   // s
 )
 
 // NewCircuit returns the tracker of a circuit.
 func NewCircuit(kind DefrostKind) Circuit {
-	return Circuit{kind: kind, Last: Episode{Peak: math.NaN()}}
+	return Circuit{kind: kind, feed: newFeed(), frost: newFrost(), Last: Episode{Peak: math.NaN()}}
 }
 
 // Stage returns what the circuit is doing, and since when.
@@ -82,14 +78,32 @@ func (c *Circuit) Stage() (Stage, int64) { return c.stage, c.since }
 
 // Stuck tells whether the defrost signal has been on for longer than any
 // defrost lasts.
-func (c *Circuit) Stuck() bool { return c.stuck }
+func (c *Circuit) Stuck() bool { return c.flag.stuck }
 
 func (c *Circuit) enter(st Stage, at int64) {
 	c.stage, c.since = st, at
 }
 
-// Observe takes what is known at an instant; dew is that of the group.
-func (c *Circuit) Observe(at int64, x CircuitSample, dew float64, s *limits) {
+// begin opens a defrost that began at from.
+func (c *Circuit) begin(from, at int64) {
+	c.frost.judge(c.Before.gap.now())
+	c.Last = Episode{Began: from, Peak: math.NaN()}
+	c.enter(Defrosting, at)
+}
+
+// resume ends a defrost: liquid is fed again.
+func (c *Circuit) resume(at int64) {
+	c.Last.Resumed = at
+	c.feed.open()
+	c.near = 0
+	c.enter(PullingDown, at)
+}
+
+// Observe takes what is known at an instant. dew is that of the group; pumping
+// says that a compressor runs as far as is known, so that dew says something
+// about the coil; rested that the group's only compressor stands although the
+// circuit is not defrosting.
+func (c *Circuit) Observe(at int64, x CircuitSample, dew float64, pumping, rested bool, s *limits) {
 	if c.last != 0 && at-c.last >= s.hole {
 		c.reset()
 	}
@@ -103,21 +117,35 @@ func (c *Circuit) Observe(at int64, x CircuitSample, dew float64, s *limits) {
 	c.last = at
 	c.coil.take(at, x.CoilOutlet)
 	c.air.take(x.Air, dt, quietTau)
-	c.dew.take(dew, dt, quietTau)
-	c.outlet.take(x.CoilOutlet, dt, quietTau)
-
-	if x.Defrost == NotKnown || c.stuckSignal(at, x.Defrost, s) {
-		c.guess(at, x, dew, dt, s)
-	} else {
+	if pumping {
+		c.dew.take(dew, dt, quietTau)
+	}
+	watched := !math.IsNaN(x.CoilOutlet)
+	if watched {
+		c.feed.watch(at, c, dt, s)
+	}
+	switch {
+	case x.Defrost != NotKnown && !c.flag.hangs(at, x.Defrost, s):
 		c.follow(at, x, s)
+	case watched:
+		c.guessByOutlet(at, s)
+	case !math.IsNaN(x.Air):
+		c.guessByAir(at, dt, s)
+	default:
+		// Nothing on this circuit can tell: it passes for undisturbed.
+		if c.stage != Refrigerating && at-c.first >= s.startLength {
+			c.enter(Refrigerating, at)
+		}
 	}
 	switch c.stage {
 	case Refrigerating:
-		c.learn(x, dew, dt)
+		if pumping && !c.feed.shut {
+			c.learn(at, x, dew, dt)
+		}
 	case Defrosting, Dripping:
 		c.watchDefrost(x, dt)
 	case PullingDown:
-		if c.recovered(at, s) {
+		if c.recovered(at, pumping, rested, s) {
 			c.Last.Over = at
 			c.enter(Refrigerating, at)
 		}
@@ -128,59 +156,37 @@ func (c *Circuit) Observe(at int64, x CircuitSample, dew float64, s *limits) {
 // circuit usually runs.
 func (c *Circuit) reset() {
 	c.coil.forget()
-	c.air, c.dew, c.outlet = lag{}, lag{}, lag{}
-	c.stage, c.since, c.flag, c.stuck, c.first = StageUnknown, 0, NotKnown, false, 0
-	c.infer = inference{}
-}
-
-// stuckSignal watches for a signal that never clears.
-func (c *Circuit) stuckSignal(at int64, flag Known, s *limits) bool {
-	if flag != c.flag {
-		c.flag, c.flagFrom, c.stuck = flag, at, false
-	}
-	if flag == Yes && at-c.flagFrom > s.signalLimit {
-		if !c.stuck {
-			c.stuck = true
-			c.infer = inference{}
-			c.enter(StageUnknown, at)
-		}
-		return true
-	}
-	return false
+	c.air, c.dew = lag{}, lag{}
+	c.stage, c.since, c.first, c.near = StageUnknown, 0, 0, 0
+	c.flag.forget()
+	c.feed.open()
 }
 
 // follow moves by the defrost signal.
 func (c *Circuit) follow(at int64, x CircuitSample, s *limits) {
 	if x.Defrost == Yes {
 		if c.stage != Defrosting {
-			c.Last = Episode{Began: at, Peak: math.NaN()}
-			c.enter(Defrosting, at)
+			c.begin(at, at)
 		}
 		return
 	}
 	switch c.stage {
 	case StageUnknown:
-		// No defrost now; whether one has just ended shows on the coil and the
-		// air, or not at all. See settled.
-		if c.settled(at, s) {
+		// No defrost now. One may have ended before anybody looked, which
+		// nothing tells.
+		if at-c.first >= s.startLength {
 			c.enter(Refrigerating, at)
 		}
 	case Defrosting:
 		c.Last.Ended = at
+		c.flag.ended(at - c.Last.Began)
 		c.enter(Dripping, at)
 		fallthrough
 	case Dripping:
 		if c.resumed(at, x, s) {
-			c.Last.Resumed = at
-			c.enter(PullingDown, at)
+			c.resume(at)
 		}
 	}
-}
-
-// settled tells whether a circuit that was found without a defrost may be
-// taken as refrigerating undisturbed: nothing on it moves downhill any more.
-func (c *Circuit) settled(at int64, s *limits) bool {
-	return at-c.first >= s.startLength
 }
 
 // resumed tells whether refrigeration is back after the heat. The signal may
@@ -190,17 +196,11 @@ func (c *Circuit) resumed(at int64, x CircuitSample, s *limits) bool {
 	if math.IsNaN(x.CoilOutlet) || math.IsNaN(c.coil.now()) {
 		return waited >= s.drip
 	}
-	// Noise does not carry a mean of 5 s by 3 K; a drip through a warm coil
-	// cools it slowly.
-	top := c.coil.highest(at, fallSpan+trailStep)
-	if top-c.coil.now() > fallKelvin {
-		return true
-	}
-	return waited >= s.dripLimit
+	return c.falls(at) || waited >= s.dripLimit
 }
 
 // learn takes undisturbed running into the baseline.
-func (c *Circuit) learn(x CircuitSample, dew, dt float64) {
+func (c *Circuit) learn(at int64, x CircuitSample, dew, dt float64) {
 	b := &c.Before
 	if b.seconds < 4*baselineTau {
 		b.seconds += dt
@@ -211,6 +211,10 @@ func (c *Circuit) learn(x CircuitSample, dew, dt float64) {
 	b.outlet.take(x.CoilOutlet, dt, tau)
 	b.gap.take(x.Air-dew, dt, tau)
 	b.superheat.take(x.CoilOutlet-dew, dt, tau)
+	if c.Last.Resumed != 0 {
+		c.frost.watch(at-c.Last.Resumed, x.Air-dew, dt)
+	}
+	c.feed.band(c.air.now(), dt)
 }
 
 // watchDefrost measures peak and melting plateau.

@@ -24,18 +24,23 @@ func NewGroup(s Settings, compressors int, circuits []DefrostKind) *Group {
 // phase of each compressor. The slice is valid until the next Observe. It
 // keeps nothing of x.
 func (g *Group) Observe(x *Sample) []Phase {
+	lone := len(g.Compressors) == 1
+	pumping := false
+	for i := range g.Compressors {
+		running, since := x.Compressors[i].Running, x.At
+		if running == NotKnown {
+			running, since = g.stirs[i].observe(x, &x.Compressors[i], lone, g.limits.hole)
+		}
+		g.Compressors[i].Observe(x.At, running, since, &g.limits)
+		pumping = pumping || running != No
+	}
+	rested := !pumping && lone && len(g.Circuits) == 1
 	for i := range g.Circuits {
-		g.Circuits[i].Observe(x.At, x.Circuits[i], x.Dew, &g.limits)
+		g.Circuits[i].Observe(x.At, x.Circuits[i], x.Dew, pumping, rested, &g.limits)
 	}
 	disturbed := g.disturbed()
 	for i := range g.Compressors {
-		c := &g.Compressors[i]
-		running, since := x.Compressors[i].Running, x.At
-		if running == NotKnown {
-			running, since = g.stirs[i].observe(x, &x.Compressors[i], len(g.Compressors) == 1, g.limits.hole)
-		}
-		c.Observe(x.At, running, since, &g.limits)
-		g.phases[i] = c.phase(x.At, disturbed, &g.limits)
+		g.phases[i] = g.Compressors[i].phase(x.At, disturbed, &g.limits)
 	}
 	return g.phases
 }

@@ -2,15 +2,63 @@ package phase
 
 import "time"
 
+// What the rules count with. Common practice, no source, where nothing else is
+// said; what a site may want otherwise stands in Settings.
+const (
+	// A coil outlet that is not fed: over the usual coil superheat by
+	riseLeast    = 5.0         // K at least
+	riseRestless = 3.5         // … and by this many times its usual movement
+	risePulldown = 4.0         // … and by this much more during a pulldown, when it swings;
+	riseOutlet   = 3.0         // with the outlet itself up by this many K,
+	riseLevel    = 12.0        // or, where the dew rises with it, by this many
+	riseHolds    = int64(45e9) // for this long
+
+	// A coil outlet to which liquid comes back (shared trade notes: 3 K in 60 s)
+	fallSpan   = int64(60e9)
+	fallKelvin = 3.0
+	fallShare  = 0.12 // of its height over the air, if that is more: a hot coil cools by itself
+
+	// A defrost, and no pause of a thermostat
+	proofOverAir    = 2.5 // K of the outlet over the air
+	proofOverTop    = 1.0 // K of the air over its highest when undisturbed
+	proofOverOutlet = 8.0 // K of the outlet over its usual, where the air is not known,
+	proofThawed     = 2.0 // and °C
+	bandForget      = 0.5 / 3600
+
+	// Found without a history
+	fedOver   = 13.0 // K over dew: less is fed,
+	fedOutlet = 1.0  // °C: if it is cold
+	thawed    = 3.0  // °C: a coil outlet that is not
+	calmHolds = int64(120e9)
+
+	// Air alone
+	airRise      = 0.8 // K over its highest when undisturbed: no longer cooled
+	airTurn      = 0.7 // K below its crest: cooled again
+	airTurnShare = 0.1 // … or this share of the crest's height
+
+	// The load after a defrost
+	nearHolds   = int64(60e9)
+	shutHolds   = int64(180e9) // a valve shut for that long is no swing of it
+	frostShare  = 0.03         // of the gap, until cycles were seen
+	frostMost   = 0.08
+	frostLoad   = 1.5 // the load's part in lost conductance against the gap's
+	frostFrom   = int64(40 * 60e9)
+	frostTo     = int64(90 * 60e9)
+	frostCycles = 4.0
+)
+
 // limits are the settings as the trackers count: in ns.
 type limits struct {
 	startLength     int64
 	offBeforeStart  int64
 	pulldownLimit   int64
+	pulldownLeast   int64
 	loadBand        float64
 	drip            int64
 	dripLimit       int64
 	signalLimit     int64
+	signalLeast     int64
+	pauseLimit      int64
 	typicalPulldown int64
 	hole            int64 // time without a sample that nobody can speak for
 }
@@ -21,10 +69,13 @@ func limitsFrom(s Settings) limits {
 		startLength:     int64(s.StartLength),
 		offBeforeStart:  int64(s.OffBeforeStart),
 		pulldownLimit:   int64(s.PulldownLimit),
+		pulldownLeast:   int64(s.PulldownLeast),
 		loadBand:        s.LoadBand,
 		drip:            int64(s.Drip),
 		dripLimit:       int64(s.DripLimit),
 		signalLimit:     int64(s.SignalLimit),
+		signalLeast:     int64(s.SignalLeast),
+		pauseLimit:      int64(s.PauseLimit),
 		typicalPulldown: int64(s.TypicalPulldown),
 		// A stop and a start that long would make a start phase.
 		hole: int64(max(s.OffBeforeStart, time.Minute)) * 2,

@@ -7,10 +7,13 @@ type Settings struct {
 	StartLength    time.Duration // length of the start phase
 	OffBeforeStart time.Duration // off time that makes a start
 	PulldownLimit  time.Duration // longest pulldown
+	PulldownLeast  time.Duration // shortest pulldown: fans start, the coil is cold again
 	LoadBand       float64       // pulldown is over when the load is within this share of before
 	Drip           time.Duration // from the end of the defrost signal to refrigeration, where no input shows it
 	DripLimit      time.Duration // longest wait for an input to show that refrigeration is back
 	SignalLimit    time.Duration // a defrost signal longer than this is stuck
+	SignalLeast    time.Duration // … and one of three times its usual length, if that is longer than this
+	PauseLimit     time.Duration // a thermostat's pause is shorter, a defrost longer
 	// TypicalPulldown ends a pulldown where no input shows the load.
 	TypicalPulldown time.Duration
 }
@@ -21,10 +24,13 @@ func Default() Settings {
 		StartLength:     120 * time.Second, // contract, section 5
 		OffBeforeStart:  60 * time.Second,  // contract, section 5
 		PulldownLimit:   60 * time.Minute,  // contract, section 5
+		PulldownLeast:   3 * time.Minute,   // common practice: fan delays of 1 to 5 min
 		LoadBand:        0.10,              // contract, section 5
-		Drip:            3 * time.Minute,   // common practice: 2 to 5 min
+		Drip:            2 * time.Minute,   // common practice: 2 to 5 min, and some signals last until it is over
 		DripLimit:       8 * time.Minute,   // common practice: longest drip and valve opening
 		SignalLimit:     90 * time.Minute,  // shared trade notes: a flag that never clears
+		SignalLeast:     20 * time.Minute,  // common practice: what a frosted coil may need for once
+		PauseLimit:      9 * time.Minute,   // common practice
 		TypicalPulldown: 22 * time.Minute,  // common practice: load excess dies with a time constant of 6–10 min; 2.3 of them to 10 %
 	}
 }
@@ -40,9 +46,12 @@ func (s Settings) WithDefaults() Settings {
 	fill(&s.StartLength, d.StartLength)
 	fill(&s.OffBeforeStart, d.OffBeforeStart)
 	fill(&s.PulldownLimit, d.PulldownLimit)
+	fill(&s.PulldownLeast, d.PulldownLeast)
 	fill(&s.Drip, d.Drip)
 	fill(&s.DripLimit, d.DripLimit)
 	fill(&s.SignalLimit, d.SignalLimit)
+	fill(&s.SignalLeast, d.SignalLeast)
+	fill(&s.PauseLimit, d.PauseLimit)
 	fill(&s.TypicalPulldown, d.TypicalPulldown)
 	if s.LoadBand <= 0 {
 		s.LoadBand = d.LoadBand

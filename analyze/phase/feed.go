@@ -1,0 +1,177 @@
+package phase
+
+import "math"
+
+// feed tells from the coil outlet whether liquid is fed to the coil, and, when
+// it is not, whether that is a thermostat's pause or a defrost.
+type feed struct {
+	restless lag   // mean |deviation| of the coil's superheat from its usual one, K
+	above    int64 // since when the outlet is higher than refrigeration explains; 0: it is not
+	shut     bool
+	from     int64 // when it was shut
+	proven   bool  // a defrost: it went where no pause of the valve goes
+	pauses   int
+	longest  int64   // pause, ns
+	top      float64 // highest air of undisturbed running, °C, slowly forgotten
+	crest    float64 // highest air of the defrost under way (guessByAir)
+	warm     int64   // since when the air is warmer than refrigeration explains
+	calm     int64   // since when the circuit looks like refrigerating
+}
+
+func newFeed() feed { return feed{top: math.NaN(), crest: math.NaN()} }
+
+// open notes that liquid is fed.
+func (f *feed) open() { f.shut, f.proven, f.above, f.warm, f.calm = false, false, 0, 0, 0 }
+
+// band takes the air of undisturbed running into its highest.
+func (f *feed) band(air, dt float64) {
+	if math.IsNaN(f.top) {
+		f.top = air
+	}
+	f.top = max(air, f.top-bandForget*dt)
+}
+
+// watch takes the outlet as it is now.
+func (f *feed) watch(at int64, c *Circuit, dt float64, s *limits) {
+	outlet := c.coil.now()
+	if math.IsNaN(outlet) {
+		return
+	}
+	over := outlet - c.dew.now()
+	usual, still := c.Before.superheat.now(), f.restless.now()
+	if f.shut {
+		f.proven = f.proven || f.proof(at, outlet, c, s)
+		if !(over < usual+riseLeast/2) || outlet > c.Before.outlet.now()+riseOutlet {
+			f.calm = at
+		}
+		if c.falls(at) || at-f.calm >= calmHolds || at-f.from > s.signalLimit {
+			if !f.proven {
+				f.pauses++
+				f.longest = max(f.longest-f.longest/10, at-f.from)
+			}
+			f.shut, f.above = false, 0
+		}
+		return
+	}
+	if math.IsNaN(usual) {
+		usual = over
+	}
+	if math.IsNaN(still) {
+		still = 1
+	}
+	limit := usual + max(riseLeast, riseRestless*still)
+	if c.stage == PullingDown {
+		limit += risePulldown
+	}
+	level := outlet - c.Before.outlet.now()
+	if over <= limit && !(level > riseLevel) || level < riseOutlet {
+		f.above = 0
+		if c.stage == Refrigerating {
+			f.restless.take(math.Abs(over-usual), dt, baselineTau)
+		}
+		return
+	}
+	if f.above == 0 {
+		f.above = at
+	}
+	if at-f.above >= riseHolds {
+		f.shut, f.proven, f.from, f.calm = true, false, f.above, at
+	}
+}
+
+// proof tells whether a coil without liquid is where no pause takes it: above
+// its air, in air warmer than the thermostat lets it get, or for longer than a
+// pause lasts.
+func (f *feed) proof(at int64, outlet float64, c *Circuit, s *limits) bool {
+	air := c.air.now()
+	switch {
+	case outlet > air+proofOverAir, air > f.top+proofOverTop:
+		return true
+	case math.IsNaN(air) && outlet > c.Before.outlet.now()+proofOverOutlet && outlet > proofThawed:
+		return true
+	}
+	return at-f.from > max(s.pauseLimit, 5*f.longest/2)
+}
+
+// falls tells whether the outlet falls as it does when liquid comes back:
+// faster than noise carries a mean of 5 s, and than a hot coil cools by itself.
+func (c *Circuit) falls(at int64) bool {
+	top := c.coil.highest(at, fallSpan+trailStep)
+	room := c.air.now()
+	if math.IsNaN(room) {
+		room = 0
+	}
+	return top-c.coil.now() > max(fallKelvin, fallShare*(top-room))
+}
+
+// guessByOutlet moves without a defrost signal, by the coil outlet.
+func (c *Circuit) guessByOutlet(at int64, s *limits) {
+	f := &c.feed
+	outlet := c.coil.now()
+	switch c.stage {
+	case StageUnknown:
+		// Cold, and close over dew: liquid is fed. Else a defrost may be under way.
+		over, gap := outlet-c.dew.now(), c.air.now()-c.dew.now()
+		if fed := over < fedOver && outlet < fedOutlet && !(gap < over-2); !fed {
+			f.calm = 0
+			if outlet > thawed && at-c.first > calmHolds {
+				f.shut, f.proven, f.from, f.calm = true, true, c.first, at
+				c.begin(c.first, at)
+			}
+			return
+		}
+		if f.calm == 0 {
+			f.calm = at
+		}
+		if at-f.calm >= calmHolds {
+			c.enter(Refrigerating, at)
+		}
+	case Refrigerating, PullingDown:
+		// Where no pause was ever seen, a shut valve is a defrost at once.
+		if f.shut && (f.proven || f.pauses == 0 && c.stage == Refrigerating) {
+			c.begin(f.from, at)
+		}
+	case Defrosting, Dripping:
+		if f.shut {
+			return
+		}
+		if f.pauses > 0 && c.Last.Began == f.from && !f.proven {
+			c.enter(Refrigerating, at) // it was a pause after all
+			return
+		}
+		c.Last.Ended = at
+		c.resume(at)
+	}
+}
+
+// guessByAir guesses from the air alone: it warms while the coil does not
+// cool it, and turns when the coil is back.
+func (c *Circuit) guessByAir(at int64, dt float64, s *limits) {
+	f := &c.feed
+	air := c.air.now()
+	switch c.stage {
+	case StageUnknown:
+		if at-c.first >= calmHolds {
+			c.enter(Refrigerating, at)
+		}
+	case Refrigerating:
+		if !(air > f.top+airRise) {
+			f.warm = 0
+			return
+		}
+		if f.warm == 0 {
+			f.warm = at
+		}
+		if at-f.warm >= riseHolds {
+			f.crest = air
+			c.begin(f.warm, at)
+		}
+	case Defrosting, Dripping:
+		f.crest = max(f.crest, air)
+		turn := max(airTurn, airTurnShare*(f.crest-c.Before.air.now()))
+		if air < f.crest-turn || air < f.top || at-c.Last.Began > s.signalLimit {
+			c.Last.Ended = at
+			c.resume(at)
+		}
+	}
+}
