@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"os"
 	"path/filepath"
+	"regexp"
 	"strings"
 	"testing"
 	"time"
@@ -215,4 +216,40 @@ func FuzzParse(f *testing.F) {
 			t.Error(err)
 		}
 	})
+}
+
+// The settings that the page on the detectors shows are all there are, and
+// are the defaults.
+func TestDetectorsPageShowsTheDefaults(t *testing.T) {
+	page, err := os.ReadFile("../docs/detectors.md")
+	if err != nil {
+		t.Fatal(err)
+	}
+	_, block, found := strings.Cut(string(page), "```toml\n[suction_group.detect]\n")
+	block, _, closed := strings.Cut(block, "```")
+	if !found || !closed {
+		t.Fatal("no settings on the page")
+	}
+	text := "[[suction_group]]\nname = \"mt\"\nrefrigerant = \"R513A\"\n[suction_group.detect]\n" + block +
+		"[[suction_group.compressor]]\nname = \"c1\"\n"
+	file := filepath.Join(t.TempDir(), "site.toml")
+	if err := os.WriteFile(file, []byte(text), 0o600); err != nil {
+		t.Fatal(err)
+	}
+	c, err := Load(file)
+	if err != nil {
+		t.Fatal(err)
+	}
+	if diff := cmp.Diff(floodback.DefaultSettings(), c.Site.Groups[0].Detect, cmpopts.EquateApprox(0, 1e-12)); diff != "" {
+		t.Error(diff)
+	}
+	source, err := os.ReadFile("detect.go")
+	if err != nil {
+		t.Fatal(err)
+	}
+	for _, m := range regexp.MustCompile(`\(?t, "([a-z_]+)"|t\.\w+Or\("([a-z_]+)"`).FindAllStringSubmatch(string(source), -1) {
+		if key := m[1] + m[2]; !strings.Contains(block, "\n"+key+" = ") && !strings.HasPrefix(block, key+" = ") {
+			t.Errorf("the page does not show %s", key)
+		}
+	}
 }
