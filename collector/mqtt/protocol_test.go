@@ -139,7 +139,6 @@ func TestTrap32ABrokerThatHangsHoldsNobodyUp(t *testing.T) {
 			for c.next() != nil {
 			}
 		},
-		"takes nothing any more": func(_ int, c *peer) { c.accept(0); <-time.After(time.Hour) },
 	} {
 		t.Run(name, func(t *testing.T) {
 			for _, after := range []time.Duration{time.Millisecond, 5 * time.Second, 10*time.Second + time.Millisecond, time.Minute} {

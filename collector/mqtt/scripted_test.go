@@ -141,8 +141,12 @@ func onScript(t *testing.T, set func(*Settings), play func(connection int, c *pe
 		broker := &scripted{play: play}
 		s, out, stop := broker.run(t, set)
 		body(s, out)
+		asked := time.Now()
 		stop()
 		broker.all.Wait()
+		if took := time.Since(asked); took > 5*time.Second {
+			t.Errorf("the connection was closed %v after we left", took)
+		}
 		if broker.published != 0 {
 			t.Errorf("the client published %d messages; it only reads", broker.published)
 		}
@@ -166,13 +170,9 @@ func (b *scripted) run(t *testing.T, set func(*Settings)) (*Source, *kept, func(
 	done := make(chan error, 1)
 	go func() { done <- s.Run(ctx, out) }()
 	return s, out, func() {
-		asked := time.Now()
 		cancel()
 		if err := <-done; err != nil {
 			t.Error(err)
-		}
-		if took := time.Since(asked); took > 5*time.Second {
-			t.Errorf("leaving took %v", took)
 		}
 	}
 }
