@@ -24,6 +24,7 @@ func served(t *testing.T, speed float64) (site string, clock collector.Clock) {
 	if err != nil {
 		t.Fatal(err)
 	}
+	site = written(t, string(store.Config(rehearsal.Place{Listen: "127.0.0.1:0", Data: t.TempDir()})))
 	clock = collector.NewScaledClock(start, speed)
 	ctx, cancel := context.WithCancel(context.Background())
 	ended := make(chan error, 1)
@@ -34,7 +35,7 @@ func served(t *testing.T, speed float64) (site string, clock collector.Clock) {
 			t.Error(err)
 		}
 	})
-	return written(t, string(store.Config(rehearsal.Place{Listen: "127.0.0.1:0", Data: t.TempDir()}))), clock
+	return site, clock
 }
 
 func TestRecord(t *testing.T) {

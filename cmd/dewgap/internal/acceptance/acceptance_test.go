@@ -93,7 +93,7 @@ func (s story) judged(t *testing.T) Record {
 		s.rules(&rules)
 	}
 	if s.length == 0 {
-		s.length = 10 * time.Hour
+		s.length = 4 * time.Hour
 	}
 	heat := s.heat
 	if heat == nil {
