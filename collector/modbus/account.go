@@ -25,6 +25,7 @@ func (s *Source) account(b *block, f *Failure, now time.Time, cost time.Duration
 	unit := s.units[b.unit]
 	switch {
 	case f == nil || f.isException() && !f.ofUnit():
+		st.Heard = now
 		if unit.doubted() {
 			s.log.Info("unit answers again", "unit", b.unit)
 		}

@@ -88,9 +88,6 @@ func (s *Source) session(ctx context.Context, out collector.Sink) (end ending) {
 	lost := make(chan error, 1)
 	client := s.client(ctx, lost)
 	defer client.Disconnect(0)
-	s.mu.Lock()
-	s.status.Reconnects++
-	s.mu.Unlock()
 	if err := waitFor(ctx, client.Connect(), connectTimeout+time.Second); err != nil {
 		end.reason = reasonOf(err)
 		return end

@@ -132,6 +132,9 @@ func (s *Source) Run(ctx context.Context, out collector.Sink) error {
 	for ctx.Err() == nil {
 		begun := time.Now()
 		end := s.session(ctx, out)
+		s.mu.Lock()
+		s.status.Reconnects++ // the next one
+		s.mu.Unlock()
 		if ctx.Err() != nil {
 			break
 		}
@@ -260,6 +263,7 @@ func (s *Source) deliver(t *topic, m message, out collector.Sink) {
 	}
 	s.mu.Lock()
 	s.status.Requests++
+	s.status.Heard = now
 	s.status.Delivered = s.status.Delivered || good
 	s.mu.Unlock()
 }

@@ -90,6 +90,8 @@ var (
 	sourceUp         = desc("source_up", "1 while the bus or broker answers, 0 otherwise.", "source")
 	sourceErrors     = desc("source_errors_total", "Failures by reason.", "source", "reason")
 	sourceRequests   = desc("source_requests_total", "Requests sent, or messages taken.", "source")
+	sourceAge        = desc("source_age_seconds", "Time since the last answer or message, by the time of the rows.", "source")
+	sourceResting    = desc("source_resting_units", "Units that are left alone for a while after failures.", "source")
 	sourceReconnects = desc("source_reconnects_total", "Connections made after the first.", "source")
 	sourceLate       = desc("source_late_cycles_total", "Poll cycles that began late or were skipped.", "source")
 	sourceCycle      = desc("source_cycle_seconds", "How long the bus was busy in its last cycle, in which every point comes round; more than the slowest period means that it cannot keep up.", "source")
@@ -125,7 +127,7 @@ func (c *Collector) Collect(out chan<- prometheus.Metric) {
 	}
 	e.eventsActive(s)
 	for i := range s.Sources {
-		e.source(&s.Sources[i], age)
+		e.source(&s.Sources[i], s.Time, age)
 	}
 	if age > snapshot.ShownFor {
 		return // the main loop hangs: nothing is known of the plant now

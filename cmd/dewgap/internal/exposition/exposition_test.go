@@ -48,9 +48,10 @@ func picture() *snapshot.Snapshot {
 			{Group: "mt", Name: "c2", Compressor: 1, Phase: phase.Unknown, Quality: reading.Missing, Superheat: units.Kelvin(nan), Floor: 11, Margin: units.Kelvin(nan),
 				Uncertainty: units.Kelvin(nan), SuctionPressure: 220000, Dew: -9.5, SuctionTemperature: units.Celsius(nan)},
 		},
-		Open:    []alert.Event{{ID: "x", Kind: "floodback", Severity: "minor", Group: "mt", Compressor: "c1"}},
-		Totals:  []alert.Totals{{Group: "mt", Compressor: "c1", FloodbackSeconds: 170, FloodbackKelvinSeconds: 910, Events: []alert.Tally{{Kind: "floodback", Severity: "minor", Opened: 3, Escalated: 1}}}},
-		Sources: []collector.Status{{Name: "rack-io", Up: true, Errors: map[string]uint64{"timeout: 800 ms": 2, "timeout: 900 ms": 3}}},
+		Open:   []alert.Event{{ID: "x", Kind: "floodback", Severity: "minor", Group: "mt", Compressor: "c1"}},
+		Totals: []alert.Totals{{Group: "mt", Compressor: "c1", FloodbackSeconds: 170, FloodbackKelvinSeconds: 910, Events: []alert.Tally{{Kind: "floodback", Severity: "minor", Opened: 3, Escalated: 1}}}},
+		Sources: []collector.Status{{Name: "rack-io", Up: true, Errors: map[string]uint64{"timeout: 800 ms": 2, "timeout: 900 ms": 3},
+			Heard: noon.Add(-4 * time.Second), Requests: 70, Reconnects: 2, Cycle: 250 * time.Millisecond, LateCycles: 1, Resting: []string{"unit 3 until 12:01:00 (timeout)"}}},
 	}
 }
 
@@ -110,9 +111,13 @@ func TestGolden(t *testing.T) {
 			`dewgap_input_quality{input="mt.c2.suction_temperature",quality="bad",site="demo"} 0`, `dewgap_input_quality{input="mt.c2.suction_temperature",quality="good",site="demo"} 0`,
 			`dewgap_input_quality{input="mt.c2.suction_temperature",quality="missing",site="demo"} 1`, `dewgap_input_quality{input="mt.c2.suction_temperature",quality="stale",site="demo"} 0`,
 			`dewgap_input_quality{input="mt.c2.suction_temperature",quality="suspect",site="demo"} 0`},
-		"dewgap_source_up{":           {`dewgap_source_up{source="rack-io"} 1`},
-		"dewgap_source_errors_total{": {`dewgap_source_errors_total{reason="timeout",source="rack-io"} 5`},
-		"dewgap_build_info{":          {`dewgap_build_info{goversion="go1.26",version="1.0"} 1`},
+		"dewgap_source_up{":                {`dewgap_source_up{source="rack-io"} 1`},
+		"dewgap_source_errors_total{":      {`dewgap_source_errors_total{reason="timeout",source="rack-io"} 5`},
+		"dewgap_source_re":                 {`dewgap_source_reconnects_total{source="rack-io"} 2`, `dewgap_source_requests_total{source="rack-io"} 70`, `dewgap_source_resting_units{source="rack-io"} 1`},
+		"dewgap_source_age_seconds{":       {`dewgap_source_age_seconds{source="rack-io"} 4`},
+		"dewgap_source_cycle_seconds{":     {`dewgap_source_cycle_seconds{source="rack-io"} 0.25`},
+		"dewgap_source_late_cycles_total{": {`dewgap_source_late_cycles_total{source="rack-io"} 1`},
+		"dewgap_build_info{":               {`dewgap_build_info{goversion="go1.26",version="1.0"} 1`},
 	} {
 		if l := lines(got, prefix); !slices.Equal(l, want) {
 			t.Errorf("%s:\n got %q\nwant %q", prefix, l, want)

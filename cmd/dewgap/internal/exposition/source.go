@@ -17,7 +17,7 @@ const (
 	maxReasonLength = 48
 )
 
-func (e *emitter) source(st *collector.Status, age time.Duration) {
+func (e *emitter) source(st *collector.Status, at time.Time, age time.Duration) {
 	e.flag(sourceUp, st.Up && age <= snapshot.ShownFor, st.Name)
 	counts := byCode(st.Errors)
 	for _, reason := range slices.Sorted(maps.Keys(counts)) {
@@ -26,6 +26,10 @@ func (e *emitter) source(st *collector.Status, age time.Duration) {
 	e.counter(sourceRequests, float64(st.Requests), st.Name)
 	e.counter(sourceReconnects, float64(st.Reconnects), st.Name)
 	e.counter(sourceLate, float64(st.LateCycles), st.Name)
+	e.gauge(sourceResting, float64(len(st.Resting)), st.Name)
+	if !st.Heard.IsZero() {
+		e.gauge(sourceAge, max(0, at.Sub(st.Heard).Seconds()), st.Name)
+	}
 	if st.Cycle > 0 {
 		e.gauge(sourceCycle, st.Cycle.Seconds(), st.Name)
 	}

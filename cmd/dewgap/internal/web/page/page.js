@@ -189,9 +189,11 @@ function draw() {
     const of = s.compressors.filter((c) => c.group === g);
     return el("section", null, el("h3", null, "Group " + g + (of[0].refrigerant ? " · " + of[0].refrigerant : "")), el("div", { class: "grid" }, of.map((c) => card(c, s.open_events))));
   }));
-  put("sources", s.sources, () => table(["Source", "State", "Kind", "Address", "Errors"], s.sources.map((r) => [r.source,
+  put("sources", s.sources, () => table(["Source", "State", "Kind", "Address", "Traffic", "Errors"], s.sources.map((r) => [r.source,
     (r.up ? "● up" : "✕ down") + (r.since ? " since " + clock(r.since) : "") + (r.reason ? " — " + r.reason : "") + ((r.resting || []).length ? " · resting: " + r.resting.join(", ") : ""),
-    r.kind, r.address, Object.entries(r.errors || {}).map(([k, v]) => k + " " + v).join(", ") || "none"])));
+    r.kind, r.address,
+    (r.heard ? "last heard " + clock(r.heard) + " · " : "") + r.requests + (r.kind === "mqtt" ? " messages" : " requests") + " · " + r.reconnects + " reconnects" + (r.cycle_s ? " · busy " + r.cycle_s.toFixed(2) + " s a cycle" : "") + (r.late_cycles ? " · " + r.late_cycles + " late cycles" : ""),
+    Object.entries(r.errors || {}).map(([k, v]) => k + " " + v).join(", ") || "none"])));
   put("inputs", s.inputs, () => table(["Input", "Value", "Quality", "Time"], s.inputs.map((i) => [i.input, valueOf(i), i.quality + (i.reason ? " — " + i.reason : ""), clock(i.time)])));
   put("recent", s.recent_events, () => s.recent_events.length ? el("div", { class: "eventlist" }, s.recent_events.map(eventPlate)) : el("p", { class: "calm" }, "None."));
 }
