@@ -14,7 +14,7 @@ import (
 func TestPlay(t *testing.T) {
 	dir := t.TempDir()
 	site, day := filepath.Join(dir, "site.toml"), filepath.Join(dir, "day.csv")
-	if code, _, errs := called(t, "simulate", "--scenario", "demo", "--for", "30m", "--out", day, "--config", site); code != 0 {
+	if code, _, errs := called(t, "simulate", "--scenario", "flooded-start", "--for", "90m", "--out", day, "--config", site); code != 0 {
 		t.Fatal(errs)
 	}
 	ctx, cancel := context.WithCancel(t.Context())
@@ -34,7 +34,7 @@ func TestPlay(t *testing.T) {
 	}
 	text, _ := io.ReadAll(answer.Body) // a short answer lacks what is looked for
 	answer.Body.Close()
-	for _, want := range []string{`"mode":"replay"`, `"recording":"day.csv"`, `"paused":true`, "floodback of lt c2 opened at"} {
+	for _, want := range []string{`"mode":"replay"`, `"recording":"day.csv"`, `"paused":true`, "flooded_start of mt c1 opened at"} {
 		if !strings.Contains(string(text), want) {
 			t.Errorf("no %s in %s", want, text)
 		}

@@ -14,13 +14,24 @@ import (
 
 	"dewgap/cmd/dewgap/internal/rehearsal"
 	"dewgap/collector"
+	"dewgap/simulators/plant"
+	"dewgap/simulators/scenarios"
 )
 
-// served runs the demo's store behind loopback sockets until the test ends,
-// and returns the configuration that reads it and the clock it lives on.
+// served runs a simulated freezer room behind loopback sockets until the test
+// ends, and returns the configuration that reads it and the clock it lives on.
 func served(t *testing.T, speed float64) (site string, clock collector.Clock) {
 	t.Helper()
-	store, start, err := openStore(1)
+	room, err := scenarios.Load("freezer-room")
+	if err != nil {
+		t.Fatal(err)
+	}
+	p, err := plant.New(room, 1)
+	if err != nil {
+		t.Fatal(err)
+	}
+	start := p.Now()
+	store, err := rehearsal.Open(p, rehearsal.Setting{Bus: "127.0.0.1:0", Broker: "127.0.0.1:0"})
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -46,7 +57,7 @@ func TestRecord(t *testing.T) {
 	if err := verb.Run(t.Context(), console{Err: &errs}); err != nil {
 		t.Fatal(err)
 	}
-	for _, want := range []string{"mt c1: ", "superheat ", "lowest so far ", "defrost.csv.gz: ", "next: dewgap report commissioning"} {
+	for _, want := range []string{"lt c1: ", "superheat ", "lowest so far ", "defrost.csv.gz: ", "next: dewgap report commissioning"} {
 		if !strings.Contains(errs.String(), want) {
 			t.Errorf("not said: %q in\n%s", want, errs.String())
 		}
