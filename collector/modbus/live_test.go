@@ -64,7 +64,7 @@ func collect(t *testing.T, s Settings) map[int]reading.Reading {
 	if err != nil {
 		t.Fatal(err)
 	}
-	ctx, cancel := context.WithTimeout(t.Context(), 20*time.Second)
+	ctx, cancel := context.WithTimeout(t.Context(), 2*time.Minute)
 	defer cancel()
 	out := &sink{wake: make(chan struct{}, 1)}
 	done := make(chan error, 1)
@@ -182,7 +182,7 @@ func line2(t *testing.T) (a, b string) {
 		t.Fatalf("socat is missing: %v", err)
 	}
 	t.Cleanup(func() { cmd.Process.Kill(); cmd.Wait() })
-	for range 500 {
+	for range 6000 {
 		if _, err := os.Stat(b); err == nil {
 			if _, err = os.Stat(a); err == nil {
 				return a, b
