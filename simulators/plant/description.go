@@ -112,7 +112,7 @@ type Circuit struct {
 
 	Infiltration float64 `toml:"infiltration" most:"1" unit:"1" default:"0.5" doc:"share of the load that is outside air (common practice: reach-in 0.3, open case 0.6)"`
 	Internal     float64 `toml:"internal" most:"1" unit:"1" default:"0.2" doc:"share of the load that is fans and lights"`
-	ProductKJK   float64 `toml:"product_kj_k" unit:"kJ/K" default:"0" doc:"heat capacity of the goods; 0: derived, 150 kJ/K a kW of load"`
+	ProductKJK   float64 `toml:"product_kj_k" unit:"kJ/K" default:"0" doc:"heat capacity of the goods; 0: derived, 600 kJ/K a kW of load (about 200 kg of food)"`
 	ThermostatK  float64 `toml:"thermostat_k" unit:"K" default:"0" doc:"band of a thermostat at air_c that shuts the liquid valve; 0: none, the circuit always cools"`
 
 	Coil    Coil    `toml:"coil" doc:"evaporator"`

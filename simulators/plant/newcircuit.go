@@ -9,7 +9,7 @@ func newCircuit(d Circuit, g *group, store *Store, h *humidity, seed uint64) *ci
 	q := float64(d.LoadKW * 1000)
 	duty := float64(q * d.Coil.Capacity)
 	nominal := q / (s.hGas + float64(6*s.cpGas) - g.high.liquidEnthalpy)
-	derive(&d.ProductKJK, float64(150*d.LoadKW))
+	derive(&d.ProductKJK, float64(600*d.LoadKW))
 	derive(&d.Coil.MetalKJK, float64(3*d.LoadKW))
 	derive(&d.Coil.InnerL, d.LoadKW)
 	derive(&d.Coil.FrostHalfKg, float64(2.5*d.LoadKW))
@@ -72,7 +72,7 @@ func newCircuit(d Circuit, g *group, store *Store, h *humidity, seed uint64) *ci
 	c.lineHeat = float64(d.Line.HeatWMK * d.Line.LengthM)
 
 	c.air = air{
-		air: d.AirC, product: d.AirC, airHeat: 12000 * d.LoadKW, goods: d.ProductKJK * 1000,
+		air: d.AirC, product: d.AirC, airHeat: 15000 * d.LoadKW, goods: d.ProductKJK * 1000,
 		exchange: 60 * d.LoadKW, internal: d.Internal * q, surge: 1,
 	}
 	// infiltration brings moisture: its latent heat is part of its share

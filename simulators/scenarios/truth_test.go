@@ -19,10 +19,10 @@ type flood struct {
 var floods = map[string][]flood{
 	"demo":                        {{compressor: "lt.c2", from: 15, to: 120, least: 30}},
 	"valve-oversized":             {{compressor: "lt.c1", from: 48, to: 62, least: 1, start: true}, {compressor: "lt.c1", from: 285, to: 305, least: 1, start: true}},
-	"valve-stuck-open":            {{compressor: "mt.c2", from: 60, to: 240, least: 30, start: true}, {compressor: "mt.c1", from: 190, to: 225, least: 0}},
+	"valve-stuck-open":            {{compressor: "mt.c2", from: 60, to: 240, least: 30, start: true}, {compressor: "mt.c1", from: 60, to: 240, least: 0}},
 	"valve-hunting":               {{compressor: "lt.c1", from: 60, to: 240, least: 15, start: true}},
 	"iced-coil":                   {{compressor: "lt.c1", from: 60, to: 205, least: 60}, {compressor: "lt.c2", from: 60, to: 205, least: 0}},
-	"low-airflow":                 {{compressor: "mt.c2", from: 60, to: 240, least: 60, start: true}, {compressor: "mt.c1", from: 190, to: 225, least: 0}},
+	"low-airflow":                 {{compressor: "mt.c2", from: 60, to: 240, least: 60, start: true}, {compressor: "mt.c1", from: 60, to: 240, least: 0}},
 	"defrost-incomplete":          {{compressor: "lt.c1", from: 0, to: 300, least: 60, start: true}},
 	"load-change-after-defrost":   {{compressor: "lt.c1", from: 46, to: 68, least: 1}, {compressor: "lt.c2", from: 46, to: 68, least: 0}},
 	"overcharge":                  {{compressor: "mt.c1", from: 60, to: 240, least: 30, start: true}},
