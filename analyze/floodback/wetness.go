@@ -30,6 +30,8 @@ const (
 	coldTau   = 5.0          // s; noise of the superheat
 	wallLag   = 6.0          // s; the pipe's wall between gas and sensor
 	sumpTau   = 20.0         // s
+	knownWell = 0.01         // share of liquid; a doubt below this
+	atDewLong = int64(60e9)  // ns at dew that are no dip
 	sumpAfter = int64(600e9) // ns of running before falling oil is not that of a warm start
 	// Gas that far above the wet edge is dry, whatever the discharge does; a
 	// burst is over before a clamp has followed it down.
@@ -99,13 +101,15 @@ const usualRoom = 24.0 // °C, of a machine room; common practice, no source
 func (w *wetness) severity(m *Moment) Severity {
 	l := w.limits
 	blind := math.IsNaN(w.liquid.liquid)
-	// The discharge of a machine that is known outweighs a line that is near dew.
-	dry := !blind && w.liquid.machine.known() && w.liquid.least() < l.MinorLiquid
+	// A discharge that shows no liquid outweighs a line that was near dew, and
+	// one that is known well also a line that stays there.
+	dry := w.liquid.machine.known() && w.liquid.least() < l.MinorLiquid
+	stays := w.atDew >= atDewLong && w.liquid.doubt > knownWell
 	stuck := time.Duration(float64(l.StuckFor) * l.MajorLiquid.Of(m.Kind) / 0.05)
 	switch {
 	case w.over >= int64(l.MajorHold), w.oil >= int64(l.SumpHold) && !dry, w.atDew >= int64(stuck) && blind:
 		return Major
-	case w.damp >= int64(l.MinorHold), w.near >= int64(l.NearHold) && !dry:
+	case w.damp >= int64(l.MinorHold), w.near >= int64(l.NearHold) && !dry, stays:
 		return Minor
 	}
 	return Risk
