@@ -10,6 +10,7 @@ import (
 	"os"
 	"path/filepath"
 	"strings"
+	"time"
 
 	"dewgap/alert"
 	"dewgap/analyze/reading"
@@ -29,6 +30,7 @@ type commissioningVerb struct {
 	Format     string   `enum:"html,text,json,auto" default:"auto" help:"html, text or json; by default what the name of --out says, else text."`
 	Units      string   `enum:"si,us,config" default:"config" help:"si or us, for people; by default the site's. JSON has SI always."`
 	Paper      string   `enum:"a4,letter,any" default:"any" help:"Paper of the HTML record: a4, letter, or what the printer has."`
+	Zone       string   `default:"UTC" placeholder:"AREA/CITY" help:"Time zone of what people read, such as Europe/Vilnius; JSON has UTC always."`
 	Circuit    []string `placeholder:"GROUP.CIRCUIT" help:"Only these circuits."`
 	Out        string   `type:"path" placeholder:"FILE" help:"Write here; default: standard output."`
 	Recordings []string `arg:"" name:"recording" type:"path" help:"Recordings in order of time; a name that ends in .gz is compressed."`
@@ -43,7 +45,11 @@ func (v *commissioningVerb) Run(ctx context.Context, con console) error {
 	if err != nil {
 		return err
 	}
-	rec, err := v.record(ctx, cfg, con.Err)
+	view, err := v.view(cfg)
+	if err != nil {
+		return err
+	}
+	rec, err := v.record(ctx, cfg, view, con.Err)
 	if err != nil {
 		return err
 	}
@@ -66,8 +72,24 @@ func (v *commissioningVerb) Run(ctx context.Context, con console) error {
 	return nil
 }
 
+// view is how the record is to speak to people.
+func (v *commissioningVerb) view(cfg *config.Config) (acceptance.View, error) {
+	view := acceptance.View{System: cfg.Units}
+	var err error
+	if v.Units != "config" {
+		if view.System, err = units.ParseSystem(v.Units); err != nil {
+			return view, err
+		}
+	}
+	// "Local" would make the record depend on the machine that writes it.
+	if view.Zone, err = time.LoadLocation(v.Zone); err != nil || v.Zone == "Local" {
+		return view, usageError{fmt.Errorf("--zone %q is no time zone known here; write one such as Europe/Vilnius", v.Zone)}
+	}
+	return view, nil
+}
+
 // record replays the recordings and judges what they show.
-func (v *commissioningVerb) record(ctx context.Context, cfg *config.Config, warn io.Writer) (rec *acceptance.Record, err error) {
+func (v *commissioningVerb) record(ctx context.Context, cfg *config.Config, view acceptance.View, warn io.Writer) (rec *acceptance.Record, err error) {
 	in, err := openTape(cfg, v.Recordings, warn)
 	if err != nil {
 		return nil, err
@@ -92,13 +114,7 @@ func (v *commissioningVerb) record(ctx context.Context, cfg *config.Config, warn
 		}
 	}
 	history.Refresh(line.Book.Open())
-	system := cfg.Units
-	if v.Units != "config" {
-		if system, err = units.ParseSystem(v.Units); err != nil {
-			return nil, err
-		}
-	}
-	r := acceptance.Judge(track, history.Events(), cfg.Commissioning, system)
+	r := acceptance.Judge(track, history.Events(), cfg.Commissioning, view)
 	if err := r.Keep(v.Circuit); err != nil {
 		return nil, usageError{err}
 	}

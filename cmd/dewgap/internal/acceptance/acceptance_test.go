@@ -154,7 +154,7 @@ func (s story) judged(t *testing.T) Record {
 			t.Fatal(err)
 		}
 	}
-	return Judge(track, s.events, rules, units.SI)
+	return Judge(track, s.events, rules, View{})
 }
 
 // warming is an electric defrost: 2 min of pump-down, up to the ice's melting

@@ -45,7 +45,7 @@ func (c Check) verdict() Verdict {
 	return Pass
 }
 
-func (j *judge) k(d float64) string { return Difference(j.system, d) }
+func (j *judge) k(d float64) string { return j.view.Difference(d) }
 
 // recovered: the load is back in time.
 func (j *judge) recovered(c cycle, s Stages) Check {
@@ -73,7 +73,7 @@ func (j *judge) termination(c cycle, s Stages) Check {
 	if s.EndedAt == nil {
 		return notRecorded(name, "what ended the defrost cannot be told from this recording")
 	}
-	at := fmt.Sprintf(" (coil outlet %s)", Temperature(j.system, *s.EndedAt))
+	at := fmt.Sprintf(" (coil outlet %s)", j.view.Temperature(*s.EndedAt))
 	nothing := math.NaN()
 	switch {
 	case !k.pastMelting(*s.EndedAt):
@@ -99,7 +99,7 @@ func (j *judge) plateau(c cycle, s Stages) Check {
 	}
 	off := math.Abs(*s.PlateauAt)
 	return j.check(name, off <= float64(j.rules.Plateau), off, float64(j.rules.Plateau), "K",
-		fmt.Sprintf("at the melting plateau (%s) the coil's sensor read %s", Length(s.Plateau), Temperature(j.system, *s.PlateauAt)))
+		fmt.Sprintf("at the melting plateau (%s) the coil's sensor read %s", Length(s.Plateau), j.view.Temperature(*s.PlateauAt)))
 }
 
 // dips are the criteria of the superheat through defrost and pulldown.
@@ -126,7 +126,7 @@ func (j *judge) dips(m *machineTrack, c cycle, f *figures) []Check {
 func (j *judge) floodback(m *machineTrack, c cycle) Check {
 	for _, ev := range j.overlapping("floodback", c.from, c.to) {
 		if j.concerns(ev, m) && ev.Severity != "risk" {
-			says := fmt.Sprintf("floodback %s from %s", ev.Severity, ev.Began.Format("15:04:05"))
+			says := fmt.Sprintf("floodback %s from %s", ev.Severity, j.view.Clock(ev.Began))
 			if len(ev.Evidence) > 0 {
 				says += ": " + ev.Evidence[len(ev.Evidence)-1]
 			}
@@ -139,7 +139,7 @@ func (j *judge) floodback(m *machineTrack, c cycle) Check {
 func (j *judge) start(m *machineTrack, during cycle, f *figures) Check {
 	for _, ev := range j.overlapping("flooded_start", during.from, during.to) {
 		if j.concerns(ev, m) {
-			return j.check("start", false, f.startWet, startAllowed, "s", strings.Join(append([]string{"flooded start at " + ev.Began.Format("15:04:05")}, ev.Evidence...), ": "))
+			return j.check("start", false, f.startWet, startAllowed, "s", strings.Join(append([]string{"flooded start at " + j.view.Clock(ev.Began)}, ev.Evidence...), ": "))
 		}
 	}
 	c := j.check("start", true, f.startWet, startAllowed, "s",

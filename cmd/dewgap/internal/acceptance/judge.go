@@ -9,7 +9,6 @@ import (
 
 	"dewgap/alert"
 	"dewgap/analyze/cause"
-	"dewgap/analyze/units"
 	"dewgap/config"
 )
 
@@ -25,17 +24,17 @@ type judge struct {
 	track  *Track
 	events []alert.Event
 	rules  config.Commissioning
-	system units.System
+	view   View
 }
 
 // Judge returns the record of a whole track. events are those that analysis
-// raised on the way; system is what words are written in. Who calls it fills
+// raised on the way; view is how words are written. Who calls it fills
 // in the files and the version.
-func Judge(t *Track, events []alert.Event, rules config.Commissioning, system units.System) Record {
-	j := judge{t, events, rules, system}
+func Judge(t *Track, events []alert.Event, rules config.Commissioning, view View) Record {
+	j := judge{t, events, rules, view}
 	r := Record{
-		Format: Format, Site: t.site.Name, Rows: len(t.at), System: system,
-		Criteria: rulesOf(rules, system), Circuits: []Circuit{}, Cycles: []Cycle{},
+		Format: Format, Site: t.site.Name, Rows: len(t.at), View: view,
+		Criteria: rulesOf(rules, view), Circuits: []Circuit{}, Cycles: []Cycle{},
 	}
 	if len(t.at) > 0 {
 		r.From, r.To = instant(t.at[0]), instant(t.at[len(t.at)-1])
@@ -169,7 +168,11 @@ func (j *judge) cycle(c cycle) Cycle {
 	}
 	switch {
 	case c.cut:
-		found.add(NotJudged, c.why)
+		why := c.why
+		if c.gap != 0 {
+			why += " from " + j.view.Clock(instant(c.gap))
+		}
+		found.add(NotJudged, why)
 	case !witness:
 		found.add(NotJudged, fmt.Sprintf("no compressor with a known superheat ran for %s after the restart", length(afterLeast)))
 	}

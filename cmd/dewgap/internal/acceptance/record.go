@@ -11,7 +11,6 @@ import (
 	"time"
 
 	"dewgap/analyze/cause"
-	"dewgap/analyze/units"
 )
 
 // Verdict on a cycle, a compressor, a circuit or the whole record.
@@ -90,7 +89,7 @@ type Record struct {
 	Sensors  []Sensors `json:"uncertainty"`
 	Cycles   []Cycle   `json:"cycles"`
 
-	System units.System `json:"-"`
+	View View `json:"-"`
 }
 
 // Format names the record's form; the number grows when a key changes its meaning.

@@ -28,6 +28,7 @@ type cycle struct {
 	from, to        int // rows
 	cut             bool
 	why             string // it is cut
+	gap             int64  // ns at which a hole in it begins; 0 where there is none
 }
 
 // cycles returns every defrost of the recording, in order of time.
@@ -60,7 +61,7 @@ func (t *Track) cycle(circuit, number int, s span, end int, watched time.Duratio
 	case c.from == 0:
 		c.cut, c.why = true, "the recording begins within this defrost"
 	case gap > hole:
-		c.cut, c.why = true, "nothing was recorded for "+length(gap.Seconds())+" from "+instant(t.at[at]).Format("15:04:05")
+		c.cut, c.why, c.gap = true, "nothing was recorded for "+length(gap.Seconds()), t.at[at]
 	case s.Resumed == 0 && end < len(t.at)-1:
 		c.cut, c.why = true, "the circuit was not seen to refrigerate again"
 	case s.Resumed == 0:

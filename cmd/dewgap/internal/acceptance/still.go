@@ -69,5 +69,5 @@ func (j *judge) equalised(group, row int) Check {
 		return notRecorded("equalised", "the group stood equalised, but pressure or pipe temperature is not known")
 	}
 	return j.check("equalised", worst <= allowed, worst, allowed, "K",
-		"stopped and equalised at "+instant(j.track.at[row]).Format("2006-01-02 15:04")+", "+name+"'s pipe and the dew of the standing pressure differ by "+j.k(worst)+"; the uncertainty is "+j.k(allowed))
+		"stopped and equalised at "+j.view.Stamp(instant(j.track.at[row]))+", "+name+"'s pipe and the dew of the standing pressure differ by "+j.k(worst)+"; the uncertainty is "+j.k(allowed))
 }

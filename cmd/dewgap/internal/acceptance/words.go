@@ -3,7 +3,6 @@ package acceptance
 import (
 	"fmt"
 	"math"
-	"strings"
 	"time"
 
 	"dewgap/analyze"
@@ -49,27 +48,9 @@ func defrostName(k phase.DefrostKind) string {
 	return [...]string{"not stated", "off_cycle", "electric", "hot_gas"}[k]
 }
 
-// Difference and Temperature write a value with a true minus sign, as people
-// are shown it.
-func Difference(system units.System, d float64) string {
-	return minus(system.Difference(units.Kelvin(d)))
-}
-
-// Temperature is as Difference, for °C.
-func Temperature(system units.System, t float64) string {
-	return minus(system.Temperature(units.Celsius(t)))
-}
-
-func minus(text string) string {
-	if number, negative := strings.CutPrefix(text, "-"); negative {
-		return "−" + number
-	}
-	return text
-}
-
 // rulesOf puts the criteria into words, in the order of the record.
-func rulesOf(c config.Commissioning, system units.System) []Rule {
-	difference := func(d units.Kelvin) string { return Difference(system, float64(d)) }
+func rulesOf(c config.Commissioning, view View) []Rule {
+	difference := func(d units.Kelvin) string { return view.Difference(float64(d)) }
 	says := map[string]string{
 		"floor":       fmt.Sprintf("From the beginning of the defrost until its pulldown is over, and for at least %s after the restart, the superheat stays at or above the floor but for at most %s in all.", length(c.Watched.Seconds()), length(c.BelowFloor.Seconds())),
 		"above_dew":   fmt.Sprintf("In the same time the lowest superheat less its expanded uncertainty is at least %s.", difference(c.OverUncertainty)),
@@ -83,7 +64,7 @@ func rulesOf(c config.Commissioning, system units.System) []Rule {
 		"discharge":   fmt.Sprintf("The discharge does not head more than %s below dry gas at zero superheat for more than %s (where the machine's efficiency is learned); a remark where it implies less superheat than the uncertainty.", difference(c.Discharge), length(c.BelowFloor.Seconds())),
 		"sump":        fmt.Sprintf("While running, the oil sump stays at least %s above suction dew.", difference(c.SumpOverDew)),
 		"termination": "The defrost ends with the coil past melting, and a heated one by temperature, not by time.",
-		"plateau":     fmt.Sprintf("While ice melts the coil's sensor shows %s within %s.", Temperature(system, 0), difference(c.Plateau)),
+		"plateau":     fmt.Sprintf("While ice melts the coil's sensor shows %s within %s.", view.Temperature(0), difference(c.Plateau)),
 		"equalised":   "Stopped and equalised, the suction line and the dew of the standing pressure agree within the uncertainty.",
 	}
 	var rules []Rule
@@ -96,7 +77,7 @@ func rulesOf(c config.Commissioning, system units.System) []Rule {
 func pulldownLimit(g *analyze.Group) time.Duration { return g.Phase.WithDefaults().PulldownLimit }
 
 // Short writes what a check measured, without its sentence.
-func (c Check) Short(system units.System) string {
+func (c Check) Short(view View) string {
 	if c.Measured == nil {
 		return ""
 	}
@@ -104,7 +85,7 @@ func (c Check) Short(system units.System) string {
 	case "s":
 		return length(x)
 	case "K":
-		return Difference(system, x)
+		return view.Difference(x)
 	case "share":
 		return percent(x)
 	default:

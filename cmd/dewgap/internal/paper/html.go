@@ -76,18 +76,18 @@ func HTML(w io.Writer, r *acceptance.Record, size string) error {
 	t, err := template.New("record").Funcs(template.FuncMap{
 		"verdict": func(v acceptance.Verdict) string { return v.Words() },
 		"outcome": func(o acceptance.Outcome) string { return outcomes[o] },
-		"stamp":   stamp, "day": day, "share": share, "defrost": defrostName, "parts": parts, "assumed": func() string { return assumedMeans },
+		"stamp":   r.View.Stamp, "share": share, "defrost": defrostName, "parts": parts, "assumed": func() string { return assumedMeans },
 		"criterion": func(name string) string { return criteria[name] },
 	}).Parse(recordHTML)
 	if err != nil {
 		return err
 	}
 	p := page{
-		words: words{r.System}, Record: r, Style: template.CSS(recordCSS + "@page { " + paperSizes[size] + " margin: 13mm 14mm 15mm; }\n"),
+		words: words{r.View}, Record: r, Style: template.CSS(recordCSS + "@page { " + paperSizes[size] + " margin: 13mm 14mm 15mm; }\n"),
 		ByHand: byHand, Cautions: cautions, Signers: signers, Scope: scope, OnSite: cause.Cautions, Files: append([]acceptance.File{r.Config}, r.Data...),
 	}
 	for i := range r.Cycles {
-		p.Shown = append(p.Shown, p.view(&r.Cycles[i]))
+		p.Shown = append(p.Shown, p.sheet(&r.Cycles[i]))
 	}
 	return t.Execute(w, p)
 }
@@ -98,12 +98,12 @@ func (p page) KOr(d *float64) string { return p.kelvin(d) }
 // K writes a difference of temperatures.
 func (p page) K(d float64) string { return p.kelvin(&d) }
 
-func (w words) view(c *acceptance.Cycle) cycleView {
+func (w words) sheet(c *acceptance.Cycle) cycleView {
 	v := cycleView{Cycle: c, Course: w.course(c)}
 	for i := range c.Compressors {
 		m := &c.Compressors[i]
 		v.Names = append(v.Names, m.Name)
-		v.Lines = append(v.Lines, machineLine{m, w.lowest(m), clock(m.LowestAt), m.LowestPhase, w.kelvin(m.Margin),
+		v.Lines = append(v.Lines, machineLine{m, w.lowest(m), w.clock(m.LowestAt), m.LowestPhase, w.kelvin(m.Margin),
 			acceptance.Length(&m.Below), acceptance.Length(&m.Longest), acceptance.Length(&m.Running)})
 	}
 	for _, likely := range c.Causes {
@@ -132,7 +132,7 @@ func (w words) matrix(c *acceptance.Cycle, name string) matrixLine {
 			return matrixCell{}
 		}
 		any = true
-		return matrixCell{checks[i].Outcome, outcomes[checks[i].Outcome], checks[i].Short(w.system)}
+		return matrixCell{checks[i].Outcome, outcomes[checks[i].Outcome], checks[i].Short(w.view)}
 	}
 	line.Cells = append(line.Cells, cell(c.Checks))
 	for i := range c.Compressors {

@@ -12,7 +12,6 @@ import (
 	"strings"
 	"time"
 
-	"dewgap/analyze/units"
 	"dewgap/cmd/dewgap/internal/acceptance"
 )
 
@@ -25,33 +24,29 @@ func JSON(w io.Writer, r *acceptance.Record) error {
 }
 
 // words turns figures of a record into text in the reader's units.
-type words struct{ system units.System }
+type words struct{ view acceptance.View }
 
 func (w words) kelvin(d *float64) string {
 	if d == nil {
 		return "–"
 	}
-	return acceptance.Difference(w.system, *d)
+	return w.view.Difference(*d)
 }
 
 func (w words) celsius(t *float64) string {
 	if t == nil {
 		return "–"
 	}
-	return acceptance.Temperature(w.system, *t)
+	return w.view.Temperature(*t)
 }
 
-// clock writes an instant; all times of a record are UTC.
-func clock(t *time.Time) string {
+// clock writes the time of day.
+func (w words) clock(t *time.Time) string {
 	if t == nil {
 		return "–"
 	}
-	return t.UTC().Format("15:04:05")
+	return w.view.Clock(*t)
 }
-
-func stamp(t time.Time) string { return t.UTC().Format("2006-01-02 15:04:05") + " UTC" }
-
-func day(t time.Time) string { return t.UTC().Format("2006-01-02") }
 
 var outcomes = map[acceptance.Outcome]string{
 	acceptance.Met: "met", acceptance.Remark: "remark", acceptance.NotMet: "NOT MET",
@@ -82,24 +77,24 @@ func (w words) course(c *acceptance.Cycle) []stageLine {
 	if c.Defrost == "off_cycle" {
 		pumpDown = "–"
 	}
-	lines := []stageLine{{"1", "Defrost begins", clock(s.Began), pumpDown, note}}
+	lines := []stageLine{{"1", "Defrost begins", w.clock(s.Began), pumpDown, note}}
 	if s.Warming != nil {
 		lines[0].Note = "pump-down, until the coil outlet warms"
-		lines = append(lines, stageLine{"", "Coil outlet warms", clock(s.Warming), "", ""})
+		lines = append(lines, stageLine{"", "Coil outlet warms", w.clock(s.Warming), "", ""})
 	}
 	if s.PlateauBegan != nil {
-		lines = append(lines, stageLine{"", "Melting plateau", clock(s.PlateauBegan) + "–" + clock(s.PlateauEnded), acceptance.Length(s.Plateau), "at " + w.celsius(s.PlateauAt)})
+		lines = append(lines, stageLine{"", "Melting plateau", w.clock(s.PlateauBegan) + "–" + w.clock(s.PlateauEnded), acceptance.Length(s.Plateau), "at " + w.celsius(s.PlateauAt)})
 	}
-	lines = append(lines, stageLine{"2", "Heat ends", clock(s.HeatEnded), acceptance.Length(s.Heat),
+	lines = append(lines, stageLine{"2", "Heat ends", w.clock(s.HeatEnded), acceptance.Length(s.Heat),
 		w.ended(s)})
 	if c.Defrost == "off_cycle" {
 		lines[len(lines)-1].What = "Defrost ends"
 	}
-	lines = append(lines, stageLine{"3", "Refrigerating again", clock(s.Resumed), acceptance.Length(s.Drip), "drip"})
+	lines = append(lines, stageLine{"3", "Refrigerating again", w.clock(s.Resumed), acceptance.Length(s.Drip), "drip"})
 	if c.Defrost != "off_cycle" {
-		lines = append(lines, fanLine(s))
+		lines = append(lines, w.fanLine(s))
 	}
-	return append(lines, stageLine{"4", "Pulldown over", clock(s.Steady), acceptance.Length(s.Pulldown), "from refrigerating again to the load before"})
+	return append(lines, stageLine{"4", "Pulldown over", w.clock(s.Steady), acceptance.Length(s.Pulldown), "from refrigerating again to the load before"})
 }
 
 // ended tells how the heat ended.
@@ -112,12 +107,12 @@ func (w words) ended(s *acceptance.Stages) string {
 }
 
 // fanLine tells what is known of the fan delay: no input shows the fans.
-func fanLine(s *acceptance.Stages) stageLine {
+func (w words) fanLine(s *acceptance.Stages) stageLine {
 	if s.AirCooling == nil || s.Resumed == nil {
 		return stageLine{"", "Fan delay", "–", "", "no input shows the fans"}
 	}
 	seconds := s.AirCooling.Sub(*s.Resumed).Seconds()
-	return stageLine{"", "Air begins to cool", clock(s.AirCooling), acceptance.Length(&seconds), "no input shows the fans; by now they run"}
+	return stageLine{"", "Air begins to cool", w.clock(s.AirCooling), acceptance.Length(&seconds), "no input shows the fans; by now they run"}
 }
 
 // parts writes where an uncertainty comes from, the small parts left out.

@@ -52,7 +52,7 @@ func drawn(system units.System) *acceptance.Record {
 	}
 	c.Traces = []acceptance.Trace{tr, blind}
 	return &acceptance.Record{
-		Format: acceptance.Format, Dewgap: "test", Site: `</title><script>alert("x")</script>`, Verdict: acceptance.Fail, From: began, To: began.Add(time.Hour), Rows: 3600, System: system,
+		Format: acceptance.Format, Dewgap: "test", Site: `</title><script>alert("x")</script>`, Verdict: acceptance.Fail, From: began, To: began.Add(time.Hour), Rows: 3600, View: acceptance.View{System: system},
 		Config: acceptance.File{Name: "site.toml", SHA256: strings.Repeat("0", 64)}, Data: []acceptance.File{{Name: "day.csv", SHA256: strings.Repeat("1", 64)}},
 		Groups:   []acceptance.Group{{Name: "mt", Refrigerant: "R513A", Steady: 11, Pulldown: 8, Equalised: acceptance.Check{Criterion: "equalised", Outcome: acceptance.NotRecorded, Says: "never stood"}}},
 		Circuits: []acceptance.Circuit{{Group: "mt", Name: "case-1", Defrost: "electric", Verdict: acceptance.Fail, Cycles: 1, Needed: 3, Reasons: []string{"1 of its 1 cycles failed"}}},
@@ -101,6 +101,21 @@ func TestAllFormsSayTheSame(t *testing.T) {
 	}
 }
 
+// Times are of the zone asked for, in plots as well.
+func TestZone(t *testing.T) {
+	r := drawn(units.SI)
+	r.View.Zone = time.FixedZone("IST", 5*3600+1800)
+	html, text, js := written(t, r)
+	for _, want := range []string{"07:30:00", "2026-05-04, IST", "2026-05-04 07:30:00 IST"} {
+		if !strings.Contains(html, want) {
+			t.Errorf("HTML lacks %q", want)
+		}
+	}
+	if !strings.Contains(text, "07:55:00") || strings.Contains(text, "02:25:00") || !strings.Contains(js, "2026-05-04T02:00:00Z") {
+		t.Error("text is not in the zone, or JSON is not in UTC")
+	}
+}
+
 // The file needs no other, runs nothing, and takes names as text.
 func TestHTMLStandsAlone(t *testing.T) {
 	html, _, _ := written(t, drawn(units.SI))
@@ -119,7 +134,7 @@ func TestHTMLStandsAlone(t *testing.T) {
 func TestPlotsAreWhole(t *testing.T) {
 	r := drawn(units.SI)
 	for i := range r.Cycles[0].Traces {
-		svg := string(words{units.SI}.plot(&r.Cycles[0], i))
+		svg := string(words{acceptance.View{}}.plot(&r.Cycles[0], i))
 		paths := 0
 		for d := xml.NewDecoder(strings.NewReader(svg)); ; {
 			token, err := d.Token()
@@ -137,7 +152,7 @@ func TestPlotsAreWhole(t *testing.T) {
 			t.Errorf("plot %d: %d paths", i, paths)
 		}
 	}
-	known := string(words{units.SI}.plot(&r.Cycles[0], 0))
+	known := string(words{acceptance.View{}}.plot(&r.Cycles[0], 0))
 	// The hole lifts the pen: the curve of the superheat begins twice.
 	_, curve, _ := strings.Cut(known, `class="superheat" d="`)
 	curve, _, _ = strings.Cut(curve, `"`)

@@ -75,9 +75,9 @@ func (p *plot) hours() {
 	for t := p.from.Truncate(step).Add(step); t.Sub(p.from).Seconds() <= p.span; t = t.Add(step) {
 		x := p.x(t)
 		p.write(`<path class="grid" d="M%.1f %gV%gM%.1f %gV%g"/>`, x, upperTop, upperEnd, x, lowerTop, lowerEnd)
-		p.write(`<text class="mid" x="%.1f" y="%g">%s</text>`, x, lowerEnd+14, t.Format("15:04"))
+		p.write(`<text class="mid" x="%.1f" y="%g">%s</text>`, x, lowerEnd+14, p.view.Minute(t))
 	}
-	p.write(`<text class="mid" x="%g" y="%g">time of %s, UTC</text>`, (plotLeft+plotRight)/2, lowerEnd+27, p.from.Format("2006-01-02"))
+	p.write(`<text class="mid" x="%g" y="%g">time of %s</text>`, (plotLeft+plotRight)/2, lowerEnd+27, p.view.Day(p.from))
 }
 
 // axis is one panel's scale: values in SI, ticks at round numbers of the
@@ -112,7 +112,7 @@ func (p *plot) scale(a axis, title string) {
 // upper draws the superheat.
 func (p *plot) upper() {
 	tr := p.trace
-	a := axis{low: -4, high: 20, top: upperTop, end: upperEnd, number: func(k float64) float64 { return p.system.DifferenceUnit().Number(k) }}
+	a := axis{low: -4, high: 20, top: upperTop, end: upperEnd, number: func(k float64) float64 { return p.view.System.DifferenceUnit().Number(k) }}
 	for i := range tr.Highest {
 		if h := float64(tr.Highest[i]); h > a.high {
 			a.high = min(math.Ceil(h/5)*5, 40)
@@ -162,7 +162,7 @@ func (p *plot) lowest(a axis) {
 
 func (p *plot) unit(difference bool) string {
 	switch {
-	case p.system == units.US:
+	case p.view.System == units.US:
 		return "°F"
 	case difference:
 		return "K"
@@ -173,7 +173,7 @@ func (p *plot) unit(difference bool) string {
 // lower draws the temperatures.
 func (p *plot) lower() {
 	tr := p.trace
-	a := axis{low: math.Inf(1), high: math.Inf(-1), top: lowerTop, end: lowerEnd, number: func(c float64) float64 { return p.system.TemperatureUnit().Number(c) }}
+	a := axis{low: math.Inf(1), high: math.Inf(-1), top: lowerTop, end: lowerEnd, number: func(c float64) float64 { return p.view.System.TemperatureUnit().Number(c) }}
 	for _, x := range [][]float32{tr.Dew, tr.Pipe, p.cycle.Coil} {
 		for _, v := range x {
 			if v == v {

@@ -13,7 +13,7 @@ import (
 
 // Text writes the record for a terminal.
 func Text(w io.Writer, r *acceptance.Record) error {
-	t := text{words{r.System}, bufio.NewWriter(w)}
+	t := text{words{r.View}, bufio.NewWriter(w)}
 	t.head(r)
 	for i := range r.Cycles {
 		t.cycle(&r.Cycles[i])
@@ -33,7 +33,7 @@ func (t *text) title(s string) { t.line("\n%s\n%s", s, strings.Repeat("-", len([
 
 func (t *text) head(r *acceptance.Record) {
 	t.line("COMMISSIONING RECORD OF DEFROST CYCLES: %s", strings.ToUpper(r.Verdict.Words()))
-	t.line("site %s, %s to %s, %d rows", r.Site, stamp(r.From), stamp(r.To), r.Rows)
+	t.line("site %s, %s to %s, %d rows", r.Site, t.view.Stamp(r.From), t.view.Stamp(r.To), r.Rows)
 	for _, why := range r.Reasons {
 		t.line("  - %s", why)
 	}
@@ -80,7 +80,7 @@ func (t *text) cycle(c *acceptance.Cycle) {
 	fmt.Fprintln(table, "  compressor\tlowest superheat\tat\tphase\tlowest margin\tbelow floor\trunning\tverdict")
 	for i := range c.Compressors {
 		m := &c.Compressors[i]
-		fmt.Fprintf(table, "  %s\t%s\t%s\t%s\t%s\t%s\t%s\t%s\n", m.Name, t.lowest(m), clock(m.LowestAt), m.LowestPhase, t.kelvin(m.Margin),
+		fmt.Fprintf(table, "  %s\t%s\t%s\t%s\t%s\t%s\t%s\t%s\n", m.Name, t.lowest(m), t.clock(m.LowestAt), m.LowestPhase, t.kelvin(m.Margin),
 			acceptance.Length(&m.Below), acceptance.Length(&m.Running), m.Verdict.Words())
 	}
 	table.Flush()
@@ -111,7 +111,7 @@ func (t *text) checks(of string, checks []acceptance.Check) {
 	var met []string
 	for _, c := range checks {
 		if c.Outcome == acceptance.Met {
-			met = append(met, strings.TrimSpace(c.Criterion+" "+c.Short(t.system)))
+			met = append(met, strings.TrimSpace(c.Criterion+" "+c.Short(t.view)))
 			continue
 		}
 		t.line("  %-8s %-12s %s: %s", of, outcomes[c.Outcome], c.Criterion, c.Says)
