@@ -11,13 +11,13 @@ import (
 
 // The page on the record names every key of its JSON and every criterion.
 func TestKeysAreDocumented(t *testing.T) {
-	page, err := os.ReadFile("../../../../docs/commissioning.md")
+	page, err := os.ReadFile("../../../../config/commissioning.md")
 	if err != nil {
 		t.Fatal(err)
 	}
 	named := func(what string) {
 		if !strings.Contains(string(page), "`"+what+"`") {
-			t.Errorf("docs/commissioning.md does not name %s", what)
+			t.Errorf("config/commissioning.md does not name %s", what)
 		}
 	}
 	seen := map[reflect.Type]bool{}
