@@ -221,7 +221,7 @@ func FuzzParse(f *testing.F) {
 // The settings that the page on the detectors shows are all there are, and
 // are the defaults.
 func TestDetectorsPageShowsTheDefaults(t *testing.T) {
-	page, err := os.ReadFile("../docs/detectors.md")
+	page, err := os.ReadFile("../config/detectors.md")
 	if err != nil {
 		t.Fatal(err)
 	}
