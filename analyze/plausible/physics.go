@@ -17,6 +17,10 @@ const (
 	deepLong     = 20 * time.Minute // below −U, within the glide: a blend is not that wet for so long
 	usualLow     = 3.0              // K of superheat at a compressor, usually between these
 	usualHigh    = 25.0
+	deepestDew   = -48.0 // °C
+	deepestAir   = 0.85  // of the air's pressure
+	depthBack    = 8.0   // K above which it is taken back
+	depthLong    = 30 * time.Minute
 	reverseLong  = time.Minute
 	reverseBy    = 30_000.0 // Pa; both transmitters' limits
 	stoppedLong  = 45 * time.Minute
@@ -105,6 +109,33 @@ func (c *Checker) allOff(now *Now) bool {
 		}
 	}
 	return true
+}
+
+// checkDepth finds suctions deeper than single-stage plants run: below −45 °C
+// compressors are not released (from memory), and one that is built for it has a
+// refrigerant that is not in vacuum there.
+func (c *Checker) checkDepth(now *Now, dt int64) {
+	for i := range now.Superheat {
+		v, m := now.Superheat[i], &c.machines[i]
+		runs := settled(now.Phases[i])
+		switch deep := v.Pressure < deepestAir*c.group.Atmosphere && float64(v.DewNow) < deepestDew; {
+		case runs && deep:
+			m.vacuum.take(true, dt)
+		case runs && float64(v.DewNow) > deepestDew+depthBack:
+			m.vacuum.take(false, dt)
+		}
+		if time.Duration(m.vacuum.held) < depthLong {
+			continue
+		}
+		if !runs {
+			c.keep(TooDeep, c.group.Compressors[i].Pressure.Point)
+			continue
+		}
+		c.hold(TooDeep, c.group.Compressors[i].Pressure.Point, superheat.ReadsLow, now.At-m.vacuum.held, func() string {
+			return fmt.Sprintf("the compressor runs at a suction of %.2f bar absolute, dew %.0f °C, which no such plant does: this looks like %s",
+				v.Pressure/1e5, v.DewNow, c.guessWet(&v, true, "a suction pressure that reads low; check transmitter, unit and refrigerant"))
+		})
+	}
 }
 
 // checkStopped compares with the machine room, where its temperature is known:

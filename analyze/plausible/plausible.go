@@ -34,10 +34,11 @@ const (
 	NotEqualised                          // standing pressure does not belong to the temperatures around it
 	TwinsDisagree                         // pressures of one header differ
 	Noisy                                 // jumps about
+	TooDeep                               // a suction that no such plant runs at
 )
 
 var codeNames = [...]string{"", "frozen", "moved", "below-saturation", "discharge-below-suction", "drifted", "not-at-ambient", "loose-clamp", "work-impossible",
-	"coils-disagree", "not-equalised", "twins-disagree", "noisy"}
+	"coils-disagree", "not-equalised", "twins-disagree", "noisy", "too-deep"}
 
 // String returns the stable name of c.
 func (c Code) String() string { return codeNames[c] }
@@ -136,6 +137,7 @@ type machine struct {
 	wet, deep since // below saturation, and far below it
 	off, room since // standing; reading as the room does
 	twin      since // pressure away from the others'
+	vacuum    since // running deeper than such plants run
 	work      work
 }
 
@@ -217,6 +219,7 @@ func (c *Checker) Observe(now *Now) []Suspicion {
 		c.checkRest(now, slow)
 		c.checkTwins(now, slow)
 		c.checkNoise(now, slow)
+		c.checkDepth(now, slow)
 	} else {
 		for i := range c.standing {
 			if !c.standing[i].Code.quick() {

@@ -207,12 +207,12 @@ func TestTrap37MeltingPlateau(t *testing.T) {
 
 // TestTrap37CoilsAndWork: running, an atmosphere too few makes every coil look
 // starved though the air is held, and the discharge colder than any compressor
-// could make it; one too many makes coils colder than wet gas. R448A at
-// dew −30 °C: 20.5 K and 11.7 K (shared trade notes, §3).
+// could make it; one too many makes coils colder than wet gas. R448A at dew
+// −26 °C: 19 K and 11 K (shared trade notes, §3, for −30 °C: 20.5 and 11.7 K).
 func TestTrap37CoilsAndWork(t *testing.T) {
 	state := func(u *unit, shift float64) func(float64) shown {
 		return func(float64) shown {
-			return shown{u.saturated(-30) + shift, u.saturated(35), -12, 85, -25, -18}
+			return shown{u.saturated(-26) + shift, u.saturated(35), -8, 84, -21, -14}
 		}
 	}
 	u := newUnit(t, "R448A")
@@ -250,6 +250,22 @@ func TestTrap37AllCoilsWetBeforeADryLine(t *testing.T) {
 		}
 		u.wants(CoilsDisagree, "an absolute pressure taken for a gauge one")
 	}
+}
+
+// TestTrap37DeeperThanPlantsRun: R507A at −30 °C is 2.1 bar absolute; read
+// without its atmosphere, the dew would be at −45 °C, at −36 °C below −60 °C. R23
+// runs as deep, but not in vacuum (reference tables).
+func TestTrap37DeeperThanPlantsRun(t *testing.T) {
+	deep := func(name string, dew, shift float64) *unit {
+		u := newUnit(t, name)
+		u.run(0, 60, func(float64) shown {
+			return shown{u.saturated(dew) + shift, math.NaN(), dew + 15, math.NaN(), math.NaN(), math.NaN()}
+		})
+		return u
+	}
+	deep("R507A", -36, -oneAir).wants(TooDeep, "a gauge pressure taken for an absolute one")
+	deep("R507A", -36, 0).wantsNothing()
+	deep("R23", -60, 0).wantsNothing()
 }
 
 // TestTrap37StepOfOneAtmosphere: a transmitter or gateway set anew from gauge to

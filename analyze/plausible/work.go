@@ -20,7 +20,7 @@ import (
 // source.
 const (
 	workMean    = 20 * time.Minute
-	workSettle  = int64(15 * time.Minute) // of running; the discharge line is slow
+	workSettle  = int64(8 * time.Minute) // of running; the discharge line is slow
 	workHold    = 30 * time.Minute
 	workLeast   = -0.08 // below: impossible
 	workMost    = 1.3   // above: not this gas
@@ -56,7 +56,7 @@ func (c *Checker) checkWork(now *Now, dt int64) {
 		w := &c.machines[i].work
 		x, ok := c.extra(i, now)
 		if !ok {
-			*w = work{mean: math.NaN()}
+			w.from = 0 // what was judged before the stop still counts
 			c.keepWork(i)
 			continue
 		}
