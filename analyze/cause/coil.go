@@ -91,7 +91,7 @@ type shutting struct {
 
 // wetBefore is the inlet superheat below which a group counts as wet here:
 // common practice, no source.
-const wetBefore = 6.0 // K
+const wetBefore = 10.0 // K
 
 func (s *shutting) watch(shut bool, since int64, at int64, g *Group) {
 	switch {
@@ -142,24 +142,28 @@ func (c *coil) isShut() bool { return c.stage == phase.Defrosting }
 
 // ago returns the seconds from the circuit's restart to at; +Inf when there
 // was none. A restart may come before anything shows it: while the coil drips
-// the end of the heat stands for it.
+// the end of the heat stands for it, and one that is noticed within a few
+// minutes after at counts as having been at at.
 func (c *coil) ago(at int64) float64 {
 	from := c.last.Resumed
 	if from == 0 {
 		from = c.last.Ended
 	}
-	if from == 0 || from > at {
+	if from == 0 || from-at > noticedLate {
 		return math.Inf(1)
 	}
-	return float64(at-from) / 1e9
+	return max(float64(at-from)/1e9, 0)
 }
+
+// noticedLate is how long a restart takes to show where no signal tells it.
+const noticedLate = 3 * minute
 
 // heatAgo returns the seconds from the end of the heat to at; +Inf when there was none.
 func (c *coil) heatAgo(at int64) float64 {
-	if c.last.Ended == 0 || c.last.Ended > at {
+	if c.last.Ended == 0 || c.last.Ended-at > noticedLate {
 		return math.Inf(1)
 	}
-	return float64(at-c.last.Ended) / 1e9
+	return max(float64(at-c.last.Ended)/1e9, 0)
 }
 
 // wave measures how a superheat swings: from turn to turn, so that a slow

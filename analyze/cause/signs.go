@@ -12,6 +12,7 @@ type sign int
 
 const (
 	afterDefrost   sign = iota // the circuit went back to refrigeration within the last quarter of an hour
+	atRestart                  // … and it began with that, not minutes later
 	noDefrost                  // no circuit did
 	otherDefrosted             // another circuit did, this one not
 	hotGasEnded                // hot gas, and the floodback began within three minutes of that moment
@@ -49,12 +50,14 @@ const (
 	dischargeDry               // the discharge temperature shows dry gas while the line reads dew
 	twinsDry                   // the other compressors are far from dew
 	noOutlet                   // the outlet is not measured
+	noAir                      // the air is not measured
 	always                     // 1
 	signCount
 )
 
 var signWords = [signCount]string{
 	afterDefrost:   "it began soon after a defrost of this circuit",
+	atRestart:      "it began with the restart, not minutes later",
 	noDefrost:      "no defrost came before it",
 	otherDefrosted: "it began after another circuit's defrost",
 	hotGasEnded:    "it began as the hot-gas defrost ended",
@@ -90,6 +93,8 @@ var signWords = [signCount]string{
 	dewLow:         "suction pressure is lower than usual",
 	headHigh:       "condensing pressure is higher than usual",
 	dischargeDry:   "the discharge temperature shows dry gas",
+	noOutlet:       "the coil's outlet is not measured",
+	noAir:          "the air is not measured",
 	twinsDry:       "the other compressors on the same header are dry",
 }
 
@@ -98,7 +103,7 @@ var instead = strings.NewReplacer("the coil's outlet", "the superheat at the com
 
 // words says a sign; outlet tells whether the circuit's outlet is measured.
 func words(s sign, outlet bool) string {
-	if outlet {
+	if outlet || s == noOutlet {
 		return signWords[s]
 	}
 	return instead.Replace(signWords[s])
@@ -116,6 +121,7 @@ func read(v *view) (s [signCount]float64) {
 	const quarter = 15 * 60.0 // s
 	s[always] = 1
 	s[afterDefrost] = ramp(v.ago, quarter*1.6, quarter*0.8)
+	s[atRestart] = ramp(v.ago, 130, 70)
 	other := ramp(v.otherAgo, quarter*1.6, quarter*0.8)
 	s[noDefrost] = 1 - max(s[afterDefrost], other)
 	s[otherDefrosted] = max(other-s[afterDefrost], 0)
@@ -131,7 +137,7 @@ func read(v *view) (s [signCount]float64) {
 
 	low := (v.normal - v.low) / v.normal
 	s[coilLow] = ramp(low, 0.2, 0.6)
-	s[noOutlet] = yes(math.IsNaN(v.low))
+	s[noOutlet] = yes(!v.outlet)
 	nearDew := ramp(v.superheat, 4.5, 2)
 	s[coilsDry] = ramp(v.wettest, 0.5, 0.3) * nearDew * ramp(v.driest-v.superheat, 0.5, 2.5)
 	if v.measured > 1 {
@@ -170,6 +176,7 @@ func read(v *view) (s [signCount]float64) {
 	s[airStepped] = s[warmAir] * ramp(v.gapTook, 4200, 2400)
 	s[airCrept] = s[warmAir] * ramp(v.gapTook, 3600, 6000)
 	s[airUncured] = s[warmAir] * yes(v.survived)
+	s[noAir] = yes(!v.air)
 	s[coldAir] = ramp(v.airOver, -0.7, -2)
 	s[dewLow] = ramp(v.dewOver, -0.7, -2.5)
 	s[loadLow] = ramp(v.drawOver, -0.1, -0.3)

@@ -39,6 +39,7 @@ type view struct {
 	survived  bool    // … and a defrost that got warm has not cured it
 	cured     bool    // … or an earlier rise went away with a defrost
 	airOver   float64 // air against its usual
+	air       bool    // it is measured
 	defrosts  int     // that have been seen, the last one included
 	peak      float64 // °C, of the last defrost
 	peakUsual float64 // … and of those before
@@ -153,7 +154,8 @@ func (g *Group) blame(i int, base *baseline, began int64) float64 {
 	}
 	b += 0.6 * ramp(c.ago(began), 180, 60) // its valve opened just before
 	b += 0.4 * g.earlier[i].part()
-	b += 0.6 * ramp(c.gain.now(), 2, 6)
+	b += 0.9 * ramp(c.gain.now(), 3, 7)
+	b += 0.3 * ramp(c.air.now()-base.air, -0.7, -2) // overfed coils make cold air
 	if c.isShut() {
 		b -= 0.3 // its liquid valve is shut
 	}
@@ -275,6 +277,7 @@ func (c *coil) gapNow(at int64) float64 {
 func (v *view) seeAir(c *coil, b *baseline, before int64) {
 	over, clean := c.gapNow(before)-b.cleanGap, b.cleanGap
 	v.gapOver, v.gapTook, v.airOver = over, nan, nan
+	v.air = c.air.known
 	if c.stage == phase.Refrigerating {
 		v.airOver = c.air.now() - b.air
 	}
@@ -319,7 +322,7 @@ func (g *Group) say(i int, k *Case) []string {
 	if coldDefrost(c.kind, c.last.Peak, c.last.Ended) > 0.5 {
 		lines = append(lines, fmt.Sprintf("its last defrost reached only %.1f °C at the coil outlet", c.last.Peak))
 	}
-	if c.gain.now() > 3 {
+	if c.gain.now() > 4 {
 		lines = append(lines, fmt.Sprintf("the compressors' superheat rose by %.0f K while it was shut for defrost", c.gain.value))
 	}
 	if !c.known && !c.isShut() {
