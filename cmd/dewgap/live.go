@@ -74,7 +74,7 @@ func (l *liveCheck) probe(p *modbus.Probe) {
 	if p.Raw != "" {
 		raw = "raw " + p.Raw
 	}
-	l.line("    %s: %s, took %s", where, raw, p.Took.Round(100*time.Microsecond))
+	l.line("    %s: %s, took %s", where, raw, p.Took.Round(10*time.Microsecond))
 	l.verdict(p.Index, p.Value, p.Quality, p.Reason)
 	var others []string
 	for _, g := range p.Guesses {

@@ -113,6 +113,7 @@ type rig struct {
 	plant    *plant
 	settings Settings
 	log      bytes.Buffer
+	quiet    bool // nothing is logged
 	stop     func()
 	refuse   atomic.Value            // error that dialling says; a nil-like empty one when it works
 	clock    collector.Clock         // nil: the real one
@@ -160,7 +161,11 @@ func (r *rig) start() {
 	if clock == nil {
 		clock = collector.NewRealClock()
 	}
-	source, err := New(r.settings, Options{Clock: clock, Seed: 1, Log: slog.New(slog.NewTextHandler(&r.log, nil))})
+	log := slog.New(slog.NewTextHandler(&r.log, nil))
+	if r.quiet {
+		log = nil
+	}
+	source, err := New(r.settings, Options{Clock: clock, Seed: 1, Log: log})
 	if err != nil {
 		r.t.Fatal(err)
 	}

@@ -85,6 +85,7 @@ type bench struct {
 	log   *bytes.Buffer
 	runs  []string
 	stop  func()
+	fails bool // the end tells of rows that could not be recorded
 
 	mu   sync.Mutex
 	text string // of the configuration
@@ -153,7 +154,7 @@ func newBench(t *testing.T, text string, clock collector.Clock) *bench {
 	go func() { done <- b.work(ctx) }()
 	b.stop = func() {
 		cancel()
-		if err := errors.Join(<-done, b.close()); err != nil {
+		if err := errors.Join(<-done, b.close()); (err != nil) != b.fails {
 			t.Error(err)
 		}
 	}
@@ -265,6 +266,28 @@ func TestTrap33ReloadTakesOver(t *testing.T) {
 				t.Errorf("the event of the compressor that is gone: %+v", ev)
 			}
 		}
+	})
+}
+
+// TestTrap33ReloadWithADiskThatFails: what cannot be recorded does not end the
+// watch.
+func TestTrap33ReloadWithADiskThatFails(t *testing.T) {
+	dir := t.TempDir()
+	if err := os.WriteFile(dir+"/"+RecordingsDir, []byte("in the way"), 0o600); err != nil {
+		t.Fatal(err)
+	}
+	text := fmt.Sprintf(siteText, dir, 11, fmt.Sprintf(compressorText, "c1"))
+	synctest.Test(t, func(t *testing.T) {
+		b := newBench(t, text, collector.NewRealClock())
+		b.pass(time.Minute)
+		b.write(text, nil)
+		b.pass(time.Minute)
+		snap, _ := b.board.Current()
+		if len(b.runs) != 2 || time.Since(snap.Time) > 10*time.Second {
+			t.Errorf("%d starts of the source, last row %v ago:\n%s", len(b.runs), time.Since(snap.Time), b.log)
+		}
+		b.fails = true
+		b.stop()
 	})
 }
 

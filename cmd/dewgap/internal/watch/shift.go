@@ -82,7 +82,12 @@ func (d *Daemon) run(ctx context.Context, s *shift) (next *shift, err error) {
 		err = nil
 	}
 	if s.recorder != nil {
-		err = errors.Join(err, s.recorder.Close())
+		lost := s.recorder.Close()
+		if next == nil {
+			err = errors.Join(err, lost)
+		} else if lost != nil { // a disk that fails ends no watch
+			d.log.Error("recording could not be finished", "error", lost)
+		}
 	}
 	return next, err
 }
