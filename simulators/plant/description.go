@@ -137,7 +137,7 @@ type Coil struct {
 type Valve struct {
 	Kind       string  `toml:"kind" default:"thermostatic" doc:"\"thermostatic\", \"electronic\", \"capillary\""`
 	Size       float64 `toml:"size" unit:"1" default:"1.5" doc:"flow when fully open over the design flow (common practice: 1.2–2)"`
-	StaticK    float64 `toml:"static_superheat_k" unit:"K" default:"4" doc:"superheat at which it begins to open"`
+	StaticK    float64 `toml:"static_superheat_k" unit:"K" default:"5" doc:"superheat at which it begins to open"`
 	RangeK     float64 `toml:"opening_superheat_k" unit:"K" default:"4" doc:"superheat from there to fully open, at the design dew temperature"`
 	BulbLagS   float64 `toml:"bulb_lag_s" unit:"s" default:"25" doc:"time constant of the bulb on its pipe (common practice: 15–40)"`
 	MopC       float64 `toml:"mop_c" unit:"°C" default:"40" doc:"dew temperature above which the charge of the bulb has all boiled and the valve closes; 40: none"`
@@ -151,7 +151,7 @@ type Valve struct {
 
 // Line is the suction line of a circuit.
 type Line struct {
-	LengthM float64 `toml:"length_m" unit:"m" default:"20" doc:"length"`
+	LengthM float64 `toml:"length_m" unit:"m" default:"30" doc:"length"`
 	HeatWMK float64 `toml:"heat_w_m_k" unit:"W/(m K)" default:"0.25" doc:"heat from outside through the insulation, for each m and K (common practice: 0.15–0.4)"`
 	WallJMK float64 `toml:"wall_j_m_k" unit:"J/(m K)" default:"260" doc:"copper, for each m; 260 is 28 mm pipe"`
 	HoldS   float64 `toml:"hold_s" unit:"s" default:"0" doc:"time that liquid takes through it at design; 0: derived, 1 s a metre"`
