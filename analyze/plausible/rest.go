@@ -161,7 +161,7 @@ func (c *Checker) checkPlateau(now *Now, dt int64, stopped bool) {
 		return
 	}
 	for _, g := range c.guesses(w.pressure, 0) {
-		if g.pressure == w.pressure || math.Abs(c.dewOf(g.pressure)) > restFit {
+		if g.pressure == w.pressure || !(math.Abs(c.dewOf(g.pressure)) <= restFit) { // a pressure without a dew explains nothing
 			continue
 		}
 		c.hold(NotEqualised, c.group.Compressors[0].Pressure.Point, leanOf(w.offset), now.At, func() string {
