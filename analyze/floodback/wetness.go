@@ -20,6 +20,7 @@ type wetness struct {
 	// How long each sign has lasted, ns. A sign that is gone is forgotten twice
 	// as fast as it came.
 	atDew int64 // the line sat at dew
+	stays int64 // … well below what a wet line may read
 	near  int64 // … or so near that droplets ride along
 	damp  int64 // the discharge shows more than damp gas
 	over  int64 // … what harms the machine
@@ -31,7 +32,7 @@ const (
 	wallLag   = 6.0          // s; the pipe's wall between gas and sensor
 	sumpTau   = 20.0         // s
 	knownWell = 0.01         // share of liquid; a doubt below this
-	atDewLong = int64(60e9)  // ns at dew that are no dip
+	staysLong = int64(60e9)  // ns that are no dip
 	sumpAfter = int64(600e9) // ns of running before falling oil is not that of a warm start
 	// Gas that far above the wet edge is dry, whatever the discharge does; a
 	// burst is over before a clamp has followed it down.
@@ -46,7 +47,7 @@ func newWetness(v Vapour, l *WetLimits) wetness {
 }
 
 // rest forgets what an episode gathered.
-func (w *wetness) rest() { w.atDew, w.near, w.over, w.damp, w.oil = 0, 0, 0, 0, 0 }
+func (w *wetness) rest() { w.atDew, w.stays, w.near, w.over, w.damp, w.oil = 0, 0, 0, 0, 0, 0 }
 
 // stop forgets what a stopped machine makes void; what was learned of it stays.
 func (w *wetness) stop() {
@@ -73,6 +74,7 @@ func (w *wetness) step(m *Moment) {
 		}
 	}
 	count(&w.atDew, w.superheat < edge)
+	count(&w.stays, w.superheat < edge/2)
 	count(&w.near, w.superheat < edge+float64(w.limits.NearDew))
 	low := min(w.superheat, w.liquid.cold.now())
 	count(&w.damp, w.liquid.least() > w.limits.MinorLiquid && low < edge+dampAbove)
@@ -104,7 +106,7 @@ func (w *wetness) severity(m *Moment) Severity {
 	// A discharge that shows no liquid outweighs a line that was near dew, and
 	// one that is known well also a line that stays there.
 	dry := w.liquid.machine.known() && w.liquid.least() < l.MinorLiquid
-	stays := w.atDew >= atDewLong && w.liquid.doubt > knownWell
+	stays := w.stays >= staysLong && w.liquid.doubt > knownWell
 	stuck := time.Duration(float64(l.StuckFor) * l.MajorLiquid.Of(m.Kind) / 0.05)
 	switch {
 	case w.over >= int64(l.MajorHold), w.oil >= int64(l.SumpHold) && !dry, w.atDew >= int64(stuck) && blind:
