@@ -107,12 +107,13 @@ func (l *liquidMeter) judge(m *Moment, superheat, edge float64) {
 	calm := 1 / (1 + slope*slope/(lagSlope*lagSlope)) // a metal that is still warming or cooling tells less
 
 	ps := m.SuctionPressure
-	ratio, extra := l.ratio.now(), 0.0
-	if math.IsNaN(ratio) {
+	ratio := l.ratio.now()
+	measured := !math.IsNaN(ratio)
+	if !measured {
 		if isDry {
 			l.machine.learnImplied(l.vapour, ps, m.Dew+superheat, gas, dt*calm)
 		}
-		ratio, extra = l.machine.implied/ps, impliedDoubt
+		ratio = l.machine.implied / ps
 	}
 	if !(ratio >= leastRatio) {
 		return
@@ -122,18 +123,21 @@ func (l *liquidMeter) judge(m *Moment, superheat, edge float64) {
 	if !ok {
 		return
 	}
-	if isDry && extra == 0 {
+	if isDry && measured {
 		l.machine.learn(ratio, c.efficiency(l.vapour, pd, gas), dt*calm)
 	}
 	eta, share := l.machine.efficiency(ratio)
-	if extra > 0 {
+	if !measured {
 		eta, share = etaUsual, 0 // the implied pressure holds what is particular to the machine
 	}
 	dry, perLiquid, ok := c.discharge(l.vapour, ps, pd, eta)
 	if !ok {
 		return
 	}
-	kelvin := share*(dry-float64(c.inlet.Temperature)) + lagDoubt*math.Abs(gas-l.hot.near.now()) + extra
+	kelvin := share*(dry-float64(c.inlet.Temperature)) + lagDoubt*math.Abs(gas-l.hot.near.now())
+	if !measured {
+		kelvin += impliedDoubt
+	}
 	if l.machine.known() {
 		l.dry.take(dry, int64(dt*1e9))
 		if isDry {

@@ -24,6 +24,9 @@ type marginWatch struct {
 	settings *Settings
 	before   float64 // margin of the moment before; NaN when not known
 	present  bool
+	clear    int64    // ns that the margin has been above the clear margin
+	worst    Severity // of the episode
+	why      []string // it was graded so
 	evidence words
 	wet      wetness
 }
@@ -38,7 +41,7 @@ func (d *marginWatch) Step(m *Moment, f *Finding) {
 	switch {
 	case m.Running == phase.No:
 		// A stopped compressor has no superheat.
-		d.rest()
+		d.rest(m)
 		d.wet.stop()
 		d.before = math.NaN()
 		f.Verdict = Clear
@@ -52,7 +55,7 @@ func (d *marginWatch) Step(m *Moment, f *Finding) {
 	if m.Phase == phase.Start {
 		// What comes back in the first two minutes went there while it stood: a
 		// flooded start.
-		d.rest()
+		d.rest(m)
 		f.Verdict = Clear
 		return
 	}
@@ -63,7 +66,7 @@ func (d *marginWatch) Step(m *Moment, f *Finding) {
 	d.before = margin
 	switch {
 	case margin < 0, d.present && margin < backBand:
-		d.present = true
+		d.present, d.clear = true, 0
 		f.Verdict = Present
 		f.Severity = d.wet.severity(m)
 		f.AtOnce = f.Severity == Major
@@ -71,10 +74,10 @@ func (d *marginWatch) Step(m *Moment, f *Finding) {
 	case !usable(m): // what reads high may not clear
 		f.Verdict = CannotTell
 	case margin > float64(d.settings.ClearMargin):
-		d.rest()
+		d.rest(m)
 		f.Verdict = Clear
 	default:
-		d.present = false
+		d.present, d.clear = false, 0
 		f.Verdict = Between
 	}
 }
@@ -90,20 +93,32 @@ func hidesOnly(m *Moment) bool {
 	return m.Quality == reading.Suspect && m.Lean == superheat.ReadsHigh
 }
 
-func (d *marginWatch) rest() {
+// rest ends a dip, and after the clear time the episode that it was part of.
+func (d *marginWatch) rest(m *Moment) {
 	d.present = false
 	d.wet.rest()
 	d.evidence.forget()
+	if d.clear += m.Step; d.clear > int64(d.settings.ClearHold) {
+		d.worst, d.why = NoSeverity, nil
+	}
 }
 
 // say tells the margin that decided, which is smoothed and freed of the
-// sensor's lag: the raw one may be above zero at the very instant.
+// sensor's lag (the raw one may be above zero at the very instant), and what
+// the worst grade of the episode stands on.
 func (d *marginWatch) say(m *Moment, margin float64, sev Severity) []string {
 	if !d.evidence.due(m.At, sev) {
 		return d.evidence.lines
 	}
-	lines := []string{fmt.Sprintf("superheat %.1f K is %.1f K below the floor of %.0f K (%s)", m.Floor+margin, -margin, m.Floor, m.Phase)}
-	return d.evidence.set(m.At, sev, append(lines, d.wet.words(m)...))
+	// A grade outlives its signs a little: fewer of them say less.
+	if why := d.wet.words(m); sev > d.worst || sev == d.worst && len(why) >= len(d.why) {
+		d.worst, d.why = sev, why
+	}
+	headline := fmt.Sprintf("superheat %.1f K is %.1f K below the floor of %.0f K (%s)", m.Floor+margin, -margin, m.Floor, m.Phase)
+	if margin >= 0 {
+		headline = fmt.Sprintf("superheat %.1f K is back at the floor of %.0f K (%s)", m.Floor+margin, m.Floor, m.Phase)
+	}
+	return d.evidence.set(m.At, sev, append([]string{headline}, d.why...))
 }
 
 // words keeps the evidence of a lasting condition, so that it is put into

@@ -123,10 +123,11 @@ func (w *wetness) words(m *Moment) []string {
 		lines = append(lines, fmt.Sprintf("the suction line has been at dew for %.0f s: the gas is wet, how wet the superheat cannot tell", float64(w.atDew)/1e9))
 	}
 	l := &w.liquid
+	shows := l.least() > w.limits.MinorLiquid/2
 	switch {
-	case l.least() > 0 && l.full:
+	case shows && l.full:
 		lines = append(lines, fmt.Sprintf("discharge is at the condensing temperature: %.1f %% of liquid by mass or more", 100*l.liquid))
-	case l.least() > 0:
+	case shows:
 		lines = append(lines, fmt.Sprintf("discharge heads for %.0f K below what dry gas gives on this machine: about %.1f %% of liquid by mass, ± %.1f %%", l.fell, 100*l.liquid, 100*l.doubt))
 	case !l.hot.known():
 		lines = append(lines, "no discharge temperature: wetness is judged by the suction line alone")

@@ -83,7 +83,7 @@ func TestLiquidFromPublishedBalances(t *testing.T) {
 		for _, measured := range []bool{true, false} {
 			condensing, within := c.condensing, 0.5 // %: the published numbers are rounded to 1 K and 0.1 K
 			if !measured {
-				condensing, within = math.NaN(), 0.8
+				condensing, within = math.NaN(), 1.2
 			}
 			f := newFilm(t, c.fluid, c.dew, condensing)
 			f.dryHour(c.at11)
@@ -181,6 +181,24 @@ func TestEscalation(t *testing.T) {
 		if got := f.events(); len(got) != 1 || got[0] != "floodback "+leg.want {
 			t.Fatalf("%v, want one %s", got, leg.want)
 		}
+	}
+}
+
+// The evidence of an event says what its worst grade stands on, also when the
+// gas is dry again; a new episode begins with its own.
+func TestEvidenceOfTheWorstStays(t *testing.T) {
+	c := machines[0]
+	f := newFilm(t, c.fluid, c.dew, c.condensing)
+	f.dryHour(c.at11)
+	f.follow(5*time.Minute, 0, c.at0-8*c.loses, 100)
+	f.follow(10*time.Minute, 7, c.at0+7, 100)
+	if all := strings.Join(f.last().Evidence, " "); !strings.Contains(all, "of liquid by mass") {
+		t.Errorf("%v with evidence %q", f.events(), all)
+	}
+	f.follow(30*time.Minute, 11, c.at11, 100)
+	f.follow(10*time.Minute, 7, c.at0+7, 100)
+	if all := strings.Join(f.last().Evidence, " "); len(f.events()) != 2 || strings.Contains(all, "of liquid by mass") {
+		t.Errorf("%v, the second with evidence %q", f.events(), all)
 	}
 }
 
