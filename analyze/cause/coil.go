@@ -72,11 +72,15 @@ type coil struct {
 	name  string
 	kind  phase.DefrostKind
 	stage phase.Stage
-	last  phase.Episode
-	known bool // the outlet is measured
-	gap   mean // air over dew, K, two minutes
-	air   mean // °C, two minutes
-	melts melts
+	since int64 // of that stage
+	// fedAgain is when it last went from a defrost, or what looked like one,
+	// straight to refrigeration.
+	fedAgain int64
+	last     phase.Episode
+	known    bool // the outlet is measured
+	gap      mean // air over dew, K, two minutes
+	air      mean // °C, two minutes
+	melts    melts
 	shutting
 }
 
@@ -108,9 +112,14 @@ func (s *shutting) watch(shut bool, since int64, at int64, g *Group) {
 func newCoil(name string, kind phase.DefrostKind) coil { return coil{name: name, kind: kind} }
 
 func (c *coil) observe(at int64, dt float64, x *phase.CircuitSample, from *phase.Circuit, g *Group, calm bool) {
+	was := c.stage
 	var since int64
 	c.stage, since = from.Stage()
 	c.shutting.watch(c.isShut(), since, at, g)
+	if was == phase.Defrosting && c.cooling() && at-c.since > 4*minute {
+		c.fedAgain = at // also where phases took the pause for no defrost
+	}
+	c.since = since
 	if from.Last != c.last {
 		c.last = from.Last
 		c.melts.note(&c.last)
@@ -145,8 +154,8 @@ func (c *coil) isShut() bool { return c.stage == phase.Defrosting }
 // the end of the heat stands for it, and one that is noticed within a few
 // minutes after at counts as having been at at.
 func (c *coil) ago(at int64) float64 {
-	from := c.last.Resumed
-	if from == 0 {
+	from := max(c.last.Resumed, c.fedAgain)
+	if from == 0 || from < c.last.Ended {
 		from = c.last.Ended
 	}
 	if from == 0 || from-at > noticedLate {

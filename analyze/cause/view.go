@@ -153,8 +153,10 @@ func (g *Group) blame(i int, base *baseline, began int64) float64 {
 		b += w * math.Exp(-ago/600)
 	}
 	b += 0.6 * ramp(c.ago(began), 180, 60) // its valve opened just before
-	b += 0.4 * g.earlier[i].part()
-	b += 0.9 * ramp(c.gain.now(), 3, 7)
+	if c.known {                           // what an unmeasured coil was blamed for was a guess
+		b += 0.4 * g.earlier[i].part()
+	}
+	b += g.driedUp(i)
 	b += 0.3 * ramp(c.air.now()-base.air, -0.7, -2) // overfed coils make cold air
 	if c.isShut() {
 		b -= 0.3 // its liquid valve is shut
@@ -167,6 +169,16 @@ func (g *Group) blame(i int, base *baseline, began int64) float64 {
 	b += 0.4 * ramp(c.wave.swing()-other, 0.7, 3)
 	b += 0.3 * coldDefrost(c.kind, c.last.Peak, c.last.Ended)
 	return b
+}
+
+// driedUp is how much speaks for circuit i because the compressors dried up
+// while it was shut, more than while others were.
+func (g *Group) driedUp(i int) float64 {
+	others := fromOthers(len(g.coils), i, func(j int) float64 { return g.coils[j].gain.now() })
+	if math.IsNaN(others) {
+		return 0.3 * ramp(g.coils[i].gain.now(), 4, 8)
+	}
+	return 0.9 * ramp(g.coils[i].gain.now()-max(others, 3), 0, 4)
 }
 
 // see returns the view of circuit i at m.
@@ -322,7 +334,7 @@ func (g *Group) say(i int, k *Case) []string {
 	if coldDefrost(c.kind, c.last.Peak, c.last.Ended) > 0.5 {
 		lines = append(lines, fmt.Sprintf("its last defrost reached only %.1f °C at the coil outlet", c.last.Peak))
 	}
-	if c.gain.now() > 4 {
+	if g.driedUp(i) > 0.2 {
 		lines = append(lines, fmt.Sprintf("the compressors' superheat rose by %.0f K while it was shut for defrost", c.gain.value))
 	}
 	if !c.known && !c.isShut() {
