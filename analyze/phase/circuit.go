@@ -38,11 +38,16 @@ type Circuit struct {
 // twenty minutes; NaN where not known.
 type Before struct {
 	air, dew, outlet, gap, superheat lag
+	sway                             lag // mean |air − its mean|
 	seconds                          float64
 }
 
 // Air is the temperature of the cooled air, °C.
 func (b *Before) Air() float64 { return b.air.now() }
+
+// airTop returns the highest air of undisturbed running: of a thermostat's
+// triangle the half height is twice the mean deviation.
+func (b *Before) airTop() float64 { return b.air.now() + airSways*b.sway.now() }
 
 // Superheat is that of the coil outlet over the group's dew, K.
 func (b *Before) Superheat() float64 { return b.superheat.now() }
@@ -207,6 +212,7 @@ func (c *Circuit) learn(at int64, x CircuitSample, dew, dt float64) {
 	}
 	tau := min(baselineTau, max(b.seconds, 30))
 	b.air.take(x.Air, dt, tau)
+	b.sway.take(math.Abs(c.air.now()-b.air.now()), dt, tau)
 	b.dew.take(dew, dt, tau)
 	b.outlet.take(x.CoilOutlet, dt, tau)
 	b.gap.take(x.Air-dew, dt, tau)
@@ -214,7 +220,6 @@ func (c *Circuit) learn(at int64, x CircuitSample, dew, dt float64) {
 	if c.Last.Resumed != 0 {
 		c.frost.watch(at-c.Last.Resumed, x.Air-dew, dt)
 	}
-	c.feed.band(c.air.now(), dt)
 }
 
 // watchDefrost measures peak and melting plateau.

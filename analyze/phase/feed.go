@@ -12,24 +12,15 @@ type feed struct {
 	proven   bool  // a defrost: it went where no pause of the valve goes
 	pauses   int
 	longest  int64   // pause, ns
-	top      float64 // highest air of undisturbed running, °C, slowly forgotten
 	crest    float64 // highest air of the defrost under way (guessByAir)
 	warm     int64   // since when the air is warmer than refrigeration explains
 	calm     int64   // since when the circuit looks like refrigerating
 }
 
-func newFeed() feed { return feed{top: math.NaN(), crest: math.NaN()} }
+func newFeed() feed { return feed{crest: math.NaN()} }
 
 // open notes that liquid is fed.
 func (f *feed) open() { f.shut, f.proven, f.above, f.warm, f.calm = false, false, 0, 0, 0 }
-
-// band takes the air of undisturbed running into its highest.
-func (f *feed) band(air, dt float64) {
-	if math.IsNaN(f.top) {
-		f.top = air
-	}
-	f.top = max(air, f.top-bandForget*dt)
-}
 
 // watch takes the outlet as it is now.
 func (f *feed) watch(at int64, c *Circuit, dt float64, s *limits) {
@@ -85,7 +76,7 @@ func (f *feed) watch(at int64, c *Circuit, dt float64, s *limits) {
 func (f *feed) proof(at int64, outlet float64, c *Circuit, s *limits) bool {
 	air := c.air.now()
 	switch {
-	case outlet > air+proofOverAir, air > f.top+proofOverTop:
+	case outlet > air+proofOverAir, air > c.Before.airTop()+proofOverTop:
 		return true
 	case math.IsNaN(air) && outlet > c.Before.outlet.now()+proofOverOutlet && outlet > proofThawed:
 		return true
@@ -155,7 +146,7 @@ func (c *Circuit) guessByAir(at int64, dt float64, s *limits) {
 			c.enter(Refrigerating, at)
 		}
 	case Refrigerating:
-		if !(air > f.top+airRise) {
+		if !(air > c.Before.airTop()+airRise) {
 			f.warm = 0
 			return
 		}
@@ -169,7 +160,7 @@ func (c *Circuit) guessByAir(at int64, dt float64, s *limits) {
 	case Defrosting, Dripping:
 		f.crest = max(f.crest, air)
 		turn := max(airTurn, airTurnShare*(f.crest-c.Before.air.now()))
-		if air < f.crest-turn || air < f.top || at-c.Last.Began > s.signalLimit {
+		if air < f.crest-turn || air < c.Before.airTop() || at-c.Last.Began > s.signalLimit {
 			c.Last.Ended = at
 			c.resume(at)
 		}

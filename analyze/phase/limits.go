@@ -6,7 +6,7 @@ import "time"
 // said; what a site may want otherwise stands in Settings.
 const (
 	// A coil outlet that is not fed: over the usual coil superheat by
-	riseLeast    = 5.0         // K at least
+	riseLeast    = 3.5         // K at least
 	riseRestless = 3.5         // … and by this many times its usual movement
 	risePulldown = 4.0         // … and by this much more during a pulldown, when it swings;
 	riseOutlet   = 3.0         // with the outlet itself up by this many K,
@@ -23,7 +23,7 @@ const (
 	proofOverTop    = 1.0 // K of the air over its highest when undisturbed
 	proofOverOutlet = 8.0 // K of the outlet over its usual, where the air is not known,
 	proofThawed     = 2.0 // and °C
-	bandForget      = 0.5 / 3600
+	airSways        = 3   // mean deviations of the air that it reaches when undisturbed
 
 	// Found without a history
 	fedOver   = 13.0 // K over dew: less is fed,

@@ -22,7 +22,7 @@ type stir struct {
 const (
 	stirMost   = 2.2   // how far the balance goes
 	stirTip    = 0.8   // where the answer changes
-	stirDelay  = 30e9  // ns by which rates over a minute lag
+	stirDelay  = 60e9  // ns by which rates over a minute lag
 	loneRise   = 6.0   // K of dew over the usual at which a lone machine that does not lower it stands
 	usualRoom  = 22.0  // °C of a machine room that nobody measures
 	closePress = 0.7e5 // Pa; with less between suction and discharge nothing runs
