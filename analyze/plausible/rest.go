@@ -160,7 +160,7 @@ func (c *Checker) checkPlateau(now *Now, dt int64, stopped bool) {
 	if !w.standing {
 		return
 	}
-	for _, g := range c.guesses(w.pressure, 0) {
+	for _, g := range c.guesses(w.pressure, 0)[:2] { // gauge and absolute; bar for psi shows while it runs, and fits many a pumped-down pressure
 		if g.pressure == w.pressure || !(math.Abs(c.dewOf(g.pressure)) <= restFit) { // a pressure without a dew explains nothing
 			continue
 		}
