@@ -31,8 +31,6 @@ type circuit struct {
 	calling    bool // the thermostat wants cold
 	own        ownPressure
 	heaters    float64 // factor: failed heaters
-	limit      float64 // factor on termination: a wrong clock
-	byTime     bool    // the last defrost ended by its limit
 	flow       float64 // kg/s through the valve
 	out        stream  // into the header
 	passing    float64 // kg/s of gas, smoothed over 10 s: the pressure drop follows it
@@ -77,15 +75,12 @@ func (c *circuit) sequence(dt float64) (fans, heat float64) {
 	switch c.stage {
 	case pumpingDown:
 		if c.since >= d.PumpDownS {
-			c.byTime = false
 			c.enter(heating)
 		}
 		return 1, 0
 	case heating:
-		coldest, _ := c.coil.walls()
-		done := min(coldest, c.stub.cells[0].wall+2) >= d.TerminationC*c.limit
+		done := min(c.coil.coldest(), c.stub.cells[0].wall+2) >= d.TerminationC
 		if done || c.since >= d.LimitMin*60 {
-			c.byTime = !done
 			c.enter(dripping)
 		}
 		if d.Kind == "off_cycle" {
@@ -161,7 +156,6 @@ func (c *circuit) step(dt float64, g *group, store *Store, h *humidity, header f
 	stray := float64(in.liquid * c.coil.starved())
 	in.liquid -= stray
 
-	c.air.moisture = g.storeWater
 	c.coil.meet(dt, &c.air, h, fans, heat)
 	out := c.coil.tube.step(dt, in, &s, change, c.coil.around[:])
 	c.coil.settle(dt)
@@ -195,7 +189,7 @@ func (c *circuit) step(dt float64, g *group, store *Store, h *humidity, header f
 		latent += float64(m * vapourHeat)
 	}
 	c.air.surge = float64(c.load.surge * (1 + float64(store.LoadNoise*c.air.slow)))
-	c.air.step(dt, store, c.coil.fromAir, latent, 0)
+	c.air.step(dt, store, c.coil.fromAir, latent)
 	c.load.step(dt, c)
 }
 

@@ -130,7 +130,7 @@ type Coil struct {
 	InnerL      float64 `toml:"inner_volume_l" unit:"l" default:"0" doc:"0: derived, 1 l a kW"`
 	FrostHalfKg float64 `toml:"frost_half_kg" unit:"kg" default:"0" doc:"frost at which the fans move half of the air; 0: derived, 2.5 kg a kW"`
 	FrostKg     float64 `toml:"frost_kg" unit:"kg" default:"0" doc:"ice at the start of the warm-up beyond what the coil has gathered since its last defrost"`
-	FanHeat     float64 `toml:"still_air" most:"1" unit:"1" default:"0.08" doc:"air-side conductance with fans off over that with fans on (common practice)"`
+	StillAir    float64 `toml:"still_air" most:"1" unit:"1" default:"0.08" doc:"air-side conductance with fans off over that with fans on (common practice)"`
 }
 
 // Valve is an expansion device.

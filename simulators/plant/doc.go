@@ -15,7 +15,13 @@
 // and gas need time to meet. The suction pressure follows from the mass of gas
 // in the low side. A thermostatic valve feels the pipe at the coil outlet
 // through the lag of its bulb. Frost is water of the store's air frozen out on
-// the cells; it insulates, chokes the fans, and has to be melted.
+// the cells; it insulates, chokes the fans, and has to be melted; cells share
+// their fins, so that all of a coil melts at one plateau. Passes of tubes that
+// get no air, for ice or failed fans, let their liquid through past the bulb.
+// A coil in hot-gas defrost has a pressure of its own until its suction stop
+// opens. Refrigerant goes into the oil of a machine that stands, and boils out
+// when it starts. Mass and heat balance; what no equation gives is marked as
+// common practice, or as having no source.
 //
 // # Determinism
 //
@@ -24,6 +30,6 @@
 // between machines runs inside a step (only +, −, ×, ÷ and the exactly rounded
 // square root), and products are rounded before they are added so that no
 // compiler fuses them (fused multiply-add rounds once instead of twice). A test
-// looks for fused instructions in the code generated for arm64 (DEWGAP_PEERS=1). Tables made
-// from the refrigerant's functions are rounded to nine digits first.
+// looks for fused instructions in the code generated for arm64 (DEWGAP_PEERS=1). Tables
+// made from the refrigerant's functions are rounded to nine digits first.
 package plant

@@ -5,20 +5,18 @@ const coilCells = 8
 // evaporator is a coil in the air of its case.
 type evaporator struct {
 	tube
-	around    [coilCells]around
-	airSide   float64 // W/K, fans on, no frost, all cells
-	area      float64 // m², outer
-	airFlow   float64 // kg/s, fans on, no frost
-	half      float64 // kg of frost that halves the air
-	still     float64 // share of conductance with fans off
-	spread    float64 // W/K through the fins from cell to cell
-	fans      float64 // share of the fans that turn, 0–1; a fault or dirt lowers it
-	water     float64 // kg of melt water on the coil
-	moist     [coilCells]float64
-	fromAir   float64 // W, sensible and latent, last step
-	fromHeat  float64 // W of heaters into the coil
-	gathering float64 // kg/s of frost
-	leaving   float64 // °C, air that has passed the coil
+	around  [coilCells]around
+	airSide float64 // W/K, fans on, no frost, all cells
+	area    float64 // m², outer
+	airFlow float64 // kg/s, fans on, no frost
+	half    float64 // kg of frost that halves the air
+	still   float64 // share of conductance with fans off
+	spread  float64 // W/K through the fins from cell to cell
+	fans    float64 // share of the fans that turn, 0–1; a fault or dirt lowers it
+	water   float64 // kg of melt water on the coil
+	moist   [coilCells]float64
+	fromAir float64 // W, sensible and latent, last step
+	leaving float64 // °C, air that has passed the coil
 }
 
 // Of the heaters' heat, a part goes into the fins that they touch, the rest
@@ -31,16 +29,16 @@ const (
 
 // air is the inside of a case.
 type air struct {
-	air, product     float64 // °C
-	water            float64 // kg/kg
-	airHeat, goods   float64 // J/K
-	exchange         float64 // W/K between air and goods
-	walls            float64 // W/K
-	infiltration     float64 // kg/s at design
-	internal         float64 // W
-	surge            float64 // factor on infiltration
-	slow             float64 // slow noise of it, standard deviation 1
-	intake, moisture float64 // W from the store (dry and by walls), kg/s of water: last step
+	air, product   float64 // °C
+	water          float64 // kg/kg
+	airHeat, goods float64 // J/K
+	exchange       float64 // W/K between air and goods
+	walls          float64 // W/K
+	infiltration   float64 // kg/s at design
+	internal       float64 // W
+	surge          float64 // factor on infiltration
+	slow           float64 // slow noise of it, standard deviation 1
+	moisture       float64 // kg/kg of the store
 }
 
 // starved returns the share of liquid that leaves the coil unboiled, past the
@@ -50,9 +48,14 @@ type air struct {
 // practice for the effect [trade literature on maldistribution and wet
 // outlets]; numbers without a source.
 func (e *evaporator) starved() float64 {
+	return float64(0.8 * max(0.65-e.moves(), 0))
+}
+
+// moves returns the share of the design's air that frost and failed fans let
+// through while the fans are on.
+func (e *evaporator) moves() float64 {
 	x := e.frost() / e.half
-	moved := e.fans / (1 + float64(x*x))
-	return float64(0.8 * max(0.65-moved, 0))
+	return e.fans / (1 + float64(x*x))
 }
 
 // frost returns the ice on the coil, kg.
@@ -71,22 +74,20 @@ func (e *evaporator) gather(kg float64) {
 	}
 }
 
-// warmest and coldest wall of the coil, °C.
-func (e *evaporator) walls() (coldest, warmest float64) {
-	coldest, warmest = e.cells[0].wall, e.cells[0].wall
+// coldest wall of the coil, °C.
+func (e *evaporator) coldest() float64 {
+	t := e.cells[0].wall
 	for i := range e.cells {
-		coldest, warmest = min(coldest, e.cells[i].wall), max(warmest, e.cells[i].wall)
+		t = min(t, e.cells[i].wall)
 	}
-	return
+	return t
 }
 
-// meet works out what surrounds each cell: air as far as frost and fans let
-// it, heaters, and the heat of the moisture that freezes out.
-func (e *evaporator) meet(dt float64, a *air, h *humidity, fans, heat float64) {
-	frost := e.frost()
-	x := frost / e.half
-	moved := fans * e.fans / (1 + float64(x*x))
-	share := 1.0 / coilCells
+// pass works out the conductance from air to each cell, and the air that it
+// meets there: as far as frost and fans let it.
+func (e *evaporator) pass(a *air, fans float64) (g [coilCells]float64, between float64) {
+	const share = 1.0 / coilCells
+	moved := fans * e.moves()
 	side := float64(e.airSide * share * sqrt(moved))
 	if natural := float64(e.airSide * share * e.still); side < natural {
 		side, moved = natural, 2*e.still
@@ -96,7 +97,6 @@ func (e *evaporator) meet(dt float64, a *air, h *humidity, fans, heat float64) {
 	const past = 0.7 // share of the air's cooling at which that mean lies; fits 1−exp(−n) within 4 % up to n = 3
 	stream := float64(e.airFlow * airHeat * moved / past)
 	sum, from := stream, float64(stream*a.air)
-	var g [coilCells]float64
 	for i := range e.cells {
 		c := &e.cells[i]
 		g[i] = side
@@ -110,10 +110,16 @@ func (e *evaporator) meet(dt float64, a *air, h *humidity, fans, heat float64) {
 		sum += g[i]
 		from += float64(g[i] * c.wall)
 	}
-	between := from / sum
+	between = from / sum
 	e.leaving = a.air - (a.air-between)/past
+	return g, between
+}
 
-	e.gathering = 0
+// meet works out what surrounds each cell: air, heaters, and the heat of the
+// moisture that freezes out.
+func (e *evaporator) meet(dt float64, a *air, h *humidity, fans, heat float64) {
+	const share = 1.0 / coilCells
+	g, between := e.pass(a, fans)
 	wet, fromWet := 0.0, 0.0
 	mean := e.mean()
 	pocket := mean // °C of the air that the heaters warm between the fins
@@ -140,7 +146,6 @@ func (e *evaporator) meet(dt float64, a *air, h *humidity, fans, heat float64) {
 			if c.wall < 0 {
 				o.heat += float64(rate * iceFusion)
 				c.frost += float64(rate * dt)
-				e.gathering += rate
 			} else {
 				e.water += float64(rate * dt)
 			}
@@ -175,7 +180,7 @@ func (e *evaporator) bend(i int) float64 {
 // settle counts the heat after the tube's step and lets melt water drain or
 // freeze again.
 func (e *evaporator) settle(dt float64) {
-	e.fromAir, e.fromHeat = 0, 0
+	e.fromAir = 0
 	for i := range e.cells {
 		c, o := &e.cells[i], &e.around[i]
 		e.fromAir += float64(o.conductance*(o.temperature-c.wall)) + float64(e.moist[i]*vapourHeat)
@@ -191,12 +196,11 @@ func (e *evaporator) settle(dt float64) {
 }
 
 // step moves the air of the case on.
-func (a *air) step(dt float64, s *Store, fromAir, latent, fanHeat float64) {
+func (a *air) step(dt float64, s *Store, fromAir, latent float64) {
 	flow := float64(a.infiltration * a.surge)
 	sensible := fromAir - latent
 	outside := a.walls + float64(flow*airHeat)
 	mass := a.airHeat / dt
-	a.air = (float64(mass*a.air) + float64(outside*s.StoreC) + float64(a.exchange*a.product) + a.internal + fanHeat - sensible) / (mass + outside + a.exchange)
+	a.air = (float64(mass*a.air) + float64(outside*s.StoreC) + float64(a.exchange*a.product) + a.internal - sensible) / (mass + outside + a.exchange)
 	a.product += a.exchange * (a.air - a.product) * dt / a.goods
-	a.intake = float64(outside*(s.StoreC-a.air)) + a.internal + fanHeat
 }

@@ -17,7 +17,7 @@ func newCircuit(d Circuit, g *group, store *Store, h *humidity, seed uint64) *ci
 	derive(&d.Defrost.HotGasKW, float64(1.1*d.LoadKW))
 	derive(&d.Line.HoldS, d.Line.LengthM)
 
-	c := &circuit{Circuit: d, valve: newValve(d.Valve, f, dew), calling: true, heaters: 1, limit: 1, dewBefore: dew, lineBefore: dew}
+	c := &circuit{Circuit: d, valve: newValve(d.Valve, f, dew), calling: true, heaters: 1, dewBefore: dew, lineBefore: dew}
 	c.valve.nominal = nominal
 	c.valve.pressure = g.high.pressure - s.pressure
 	c.valve.density = g.high.liquidDensity
@@ -34,7 +34,7 @@ func newCircuit(d Circuit, g *group, store *Store, h *humidity, seed uint64) *ci
 	e.area = e.airSide / 25 // W/(m² K), finned and with fans, common practice
 	e.airFlow = duty / (airHeat * 5)
 	e.spread = float64(3 * d.LoadKW) // interlaced tubes share their fins; common practice, no source
-	e.half, e.still, e.fans = d.Coil.FrostHalfKg, d.Coil.FanHeat, 1
+	e.half, e.still, e.fans = d.Coil.FrostHalfKg, d.Coil.StillAir, 1
 	liquid := float64(nominal * 0.75)
 	full := d.Coil.InnerL / 1000 * s.rhoLiq / coilCells
 	e.tube = tube{
