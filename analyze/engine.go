@@ -155,7 +155,10 @@ func (e *Engine) hearInput(i int, at int64) {
 	out.Value, out.Quality, out.Reason = value, q, why
 	if seen := in.at(); seen != in.shown {
 		in.shown = seen
-		out.At = e.result.Time.Add(time.Duration(seen - at))
+		out.At = e.result.Time
+		if seen != at {
+			out.At = e.result.Time.Add(time.Duration(seen - at))
+		}
 	}
 	f := Finding{Compressor: in.compressor, Input: i, Verdict: floodback.Present, Severity: floodback.Warning}
 	switch {

@@ -6,6 +6,7 @@ type Set struct {
 	start   startWatch
 	hunting huntingWatch
 	high    highWatch
+	spare   [4]Finding // one for each
 }
 
 // NewSet returns the detectors of one compressor of a group with settings s,
@@ -18,10 +19,10 @@ func NewSet(s *Settings, v Vapour) Set {
 // Step takes the next moment and appends what is not plainly clear to found.
 // The floodback finding, if any, comes first.
 func (s *Set) Step(m *Moment, found []Finding) []Finding {
-	found = step(&s.margin, Floodback, m, found)
-	found = step(&s.start, FloodedStart, m, found)
-	found = step(&s.hunting, Hunting, m, found)
-	found = step(&s.high, HighSuperheat, m, found)
+	found = step(&s.margin, Floodback, m, &s.spare[0], found)
+	found = step(&s.start, FloodedStart, m, &s.spare[1], found)
+	found = step(&s.hunting, Hunting, m, &s.spare[2], found)
+	found = step(&s.high, HighSuperheat, m, &s.spare[3], found)
 	return found
 }
 
@@ -41,14 +42,18 @@ func (s *Set) LiquidAtMost() float64 {
 	return l.liquid + l.doubt/2
 }
 
-func step(d Detector, k Kind, m *Moment, found []Finding) []Finding {
-	// The detector fills the slice's own element: a variable of ours would
-	// escape to the heap at each step.
-	found = append(found, Finding{Kind: k, Compressor: m.Compressor, Input: -1})
-	f := &found[len(found)-1]
+// step asks one detector. It fills a finding that stays with the set, for to
+// clear and copy one each time costs more than the asking; what a detector
+// leaves in it with Clear is overwritten by itself the next time.
+func step(d Detector, k Kind, m *Moment, f *Finding, found []Finding) []Finding {
+	f.Kind, f.Compressor, f.Input, f.Verdict = k, m.Compressor, -1, CannotTell
 	d.Step(m, f)
-	if f.Verdict == Clear {
-		return found[:len(found)-1]
+	if f.Verdict == Clear && f.Evidence == nil {
+		return found
 	}
+	if f.Verdict != Clear {
+		found = append(found, *f)
+	}
+	*f = Finding{}
 	return found
 }
