@@ -218,7 +218,7 @@ func TestVerdicts(t *testing.T) {
 			if after == 300 {
 				x.shortfall = -1.5
 			}
-		}}, PassRemarks, "implies a superheat of 1.5 K at its lowest, where the suction line showed 14.0 K"},
+		}}, PassRemarks, "implies a superheat of 1.5 K at its lowest, below the floor, where the suction line showed 14.0 K"},
 		{"runs in starts alone, and wet", story{change: func(_, after int, x *stretch) {
 			if after >= -1380 && after < 1300 {
 				x.phase, x.superheat = phase.Off, math.NaN()
@@ -258,6 +258,11 @@ func TestVerdicts(t *testing.T) {
 				x.shortfall = 6
 			}
 		}}, Fail, "up to 6.0 K below dry gas"},
+		{"discharge and line agree within the uncertainty", story{change: func(_, after int, x *stretch) {
+			if after == 300 {
+				x.shortfall, x.superheat = -7, 8.5
+			}
+		}}, Pass, ""},
 		{"load not back", story{change: func(_, _ int, x *stretch) {}, rules: func(c *config.Commissioning) { c.Recovered = 10 * time.Minute }}, PassRemarks, "load not back"},
 		{"ended by time: ice is left", story{change: func(_, after int, x *stretch) {
 			if x.phase == phase.Defrost {

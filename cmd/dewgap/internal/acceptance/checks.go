@@ -200,9 +200,9 @@ func (j *judge) discharge(f *figures) Check {
 		return j.check("discharge", f.short <= allowed, f.short, allowed, "s", says)
 	}
 	c := j.check("discharge", true, f.short, allowed, "s", fmt.Sprintf("the discharge implies a superheat of %s at its lowest", j.k(implied)))
-	if implied < f.uncertainty {
+	if implied < f.floor && implied < f.lowest-f.uncertainty {
 		c.Outcome = Remark
-		c.Says += fmt.Sprintf(", where the suction line showed %s: its sensor may be slower than the gas", j.k(tenth(f.lowest)))
+		c.Says += fmt.Sprintf(", below the floor, where the suction line showed %s: its sensor may be slower than the gas", j.k(tenth(f.lowest)))
 	}
 	return c
 }

@@ -15,6 +15,7 @@ type figures struct {
 	lowestRow                        int
 	above                            float64 // lowest superheat − U
 	margin                           float64
+	floor                            float64 // lowest that held
 	below, dose, longest             float64 // s, K·s, s
 	dips                             int     // times below the floor with a recovery between
 	started, startWet                float64 // s of phase start; of it with superheat at dew
@@ -26,7 +27,7 @@ type figures struct {
 
 func (t *Track) figures(m *machineTrack, c cycle, rules config.Commissioning) figures {
 	nan := math.NaN()
-	f := figures{lowest: nan, uncertainty: nan, above: nan, margin: nan, sump: nan, shortfall: nan}
+	f := figures{lowest: nan, uncertainty: nan, above: nan, margin: nan, floor: nan, sump: nan, shortfall: nan}
 	clear := t.site.Groups[m.group].Detect
 	resumed := c.span.Resumed
 	dip, dry := 0.0, math.Inf(1)
@@ -78,6 +79,9 @@ func (t *Track) figures(m *machineTrack, c cycle, rules config.Commissioning) fi
 			f.above = a
 		}
 		margin := superheat - float64(m.floor[i])
+		if floor := float64(m.floor[i]); !(floor >= f.floor) {
+			f.floor = floor
+		}
 		if !(margin >= f.margin) {
 			f.margin = margin
 		}

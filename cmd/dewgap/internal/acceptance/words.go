@@ -61,7 +61,7 @@ func rulesOf(c config.Commissioning, view View) []Rule {
 		"steady":      fmt.Sprintf("Of %s of steady running next to the cycle, %s is at or above the floor.", length(c.Steady.Seconds()), percent(c.SteadyAbove)),
 		"hunting":     "The superheat does not hunt.",
 		"uncertainty": fmt.Sprintf("In steady running the expanded uncertainty is at most %s of the floor.", percent(c.Uncertainty)),
-		"discharge":   fmt.Sprintf("The discharge does not head more than %s below dry gas at zero superheat for more than %s (where the machine's efficiency is learned); a remark where it implies less superheat than the uncertainty.", difference(c.Discharge), length(c.BelowFloor.Seconds())),
+		"discharge":   fmt.Sprintf("The discharge does not head more than %s below dry gas at zero superheat for more than %s (where the machine's efficiency is learned); a remark where it implies a superheat below the floor that the line did not show.", difference(c.Discharge), length(c.BelowFloor.Seconds())),
 		"sump":        fmt.Sprintf("While running, the oil sump stays at least %s above suction dew.", difference(c.SumpOverDew)),
 		"termination": "The defrost ends with the coil past melting, and a heated one by temperature, not by time.",
 		"plateau":     fmt.Sprintf("While ice melts the coil's sensor shows %s within %s.", view.Temperature(0), difference(c.Plateau)),
