@@ -19,7 +19,7 @@ func plain() view {
 		low: 6, normal: 6, mostlyLow: 0, fall: nan, relief: nan,
 		wettest: 0.2, driest: 5, swing: 0.2, otherSwings: 0.2, period: nan,
 		gapOver: 0, gapTook: nan, gapRelief: nan, airOver: 0,
-		defrosts: 4, peak: 11, peakUsual: 11, length: 1500, lengths: 1500, plateau: 400, plateaus: 400,
+		defrosts: 4, peak: 11, length: 1500, lengths: 1500, plateau: 400, plateaus: 400,
 		superheat: 2, minuteAgo: 6, spread: 2, liquid: nan, twins: nan, offRise: nan,
 	}
 	return v

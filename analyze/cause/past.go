@@ -1,7 +1,6 @@
 package cause
 
 import (
-	"math"
 	"slices"
 
 	"dewgap/analyze/phase"
@@ -23,9 +22,8 @@ const (
 
 // slot is the summary of ten minutes; NaN where not known.
 type slot struct {
-	from      int64
-	over, low float32 // superheat at the outlet, mean and lowest
-	gap, air  float32
+	from           int64
+	over, gap, air float32 // means of superheat, air over dew, air
 }
 
 func (p *past) take(at int64, over, gap, air float64) {
@@ -33,16 +31,23 @@ func (p *past) take(at int64, over, gap, air float64) {
 		p.close()
 	}
 	if p.count == 0 {
-		p.open = slot{from: at, low: float32(math.NaN())}
+		p.open = slot{at, float32(nan), float32(nan), float32(nan)}
 	}
 	p.count++
-	k := 1 / float32(p.count)
 	s := &p.open
-	s.over += (float32(over) - s.over) * k
-	s.gap += (float32(gap) - s.gap) * k
-	s.air += (float32(air) - s.air) * k
-	if v := float32(over); !(s.low <= v) {
-		s.low = v
+	blend(&s.over, over, p.count)
+	blend(&s.gap, gap, p.count)
+	blend(&s.air, air, p.count)
+}
+
+// blend takes the n-th value into a mean; what is not known changes nothing.
+func blend(mean *float32, v float64, n int) {
+	switch {
+	case v != v:
+	case *mean != *mean:
+		*mean = float32(v)
+	default:
+		*mean += (float32(v) - *mean) / float32(n)
 	}
 }
 
@@ -77,7 +82,7 @@ func (p *past) middle(to int64, q float64, of func(*slot) float32) (float64, int
 		return true
 	})
 	if n == 0 {
-		return math.NaN(), 0
+		return nan, 0
 	}
 	slices.Sort(buffer[:n])
 	return float64(buffer[int(q*float64(n-1)+0.5)]), n
@@ -213,20 +218,19 @@ func (m *melts) each(f func(*phase.Episode)) {
 	}
 }
 
-// before returns the medians of length and plateau, in seconds, and of the
-// highest outlet temperature, °C, of the defrosts before the last one.
-func (m *melts) before() (length, plateau, peak float64, n int) {
-	var l, p, t [meltsKept]float64
+// before returns the medians of length and plateau, in seconds, of the
+// defrosts before the last one.
+func (m *melts) before() (length, plateau float64, n int) {
+	var l, p [meltsKept]float64
 	for i := 1; i < min(m.n, meltsKept); i++ {
 		e := &m.all[(m.n-1-i)%meltsKept]
-		l[n], p[n], t[n] = float64(e.Ended-e.Began)/1e9, e.Plateau, e.Peak
+		l[n], p[n] = float64(e.Ended-e.Began)/1e9, e.Plateau
 		n++
 	}
 	if n == 0 {
-		return math.NaN(), math.NaN(), math.NaN(), 0
+		return nan, nan, 0
 	}
-	for _, x := range []*[meltsKept]float64{&l, &p, &t} {
-		slices.Sort(x[:n])
-	}
-	return l[n/2], p[n/2], t[n/2], n
+	slices.Sort(l[:n])
+	slices.Sort(p[:n])
+	return l[n/2], p[n/2], n
 }

@@ -129,7 +129,7 @@ func read(v *view) (s [signCount]float64) {
 	case phase.HotGas:
 		s[hotGasEnded] = max(ramp(v.ago, 240, 150), ramp(v.heatAgo, 600, 420))
 	case phase.DefrostNotTold:
-		s[hotGasEnded] = 0.35 * ramp(v.ago, 120, 75)
+		s[hotGasEnded] = 0.6 * ramp(v.ago, 120, 75)
 	}
 	s[sudden] = ramp(v.minuteAgo-v.superheat, 4, 8) * ramp(v.lasted, 180, 90)
 	s[feedsOff] = ramp(v.offRise, 8, 16)

@@ -9,7 +9,7 @@ import (
 )
 
 // view is the evidence about one circuit at one instant of a floodback, in
-// numbers. NaN: not known. Temperatures differences are in K, times in s.
+// numbers. NaN: not known. Differences of temperature are in K, times in s.
 type view struct {
 	kind     phase.DefrostKind
 	circuits int // of the group
@@ -24,7 +24,7 @@ type view struct {
 	low       float64 // lowest superheat there of the last three minutes
 	normal    float64 // what its outlet should have: see baseline
 	mostlyLow float64 // share of the day before in which it was far below that
-	fall      float64 // share of the way down to low that went within twenty minutes
+	fall      float64 // time in which it came down most of the way to low
 	relief    float64 // by how much defrosts have raised it
 	wettest   float64 // lowness of the lowest coil, 0 to 1; NaN when an outlet is not measured
 	wetCoils  int     // coils at less than half of normal now
@@ -37,12 +37,10 @@ type view struct {
 	gapRelief float64 // by how much defrosts have lowered that
 	gapTook   float64 // time in which the most of that came; NaN when it was there from the first
 	survived  bool    // … and a defrost that got warm has not cured it
-	cured     bool    // … or an earlier rise went away with a defrost
 	airOver   float64 // air against its usual
 	air       bool    // it is measured
 	defrosts  int     // that have been seen, the last one included
 	peak      float64 // °C, of the last defrost
-	peakUsual float64 // … and of those before
 	length    float64
 	lengths   float64 // usual
 	plateau   float64
@@ -71,7 +69,6 @@ const normalOver = 6.0 // K
 type baseline struct {
 	normal    float64 // outlet superheat that it should have
 	own       float64 // … that it had: median; NaN not known
-	others    float64 // … that its neighbours had
 	mostlyLow float64 // share of the time in which it was far below normal; NaN not known
 	cleanGap  float64 // air over dew with a clean coil: lower quartile
 	air       float64 // median
@@ -93,12 +90,12 @@ func (g *Group) lookBack(base []baseline, to int64) {
 	}
 	for i := range base {
 		b := &base[i]
-		b.others = fromOthers(len(base), i, func(j int) float64 { return base[j].own })
+		others := fromOthers(len(base), i, func(j int) float64 { return base[j].own })
 		b.normal = b.own
-		if !(b.others <= b.normal) && !math.IsNaN(b.others) {
-			b.normal = b.others
+		if !(others <= b.normal) && !math.IsNaN(others) {
+			b.normal = others
 		}
-		if math.IsNaN(b.normal) || b.normal < normalOver && math.IsNaN(b.others) {
+		if math.IsNaN(b.normal) || b.normal < normalOver && math.IsNaN(others) {
 			b.normal = normalOver
 		}
 		b.normal = max(b.normal, 3)
@@ -188,7 +185,7 @@ func (g *Group) see(i int, m *Moment, k *Case) view {
 		kind: c.kind, circuits: len(g.coils),
 		ago: c.ago(k.began), heatAgo: c.heatAgo(k.began), otherAgo: math.Inf(1), lasted: float64(m.At-k.began) / 1e9,
 		low: nan, swing: c.wave.swing(), period: c.wave.period.now(), hunts: m.Hunts,
-		driest: nan, peak: c.last.Peak, peakUsual: nan, length: nan, plateau: nan,
+		driest: nan, peak: c.last.Peak, length: nan, plateau: nan,
 		dewOver: g.dewSlow.now() - k.dew, drawOver: g.drawing.now() - k.draws, headOver: g.head.now() - g.headDay.now(),
 		minuteAgo: k.ago, offRise: nan,
 		superheat: m.Superheat, spread: k.steady.spread(), liquid: m.LiquidAtMost, twins: nan,
@@ -246,7 +243,7 @@ func (g *Group) see(i int, m *Moment, k *Case) view {
 		v.length, v.plateau = float64(c.last.Ended-c.last.Began)/1e9, c.last.Plateau
 	}
 	n := 0
-	v.lengths, v.plateaus, v.peakUsual, n = c.melts.before()
+	v.lengths, v.plateaus, n = c.melts.before()
 	v.defrosts = n + 1
 	if c.melts.n == 0 {
 		v.defrosts = 0
