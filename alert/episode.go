@@ -40,6 +40,10 @@ type episode struct {
 	seen     uint64 // step in which a finding spoke of it
 }
 
+// lastedMost is how many times the time between two rows a condition may have
+// lasted when it is first shown: one that needed a second row to be believed.
+const lastedMost = 2
+
 func newEpisode(key Key, at time.Time) *episode {
 	return &episode{key: key, began: at, minSuperheat: math.NaN(), minMargin: math.NaN()}
 }
@@ -104,7 +108,7 @@ func (e *episode) hear(v floodback.Verdict, hold, lasted time.Duration, at time.
 		case e.last == v:
 			e.present += g.watched
 		case !e.open && e.present == 0:
-			e.present = min(lasted, g.watched)
+			e.present = min(lasted, lastedMost*g.watched)
 			e.began = at.Add(-e.present)
 		}
 		e.clear = 0

@@ -15,6 +15,10 @@ const (
 	// condition is interrupted: noise at the edge must not start the hold time
 	// anew. Common practice, no source.
 	backBand = 0.5 // K
+	// aheadBelow is how far below zero the margin freed of its sensor's lag must
+	// be where the reading itself has not come below: a shallow dip has to be
+	// read, a deep one need not wait for a slow clamp. Common practice, no source.
+	aheadBelow = -1.0 // K
 	// refresh is how often the words of a lasting condition are renewed.
 	refresh = int64(10e9)
 )
@@ -23,6 +27,7 @@ const (
 type marginWatch struct {
 	settings *Settings
 	before   float64 // margin of the moment before; NaN when not known
+	below    int64   // ns that the margin has been below zero, from between two moments
 	present  bool
 	clear    int64    // ns that the margin has been above the clear margin
 	worst    Severity // of the episode
@@ -60,12 +65,12 @@ func (d *marginWatch) Step(m *Moment, f *Finding) {
 		return
 	}
 	margin := d.wet.superheat - m.Floor
-	if !d.present && margin < 0 && d.before > 0 {
-		f.Lasted = time.Duration(float64(m.Step) * margin / (margin - d.before))
-	}
-	d.before = margin
+	d.follow(m, margin)
 	switch {
-	case margin < 0, d.present && margin < backBand:
+	case margin < 0 && (m.Margin < 0 || margin < aheadBelow), d.present && margin < backBand:
+		if !d.present {
+			f.Lasted = time.Duration(d.below)
+		}
 		d.present, d.clear = true, 0
 		f.Verdict = Present
 		f.Severity = d.wet.severity(m)
@@ -80,6 +85,22 @@ func (d *marginWatch) Step(m *Moment, f *Finding) {
 		d.present, d.clear = false, 0
 		f.Verdict = Between
 	}
+}
+
+// follow counts how long the margin has been below zero, from where it went
+// there on a straight line between two moments.
+func (d *marginWatch) follow(m *Moment, margin float64) {
+	switch {
+	case margin >= 0:
+		d.below = 0
+	case d.before >= 0:
+		d.below = int64(float64(m.Step) * margin / (margin - d.before))
+	case d.before < 0:
+		d.below += m.Step
+	default: // nothing is known of the moment before
+		d.below = 0
+	}
+	d.before = margin
 }
 
 // usable says whether the superheat may open or close anything: a value under

@@ -219,13 +219,15 @@ func TestRepeatedRowsChangeNothing(t *testing.T) {
 	play := func(repeat bool) []string {
 		f := newFilm(t, "R134a", -10, 40)
 		f.now.DischargeTemperature, f.now.SumpTemperature = 75, 30
-		f.change(2*time.Hour, func(since time.Duration, m *floodback.Moment) {
-			m.Superheat = 11 + 6*math.Sin(since.Minutes()/3)
-			m.DischargeTemperature = 72 + 5*math.Sin(since.Minutes()/3)
+		for range 7200 {
+			f.change(time.Second, func(_ time.Duration, m *floodback.Moment) {
+				swing := math.Sin(f.at.Minutes() / 3)
+				m.Superheat, m.DischargeTemperature = 11+6*swing, 72+5*swing
+			})
 			if repeat {
 				f.shot(0)
 			}
-		})
+		}
 		var out []string
 		for _, ev := range f.history.Events() {
 			out = append(out, fmt.Sprint(ev.ID, ev.Severity, ev.Closed, ev.SecondsBelow, ev.KelvinSecondsBelow, *ev.MinMarginK))
@@ -238,5 +240,24 @@ func TestRepeatedRowsChangeNothing(t *testing.T) {
 	}
 	if !slices.Equal(once, twice) {
 		t.Errorf("with repeated rows\n%v\nwithout\n%v", twice, once)
+	}
+}
+
+// A shallow dip has to be read: what the making up for lags alone carries
+// below the floor opens nothing, so that no event shows a margin that never
+// was below zero; a deep one behind a slow clamp need not wait for it.
+func TestShallowDipsMustBeRead(t *testing.T) {
+	for _, tc := range []struct {
+		low  float64 // K over the floor, of the reading
+		want bool
+	}{{0.3, false}, {-0.6, true}} {
+		f := newFilm(t, "R134a", -10, 40)
+		f.now.Lag = 20
+		f.change(2*time.Hour, func(s time.Duration, m *floodback.Moment) {
+			m.Superheat = 11 + tc.low + 3*(1+math.Cos(2*math.Pi*s.Seconds()/400))
+		})
+		if got := f.kinds()["floodback"]; got != tc.want {
+			t.Errorf("lowest reading %.1f K over the floor: floodback %v, want %v", tc.low, got, tc.want)
+		}
 	}
 }
