@@ -18,7 +18,7 @@ type flood struct {
 // good, or only after a defrost. Scenarios that are not listed stay dry.
 var floods = map[string][]flood{
 	"demo":                        {{compressor: "lt.c2", from: 15, to: 120, least: 30}},
-	"valve-oversized":             {{compressor: "lt.c1", from: 48, to: 62, least: 1, start: true}, {compressor: "lt.c1", from: 285, to: 305, least: 1, start: true}},
+	"valve-oversized":             {{compressor: "lt.c1", from: 48, to: 62, least: 1}, {compressor: "lt.c2", from: 48, to: 62, least: 0}},
 	"valve-stuck-open":            {{compressor: "mt.c2", from: 60, to: 240, least: 30, start: true}, {compressor: "mt.c1", from: 60, to: 240, least: 0}},
 	"valve-hunting":               {{compressor: "lt.c1", from: 60, to: 240, least: 15, start: true}},
 	"iced-coil":                   {{compressor: "lt.c1", from: 60, to: 205, least: 60}, {compressor: "lt.c2", from: 60, to: 205, least: 0}},
