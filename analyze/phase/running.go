@@ -111,7 +111,11 @@ func (s *stir) weigh(x *Sample, alone bool) float64 {
 		liftMove = min(0, dewMove-pipeMove)
 	}
 	// A stopped pipe relaxes towards the room; one that does not has gas in it.
-	warming := pipeMove > 0.02*cold && pipeMove > 0.3
+	own := pipeMove // on a rack, less what all pipes follow
+	if !alone {
+		own -= max(dewMove, 0)
+	}
+	warming := own > 0.02*cold && own > 0.3
 	holding := pipeMove < 0.01*cold
 	switch {
 	case hotQuick > 2:
