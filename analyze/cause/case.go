@@ -126,7 +126,7 @@ func (c *Case) gather(m *Moment) {
 		c.draws, _ = g.past.middle(m.At, 0.5, gapOf)
 	}
 	depth := 0.0
-	if m.Floor > 0 {
+	if m.Floor > 0 && !math.IsNaN(m.Superheat) {
 		depth = clamp((m.Floor - m.Superheat) / m.Floor)
 	}
 	w := 0.02 + depth*depth

@@ -281,6 +281,26 @@ func TestMissingOutletsAreSaid(t *testing.T) {
 	}
 }
 
+// A floodback can be found by the discharge alone, while the line's superheat
+// is not known.
+func TestAnUnknownSuperheatLeavesScoresKnown(t *testing.T) {
+	for _, order := range [][]int{{}, {0, 1}} {
+		s := newStore(order)
+		c := NewCase(s.group)
+		s.run(600, func(int, int) float64 { return 6 })
+		s.ask(&c, nan)
+		circuits, causes := s.ask(&c, 2)
+		if len(causes) == 0 {
+			t.Fatalf("%d circuits: no cause", len(order))
+		}
+		for _, r := range append(circuits, causes...) {
+			if !(r.Score >= 0 && r.Score <= 1) {
+				t.Errorf("%d circuits: %s has score %v", len(order), r.Name, r.Score)
+			}
+		}
+	}
+}
+
 func TestObserveDoesNotAllocate(t *testing.T) {
 	s := newStore([]int{0, 1, 2})
 	s.run(3600, func(int, int) float64 { return 6 })

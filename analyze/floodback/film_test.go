@@ -30,7 +30,6 @@ type film struct {
 	every    time.Duration
 	at       time.Duration // since begin
 	found    []floodback.Finding
-	wasOff   bool
 	since    time.Duration // of running or standing
 }
 
