@@ -15,7 +15,7 @@ import (
 func plain() view {
 	v := view{
 		kind: phase.Electric, circuits: 3, measured: 3, outlet: true,
-		ago: math.Inf(1), heatAgo: math.Inf(1), otherAgo: math.Inf(1), lasted: 200,
+		ago: math.Inf(1), otherAgo: math.Inf(1), lasted: 200,
 		low: 6, normal: 6, mostlyLow: 0, fall: nan, relief: nan,
 		wettest: 0.2, driest: 5, swing: 0.2, otherSwings: 0.2, period: nan,
 		gapOver: 0, gapTook: nan, gapRelief: nan, airOver: 0,
@@ -52,7 +52,7 @@ func TestEachCauseIsFirstWhenItsPatternIsPlain(t *testing.T) {
 			v.low, v.wettest, v.lasted, v.gapOver, v.gapTook, v.survived, v.fall = 1, 0.8, 1500, 6, 600, true, 900
 		}},
 		{"load_change_after_defrost", func(v *view) {
-			v.ago, v.heatAgo, v.low, v.wettest, v.minuteAgo = 240, 480, 2, 0.7, 14
+			v.ago, v.low, v.wettest, v.minuteAgo = 240, 2, 0.7, 14
 		}},
 		{"overcharge", func(v *view) {
 			v.circuits, v.measured, v.wetCoils = 4, 4, 4
@@ -63,7 +63,7 @@ func TestEachCauseIsFirstWhenItsPatternIsPlain(t *testing.T) {
 			v.otherAgo = 900
 		}},
 		{"hot_gas_carryover", func(v *view) {
-			v.kind, v.ago, v.heatAgo, v.minuteAgo, v.superheat, v.lasted = phase.HotGas, 25, 200, 12, 0.2, 90
+			v.kind, v.ago, v.minuteAgo, v.superheat, v.lasted = phase.HotGas, 25, 12, 0.2, 90
 		}},
 		{"sensor_misplaced", func(v *view) {
 			v.superheat, v.driest, v.wettest, v.liquid, v.twins, v.lasted, v.minuteAgo = 0, 6, 0.1, 0, 14, 3000, 0.3
@@ -106,7 +106,7 @@ func TestScoresAreShares(t *testing.T) {
 		v.wetCoils, v.defrosts = rapid.IntRange(0, v.measured).Draw(t, "wet"), rapid.IntRange(0, 8).Draw(t, "defrosts")
 		v.hunts, v.survived = rapid.Bool().Draw(t, "hunts"), rapid.Bool().Draw(t, "survived")
 		for label, x := range map[string]*float64{
-			"ago": &v.ago, "heat": &v.heatAgo, "other": &v.otherAgo, "lasted": &v.lasted, "fall": &v.fall, "took": &v.gapTook, "length": &v.length, "lengths": &v.lengths, "plateau": &v.plateau, "plateaus": &v.plateaus,
+			"ago": &v.ago, "other": &v.otherAgo, "lasted": &v.lasted, "fall": &v.fall, "took": &v.gapTook, "length": &v.length, "lengths": &v.lengths, "plateau": &v.plateau, "plateaus": &v.plateaus,
 		} {
 			*x = number(label, 0, 20000)
 		}

@@ -167,14 +167,6 @@ func (c *coil) ago(at int64) float64 {
 // noticedLate is how long a restart takes to show where no signal tells it.
 const noticedLate = 3 * minute
 
-// heatAgo returns the seconds from the end of the heat to at; +Inf when there was none.
-func (c *coil) heatAgo(at int64) float64 {
-	if c.last.Ended == 0 || c.last.Ended-at > noticedLate {
-		return math.Inf(1)
-	}
-	return max(float64(at-c.last.Ended)/1e9, 0)
-}
-
 // wave measures how a superheat swings: from turn to turn, so that a slow
 // climb or fall counts for nothing.
 type wave struct {

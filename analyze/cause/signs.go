@@ -127,7 +127,7 @@ func read(v *view) (s [signCount]float64) {
 	s[otherDefrosted] = max(other-s[afterDefrost], 0)
 	switch v.kind {
 	case phase.HotGas:
-		s[hotGasEnded] = max(ramp(v.ago, 240, 150), ramp(v.heatAgo, 600, 420))
+		s[hotGasEnded] = ramp(v.ago, 260, 160)
 	case phase.DefrostNotTold:
 		s[hotGasEnded] = 0.6 * ramp(v.ago, 120, 75)
 	}

@@ -16,7 +16,6 @@ type view struct {
 	measured int // of them with an outlet that says something now
 
 	ago      float64 // from the end of its defrost to the beginning of the floodback; +Inf: none within two hours
-	heatAgo  float64 // … from the end of its heat
 	otherAgo float64 // … of whichever other circuit restarted last
 	lasted   float64 // the floodback so far
 
@@ -183,7 +182,7 @@ func (g *Group) see(i int, m *Moment, k *Case) view {
 	c := &g.coils[i]
 	v := view{
 		kind: c.kind, circuits: len(g.coils),
-		ago: c.ago(k.began), heatAgo: c.heatAgo(k.began), otherAgo: math.Inf(1), lasted: float64(m.At-k.began) / 1e9,
+		ago: c.ago(k.began), otherAgo: math.Inf(1), lasted: float64(m.At-k.began) / 1e9,
 		low: nan, swing: c.wave.swing(), period: c.wave.period.now(), hunts: m.Hunts,
 		driest: nan, peak: c.last.Peak, length: nan, plateau: nan,
 		dewOver: g.dewSlow.now() - k.dew, drawOver: g.drawing.now() - k.draws, headOver: g.head.now() - g.headDay.now(),
