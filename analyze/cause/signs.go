@@ -67,7 +67,7 @@ var signWords = [signCount]string{
 	coilLow:        "the coil's outlet comes down to dew",
 	coilsDry:       "every coil outlet is dry while the compressor's line is at dew",
 	manyLow:        "most coils are low at once",
-	alwaysLow:      "the outlet was low for most of the day before, too",
+	alwaysLow:      "the outlet was low for most of the time before, too (a day at most)",
 	usuallyFine:    "the outlet is normal otherwise",
 	fellAtOnce:     "the outlet came down at once",
 	crept:          "the outlet came down over hours",
