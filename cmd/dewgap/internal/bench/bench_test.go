@@ -7,7 +7,6 @@ import (
 	"runtime"
 	"sync/atomic"
 	"testing"
-	"time"
 
 	"golang.org/x/sync/errgroup"
 )
@@ -23,6 +22,8 @@ var (
 	thin   = flag.Int("thin", 1, "keep each nth row (directory)")
 	noise  = flag.Float64("noise", 0, "noise added, K; pressures get a tenth of it in bar (directory)")
 	lag    = flag.Float64("lag", 0, "lag added to temperatures, s (directory)")
+	full   = flag.Bool("full", false, "score all variants of the drawn stores and hold them to their floors")
+	update = flag.Bool("update", false, "raise the floors to the figures of this run")
 	notes  = flag.Bool("notes", false, "print what went wrong")
 )
 
@@ -36,7 +37,14 @@ func TestBench(t *testing.T) {
 	case *dir != "":
 		scores = scoreFolder(t, &Folder{Dir: *dir, Match: regexp.MustCompile(*match), Alter: Alter{Blind: *blind, Bare: *bare, Thin: *thin, Noise: *noise, Lag: *lag}})
 	case *stores > 0:
-		scores = scoreDrawn(t, *stores)
+		trials := Trials(*stores, *hours)
+		for i := range trials {
+			trials[i].Signals = !*blind
+			if *only != "*" {
+				trials[i].Fault = *only
+			}
+		}
+		scores = scoreDrawn(t, trials)
 	default:
 		t.Skip("needs -stores N or -dir DIRECTORY")
 	}
@@ -86,20 +94,11 @@ func scoreFolder(t *testing.T, f *Folder) []score {
 	})
 }
 
-func scoreDrawn(t *testing.T, n int) []score {
+func scoreDrawn(t *testing.T, trials []Trial) []score {
 	t.Helper()
-	names := FaultNames()
-	return scoreAll(t, n, func(i int, s *score) error {
-		s.signals = !*blind
-		tr := Trial{Seed: uint64(1000 + i), Signals: !*blind, Hours: *hours, Sampling: []time.Duration{1, 2, 5, 10}[i%4] * time.Second,
-			Noise: []float64{0.5, 1, 2}[i%3], Lag: []float64{1, 0.5, 1.5}[i%3], Bare: i%5 == 4}
-		switch {
-		case *only != "*":
-			tr.Fault = *only
-		case i%2 == 0:
-			tr.Fault = names[i/2%len(names)]
-		}
-		return tr.Run(&s.tally, &s.plain)
+	return scoreAll(t, len(trials), func(i int, s *score) error {
+		s.signals = trials[i].Signals
+		return trials[i].Run(&s.tally, &s.plain)
 	})
 }
 

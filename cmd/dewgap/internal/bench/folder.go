@@ -200,12 +200,7 @@ func (facts *told) settle(c *Case) {
 	if facts.Fault.Cause != "" {
 		c.Fault.Causes = []string{facts.Fault.Cause}
 	}
-	for i := range c.Machines { // a liar among the two inputs of a superheat
-		m := &c.Machines[i]
-		if in := c.Fault.Input; in == m.Group+".suction_pressure" || in == m.Group+"."+m.Name+".suction_temperature" || in == m.Group+"."+m.Name+".suction_pressure" {
-			m.Misled = func(at time.Time) bool { return !at.Before(c.Fault.From) }
-		}
-	}
+	c.mislead()
 }
 
 // truthFile reads truth.csv.gz beside the recording.

@@ -36,6 +36,17 @@ type Fault struct {
 	From    time.Time
 }
 
+// mislead marks the machines whose superheat is made of the faulty input.
+func (c *Case) mislead() {
+	for i := range c.Machines {
+		m := &c.Machines[i]
+		switch c.Fault.Input {
+		case m.Group + ".suction_pressure", m.Group + "." + m.Name + ".suction_pressure", m.Group + "." + m.Name + ".suction_temperature":
+			m.Misled = func(at time.Time) bool { return !at.Before(c.Fault.From) }
+		}
+	}
+}
+
 // Case is one recording's truth and what was told of it, for one site.
 type Case struct {
 	Name     string
@@ -112,7 +123,7 @@ const longestStep = time.Minute
 // machine is dry for two minutes (2 K over the floor) or stopped for as long.
 func (c *Case) episodes(k int) []episode {
 	var out []episode
-	open := false
+	open, below := false, false
 	var run, wet, clear time.Duration
 	limit := majorLiquid(c.Machines[k].Kind)
 	for i := 1; i < len(c.times); i++ {
@@ -122,13 +133,17 @@ func (c *Case) episodes(k int) []episode {
 		margin := x.Superheat - x.Floor
 		if counts && margin < 0 {
 			if !open {
-				open, run, wet = true, 0, 0
+				open = true
 				out = append(out, episode{from: c.times[i]})
 			}
 			e := &out[len(out)-1]
 			clear = 0
 			e.to = c.times[i]
-			if run += dt; run >= c.Hold.In(x.Phase) && !e.lasts {
+			if below { // the first row below zero only begins it
+				run += dt
+			}
+			below = true
+			if run >= c.Hold.In(x.Phase) && !e.lasts {
 				e.lasts, e.reached = true, c.times[i]
 			}
 			e.liquid = max(e.liquid, x.Liquid)
@@ -138,7 +153,7 @@ func (c *Case) episodes(k int) []episode {
 			e.major = e.major || wet >= 30*time.Second
 			continue
 		}
-		run, wet = 0, 0
+		below, run, wet = false, 0, 0
 		if !counts || margin > 2 {
 			clear += dt
 		} else {

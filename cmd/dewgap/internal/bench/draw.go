@@ -1,0 +1,194 @@
+package bench
+
+import (
+	"fmt"
+	"math/rand/v2"
+	"slices"
+	"strings"
+	"time"
+)
+
+// drawnFault is something that a drawn store can suffer from.
+type drawnFault struct {
+	name   string
+	kind   string // of the simulator
+	amount func(r *rand.Rand) float64
+	cause  string // contract's word, where floodback follows
+	late   bool   // begins within the recording
+	sensor string // role of the input that is struck
+	shape  func(s *drawnStore)
+}
+
+func between(low, high float64) func(r *rand.Rand) float64 {
+	return func(r *rand.Rand) float64 { return low + (high-low)*r.Float64() }
+}
+
+var drawnFaults = []drawnFault{
+	{name: "valve_stuck_open", amount: between(0.75, 1), cause: "valve_stuck_open"},
+	{name: "valve_oversized", amount: between(1.8, 2.8), cause: "valve_oversized"},
+	{name: "valve_hunting", amount: between(3, 6), cause: "valve_hunting"},
+	{name: "iced_coil", amount: between(8, 16), cause: "iced_coil", late: true},
+	{name: "low_airflow", amount: between(0.15, 0.35), cause: "low_airflow", late: true},
+	{name: "defrost_incomplete", amount: between(0.15, 0.35), cause: "defrost_incomplete", shape: func(s *drawnStore) { s.defrost = "electric" }},
+	{name: "hot_gas_carryover", kind: "hot_gas_drain", amount: between(0.3, 0.6), cause: "hot_gas_carryover", shape: func(s *drawnStore) { s.defrost = "hot_gas" }},
+	{name: "bulb_loose", amount: between(0.4, 0.8)},
+	{name: "flooded_start", kind: "crankcase_heater_failed", shape: func(s *drawnStore) {
+		// A unit out of doors in winter, with long stops.
+		s.lt, s.comps, s.circs, s.mode = false, 1, 1, "thermostat"
+		s.outdoor, s.room, s.capacity, s.stop = -6+6*s.r.Float64(), -5+5*s.r.Float64(), 2.2, 3000+4000*s.r.Float64()
+	}},
+	{name: "sensor_frozen", sensor: "suction_temperature", late: true},
+	{name: "sensor_loose", amount: between(0.3, 0.5), sensor: "suction_temperature", late: true, shape: func(s *drawnStore) { s.lt, s.comps = true, 3 }},
+	{name: "sensor_offset", amount: between(9, 14), sensor: "suction_temperature", late: true, shape: func(s *drawnStore) { s.comps = 3 }},
+}
+
+// FaultNames lists the faults that a Trial can have.
+func FaultNames() []string {
+	var names []string
+	for _, f := range drawnFaults {
+		names = append(names, f.name)
+	}
+	return names
+}
+
+// drawnStore is what a fault may shape of a store before it is drawn.
+type drawnStore struct {
+	r             *rand.Rand
+	lt            bool
+	comps, circs  int
+	mode          string // of the group's control
+	outdoor, room float64
+	capacity      float64 // of the compressors, over the load
+	line          float64 // m, from coil to header
+	stop          float64 // s, shortest of a compressor
+	defrost       string  // of the circuit at fault, where it matters
+}
+
+// struck is what the fault of a drawn store is, for the score.
+type struck struct {
+	cause, circuit, input string
+	minutes               float64 // after the first row
+}
+
+func (f *struck) settle(c *Case, start time.Time) {
+	if f.cause != "" {
+		c.Fault.Causes = []string{f.cause}
+	}
+	c.Fault.Circuit, c.Fault.Input = f.circuit, f.input
+	c.Fault.From = start.Add(time.Duration(f.minutes * float64(time.Minute)))
+	c.mislead()
+}
+
+// describe draws the store of a trial as a scenario.
+func (t Trial) describe() (string, *struck) {
+	r := rand.New(rand.NewPCG(t.Seed, 11))
+	s := &drawnStore{r: r, lt: r.IntN(2) == 0, comps: 1 + r.IntN(3), circs: 2 + r.IntN(3), mode: "suction",
+		outdoor: 5 + 20*r.Float64(), room: 18 + 12*r.Float64(), capacity: 1.35, stop: 180, line: 55}
+	var fault *drawnFault
+	if i := slices.IndexFunc(drawnFaults, func(f drawnFault) bool { return f.name == t.Fault }); i >= 0 {
+		fault = &drawnFaults[i]
+		if fault.shape != nil {
+			fault.shape(s)
+		}
+	}
+	dew, air, fluid := -10.0, 2.0, []string{"R513A", "R448A", "R134a", "R404A"}[r.IntN(4)]
+	if s.lt {
+		s.line = 35
+		dew, air, fluid = -32, -20, []string{"R448A", "R404A", "R407F", "R452A"}[r.IntN(4)]
+	}
+	var b strings.Builder
+	w := func(f string, a ...any) { fmt.Fprintf(&b, f+"\n", a...) }
+	w("name = \"bench\"\nsite = \"bench\"\nwarm_up_h = 7\nhours = %g", t.Hours)
+	var omit []string
+	if !t.Signals {
+		omit = append(omit, "*.*.running", "*.*.defrost")
+	}
+	if t.Bare && t.Fault != "flooded_start" { // nothing else could tell it
+		omit = append(omit, "*.*.discharge_temperature", "*.*.sump_temperature")
+	}
+	if len(omit) > 0 {
+		w("omit = [\"%s\"]", strings.Join(omit, `", "`))
+	}
+	w("[store]\noutdoor_c = %.1f\nmachine_room_c = %.1f", s.outdoor, s.room)
+	w("[sensors]\ntemperature_lag_s = %.1f\ntemperature_noise_k = %.3f\npressure_noise_bar = %.4f", (10+30*r.Float64())*t.Lag, 0.05*t.Noise, 0.02*t.Noise)
+	w("[[suction_group]]\nname = \"g\"\nrefrigerant = %q\ndew_c = %g", fluid, dew)
+	w("  [suction_group.control]\n  mode = %q\n  minimum_off_s = %.0f", s.mode, s.stop)
+	s.compressors(w)
+	victim := r.IntN(s.circs)
+	s.circuits(w, victim, air)
+	if fault == nil {
+		return b.String(), &struck{}
+	}
+	struck := fault.strike(w, r, s, victim)
+	return b.String(), struck
+}
+
+// strike writes the fault.
+func (f *drawnFault) strike(w func(string, ...any), r *rand.Rand, s *drawnStore, victim int) *struck {
+	out := &struck{cause: f.cause, minutes: -400}
+	if f.late {
+		out.minutes = 60 + 60*r.Float64()
+	}
+	kind, target, amount := f.kind, fmt.Sprintf("g.k%d", victim+1), ""
+	if kind == "" {
+		kind = f.name
+	}
+	if f.amount != nil {
+		amount = fmt.Sprintf("amount = %.2f", f.amount(r))
+	}
+	switch {
+	case f.sensor != "":
+		out.input = fmt.Sprintf("g.c%d.%s", 1+r.IntN(s.comps), f.sensor)
+		target = out.input
+	case kind == "crankcase_heater_failed":
+		target = "g.c1"
+	default:
+		out.circuit = fmt.Sprintf("k%d", victim+1)
+	}
+	w("[[fault]]\nkind = %q\ntarget = %q\nat_min = %.0f\n%s", kind, target, out.minutes, amount)
+	return out
+}
+
+func (s *drawnStore) load() float64 { return 3 + 4*s.r.Float64() }
+
+func (s *drawnStore) compressors(w func(string, ...any)) {
+	kind := []string{"scroll", "air_cooled_semi_hermetic", "refrigerant_cooled_semi_hermetic"}[s.r.IntN(3)]
+	for i := range s.comps {
+		w("  [[suction_group.compressor]]\n  name = \"c%d\"\n  kind = %q\n  capacity_kw = %.2f", i+1, kind, s.capacity*5*float64(s.circs)/float64(s.comps))
+		if s.mode == "suction" && i == 0 && s.r.IntN(2) == 0 {
+			w("  minimum_speed = 0.5")
+		}
+	}
+}
+
+func (s *drawnStore) circuits(w func(string, ...any), victim int, air float64) {
+	r := s.r
+	for i := range s.circs {
+		defrost := "electric"
+		switch {
+		case i == victim && s.defrost != "":
+			defrost = s.defrost
+		case !s.lt && r.IntN(2) == 0:
+			defrost = "off_cycle"
+		case s.lt && r.IntN(3) == 0:
+			defrost = "hot_gas"
+		}
+		w("  [[suction_group.circuit]]\n  name = \"k%d\"\n  load_kw = %.2f\n  air_c = %g\n  tap = %d", i+1, s.load(), air+2*r.Float64(), 1+i%s.comps)
+		if s.mode == "thermostat" || r.IntN(4) == 0 {
+			w("  thermostat_k = %.1f", 1.5+r.Float64())
+		}
+		valve := "thermostatic"
+		if r.IntN(3) == 0 {
+			valve = "electronic"
+		}
+		w("    [suction_group.circuit.valve]\n    kind = %q\n    static_superheat_k = 5\n    set_superheat_k = 8", valve)
+		// Long lines in a warm store: a healthy machine holds its floor.
+		w("    [suction_group.circuit.line]\n    length_m = %.0f\n    heat_w_m_k = 0.3", s.line*(0.85+0.3*r.Float64()))
+		termination := 10.0
+		if defrost == "off_cycle" {
+			termination = 5
+		}
+		w("    [suction_group.circuit.defrost]\n    kind = %q\n    first_min = %.0f\n    termination_c = %g\n    drip_s = %.0f\n    signal_covers_drip = %v",
+			defrost, 25+360*r.Float64(), termination, 100+200*r.Float64(), r.IntN(2) == 0)
+	}
+}
