@@ -49,7 +49,6 @@ type plainMachine struct {
 	phase        phase.Phase
 	below, clear time.Time // since when
 	open         int       // event, −1
-	last         time.Time
 }
 
 const plainPulldown = 30 * time.Minute
