@@ -160,11 +160,12 @@ func (e *Engine) hearInput(i int, at int64) {
 			out.At = e.result.Time.Add(time.Duration(seen - at))
 		}
 	}
-	f := Finding{Compressor: in.compressor, Input: i, Verdict: floodback.Present, Severity: floodback.Warning}
-	switch {
-	case q == reading.Good:
+	if q == reading.Good {
 		in.words = nil
 		return
+	}
+	f := Finding{Compressor: in.compressor, Input: i, Verdict: floodback.Present, Severity: floodback.Warning}
+	switch {
 	case q == reading.Missing || q == reading.Stale:
 		f.Kind, f.Hold, f.ClearHold = floodback.NoData, in.detect.NoDataHold, in.detect.FaultHold
 	case why == superheat.ReasonJump:

@@ -13,24 +13,8 @@ import (
 	"dewgap/analyze/phase"
 )
 
-// machines are worked examples of an energy balance over a compressor of
-// efficiency 0.65: discharge of dry gas at 11 K and at 0 K of superheat, and
-// K lost for each 1 % of liquid. Source: the trade notes, section 8, computed
-// with an open reference equation-of-state library.
-var machines = []struct {
-	fluid            string
-	dew, condensing  float64
-	at11, at0, loses float64
-}{
-	{"R134a", -10, 40, 75, 63, 2.6},
-	{"R448A", -10, 40, 83, 71, 2.5},
-	{"R404A", -30, 40, 81, 69, 2.3},
-	{"R290", -10, 40, 74, 62, 2.4},
-	{"R448A", -30, 40, 103, 90, 3.2},
-	{"R407F", -30, 40, 113, 99, 3.5},
-	{"R22", -10, 40, 100, 87, 3.5},
-	{"R744", -10, 10, 49, 35, 2.1},
-}
+// machines are what the wet ones among the tests are made of.
+var machines = floodback.PublishedBalances
 
 // dryHour lets the machine be learned at 11 K of superheat.
 func (f *film) dryHour(discharge float64) {
@@ -81,18 +65,18 @@ func (f *film) liquidTold() float64 {
 func TestLiquidFromPublishedBalances(t *testing.T) {
 	for _, c := range machines {
 		for _, measured := range []bool{true, false} {
-			condensing, within := c.condensing, 0.5 // %: the published numbers are rounded to 1 K and 0.1 K
+			condensing, within := c.Condensing, 0.5 // %: the published numbers are rounded to 1 K and 0.1 K
 			if !measured {
 				condensing, within = math.NaN(), 1.2
 			}
-			f := newFilm(t, c.fluid, c.dew, condensing)
-			f.dryHour(c.at11)
+			f := newFilm(t, c.Fluid, c.Dew, condensing)
+			f.dryHour(c.At11)
 			if got := f.events(); len(got) != 0 {
-				t.Fatalf("%s: events %v in a dry hour", c.fluid, got)
+				t.Fatalf("%s: events %v in a dry hour", c.Fluid, got)
 			}
-			f.follow(20*time.Minute, 0, c.at0-4*c.loses, 100)
+			f.follow(20*time.Minute, 0, c.At0-4*c.Loses, 100)
 			if got := f.liquidTold(); math.Abs(got-4) > within {
-				t.Errorf("%s, dew %.0f °C, discharge pressure %v: told %.1f %% of liquid, worked 4 %%", c.fluid, c.dew, measured, got)
+				t.Errorf("%s, dew %.0f °C, discharge pressure %v: told %.1f %% of liquid, worked 4 %%", c.Fluid, c.Dew, measured, got)
 			}
 		}
 	}
@@ -112,14 +96,14 @@ func TestSeverityByLiquidAndKind(t *testing.T) {
 		{floodback.KindNotTold, 4, "minor"}, {floodback.KindNotTold, 6.5, "major"},
 	} {
 		c := machines[0]
-		f := newFilm(t, c.fluid, c.dew, c.condensing)
+		f := newFilm(t, c.Fluid, c.Dew, c.Condensing)
 		f.now.Kind = tc.kind
-		f.dryHour(c.at11)
-		superheat, dry := 0.0, c.at0
+		f.dryHour(c.At11)
+		superheat, dry := 0.0, c.At0
 		if tc.liquid == 0 { // a dip that stays dry
-			superheat, dry = 5.5, (c.at0+c.at11)/2
+			superheat, dry = 5.5, (c.At0+c.At11)/2
 		}
-		f.follow(10*time.Minute, superheat, dry-tc.liquid*c.loses, 100)
+		f.follow(10*time.Minute, superheat, dry-tc.liquid*c.Loses, 100)
 		if got := f.events(); len(got) != 1 || got[0] != "floodback "+tc.want {
 			t.Errorf("kind %d, %.1f %% of liquid: %v, want one %s", tc.kind, tc.liquid, got, tc.want)
 		}
@@ -130,10 +114,10 @@ func TestSeverityByLiquidAndKind(t *testing.T) {
 // them though the line does not read 0. Common practice, no source.
 func TestDropletsInWarmerGas(t *testing.T) {
 	c := machines[1]
-	f := newFilm(t, c.fluid, c.dew, c.condensing)
-	f.dryHour(c.at11)
-	at4 := c.at0 + (c.at11-c.at0)*4/11
-	f.follow(10*time.Minute, 4, at4-2*c.loses, 100)
+	f := newFilm(t, c.Fluid, c.Dew, c.Condensing)
+	f.dryHour(c.At11)
+	at4 := c.At0 + (c.At11-c.At0)*4/11
+	f.follow(10*time.Minute, 4, at4-2*c.Loses, 100)
 	if got := f.events(); len(got) != 1 || got[0] != "floodback minor" {
 		t.Errorf("%v, want minor", got)
 	}
@@ -145,12 +129,12 @@ func TestDropletsInWarmerGas(t *testing.T) {
 // something else (unloading, liquid injection): nothing opens.
 func TestSlugIsMajor(t *testing.T) {
 	c := machines[0]
-	f := newFilm(t, c.fluid, c.dew, c.condensing)
+	f := newFilm(t, c.Fluid, c.Dew, c.Condensing)
 	f.settings.Hold.Steady = 5 * time.Minute
-	f.dryHour(c.at11)
+	f.dryHour(c.At11)
 	f.every = time.Second
-	f.follow(90*time.Second, 0, c.condensing, 60, 25)
-	f.follow(2*time.Minute, 11, c.at11, 60, 25)
+	f.follow(90*time.Second, 0, c.Condensing, 60, 25)
+	f.follow(2*time.Minute, 11, c.At11, 60, 25)
 	if got := f.events(); len(got) != 1 || got[0] != "floodback major" {
 		t.Errorf("%v, want one major", got)
 	}
@@ -158,8 +142,8 @@ func TestSlugIsMajor(t *testing.T) {
 		t.Errorf("opened %v after it began", ev.Opened.Sub(ev.Began))
 	}
 
-	g := newFilm(t, c.fluid, c.dew, c.condensing)
-	g.dryHour(c.at11)
+	g := newFilm(t, c.Fluid, c.Dew, c.Condensing)
+	g.dryHour(c.At11)
 	g.follow(10*time.Minute, 20, 55, 60, 25)
 	if g.kinds()["floodback"] {
 		t.Errorf("%v at 20 K of superheat", g.events())
@@ -169,13 +153,13 @@ func TestSlugIsMajor(t *testing.T) {
 // It escalates while it lasts: risk, then minor, then major; one event.
 func TestEscalation(t *testing.T) {
 	c := machines[0]
-	f := newFilm(t, c.fluid, c.dew, c.condensing)
-	f.dryHour(c.at11)
+	f := newFilm(t, c.Fluid, c.Dew, c.Condensing)
+	f.dryHour(c.At11)
 	for _, leg := range []struct {
 		superheat, discharge float64
 		want                 string
 	}{
-		{6.5, c.at0 + 7, "risk"}, {0, c.at0 - 2*c.loses, "minor"}, {0, c.at0 - 7*c.loses, "major"}, {7, c.at0 + 7, "major"},
+		{6.5, c.At0 + 7, "risk"}, {0, c.At0 - 2*c.Loses, "minor"}, {0, c.At0 - 7*c.Loses, "major"}, {7, c.At0 + 7, "major"},
 	} {
 		f.follow(5*time.Minute, leg.superheat, leg.discharge, 100)
 		if got := f.events(); len(got) != 1 || got[0] != "floodback "+leg.want {
@@ -188,15 +172,15 @@ func TestEscalation(t *testing.T) {
 // gas is dry again; a new episode begins with its own.
 func TestEvidenceOfTheWorstStays(t *testing.T) {
 	c := machines[0]
-	f := newFilm(t, c.fluid, c.dew, c.condensing)
-	f.dryHour(c.at11)
-	f.follow(5*time.Minute, 0, c.at0-8*c.loses, 100)
-	f.follow(10*time.Minute, 7, c.at0+7, 100)
+	f := newFilm(t, c.Fluid, c.Dew, c.Condensing)
+	f.dryHour(c.At11)
+	f.follow(5*time.Minute, 0, c.At0-8*c.Loses, 100)
+	f.follow(10*time.Minute, 7, c.At0+7, 100)
 	if all := strings.Join(f.last().Evidence, " "); !strings.Contains(all, "of liquid by mass") {
 		t.Errorf("%v with evidence %q", f.events(), all)
 	}
-	f.follow(30*time.Minute, 11, c.at11, 100)
-	f.follow(10*time.Minute, 7, c.at0+7, 100)
+	f.follow(30*time.Minute, 11, c.At11, 100)
+	f.follow(10*time.Minute, 7, c.At0+7, 100)
 	if all := strings.Join(f.last().Evidence, " "); len(f.events()) != 2 || strings.Contains(all, "of liquid by mass") {
 		t.Errorf("%v, the second with evidence %q", f.events(), all)
 	}
@@ -244,12 +228,12 @@ func TestOilTellsMajor(t *testing.T) {
 		want       string
 	}{{40, 0, "minor"}, {40, 4, "major"}, {8, 0, "major"}} {
 		c := machines[0]
-		f := newFilm(t, c.fluid, c.dew, c.condensing)
-		f.now.Kind, f.now.SumpTemperature = floodback.RefrigerantCooledSemiHermetic, c.dew+tc.over
-		f.dryHour(c.at11)
+		f := newFilm(t, c.Fluid, c.Dew, c.Condensing)
+		f.now.Kind, f.now.SumpTemperature = floodback.RefrigerantCooledSemiHermetic, c.Dew+tc.over
+		f.dryHour(c.At11)
 		f.every = time.Second
 		for range 8 {
-			f.follow(30*time.Second, 0, c.at0-2*c.loses, 100)
+			f.follow(30*time.Second, 0, c.At0-2*c.Loses, 100)
 			f.now.SumpTemperature -= tc.fall / 2
 		}
 		if got := f.events(); len(got) != 1 || got[0] != "floodback "+tc.want {
@@ -266,18 +250,18 @@ func TestNotLearned(t *testing.T) {
 		discharge float64
 		want      string
 	}{
-		{c.at0, "floodback minor"},              // at dew, discharge as of dry gas: the doubt is some 4 %
-		{c.condensing + 0.5, "floodback major"}, // the discharge itself is wet
+		{c.At0, "floodback minor"},              // at dew, discharge as of dry gas: the doubt is some 4 %
+		{c.Condensing + 0.5, "floodback major"}, // the discharge itself is wet
 	} {
-		f := newFilm(t, c.fluid, c.dew, c.condensing)
+		f := newFilm(t, c.Fluid, c.Dew, c.Condensing)
 		f.now.Superheat, f.now.DischargeTemperature = 0, tc.discharge
 		f.roll(15 * time.Minute)
 		if got := f.events(); len(got) != 1 || got[0] != tc.want {
 			t.Errorf("discharge %.0f °C: %v, want %s", tc.discharge, got, tc.want)
 		}
 	}
-	f := newFilm(t, c.fluid, c.dew, c.condensing)
-	f.now.Superheat, f.now.DischargeTemperature = 0, c.at0
+	f := newFilm(t, c.Fluid, c.Dew, c.Condensing)
+	f.now.Superheat, f.now.DischargeTemperature = 0, c.At0
 	f.roll(15 * time.Minute)
 	if learned, _ := f.set.Discharge(); learned {
 		t.Error("learned from wet gas")
@@ -291,18 +275,18 @@ func TestNotLearned(t *testing.T) {
 // nothing of wetness, the metal being cold.
 func TestLearnedOutlivesAStop(t *testing.T) {
 	c := machines[0]
-	f := newFilm(t, c.fluid, c.dew, c.condensing)
-	f.dryHour(c.at11)
+	f := newFilm(t, c.Fluid, c.Dew, c.Condensing)
+	f.dryHour(c.At11)
 	f.stop()
 	f.follow(time.Hour, 11, 24, 1500)
 	f.start()
-	f.follow(2*time.Minute, 12, c.at11, 100)
+	f.follow(2*time.Minute, 12, c.At11, 100)
 	f.now.Phase = phase.Steady
-	f.follow(20*time.Minute, 12, c.at11+1, 100)
+	f.follow(20*time.Minute, 12, c.At11+1, 100)
 	if got := f.events(); len(got) != 0 {
 		t.Fatalf("%v after a cold start", got)
 	}
-	f.follow(10*time.Minute, 0, c.at0-3*c.loses, 100)
+	f.follow(10*time.Minute, 0, c.At0-3*c.Loses, 100)
 	if got := f.liquidTold(); math.Abs(got-3) > 0.6 {
 		t.Errorf("told %.1f %%, worked 3 %%", got)
 	}
@@ -312,17 +296,17 @@ func TestLearnedOutlivesAStop(t *testing.T) {
 // for dry gas, 3 × the published loss for 3 % of liquid.
 func TestShortfall(t *testing.T) {
 	c := machines[0]
-	f := newFilm(t, c.fluid, c.dew, c.condensing)
+	f := newFilm(t, c.Fluid, c.Dew, c.Condensing)
 	if learned, k := f.set.Discharge(); learned || !math.IsNaN(k) {
 		t.Error("something is known before anything was seen")
 	}
-	f.dryHour(c.at11)
-	if learned, k := f.set.Discharge(); !learned || math.Abs(k-(c.at0-c.at11)) > 1 {
-		t.Errorf("learned %v, shortfall %.1f K at 11 K of superheat; dry gas at 0 K is %.0f K colder", learned, k, c.at11-c.at0)
+	f.dryHour(c.At11)
+	if learned, k := f.set.Discharge(); !learned || math.Abs(k-(c.At0-c.At11)) > 1 {
+		t.Errorf("learned %v, shortfall %.1f K at 11 K of superheat; dry gas at 0 K is %.0f K colder", learned, k, c.At11-c.At0)
 	}
-	f.follow(10*time.Minute, 0, c.at0-3*c.loses, 100)
-	if _, k := f.set.Discharge(); math.Abs(k-3*c.loses) > 1 {
-		t.Errorf("shortfall %.1f K, worked %.1f K", k, 3*c.loses)
+	f.follow(10*time.Minute, 0, c.At0-3*c.Loses, 100)
+	if _, k := f.set.Discharge(); math.Abs(k-3*c.Loses) > 1 {
+		t.Errorf("shortfall %.1f K, worked %.1f K", k, 3*c.Loses)
 	}
 	if got := f.set.LiquidAtMost(); got < 0.03 || got > 0.04 {
 		t.Errorf("liquid at most %.3f, worked 0.03", got)
@@ -332,7 +316,7 @@ func TestShortfall(t *testing.T) {
 // Nothing is allocated while nothing is wrong.
 func TestNoAllocationWhileClear(t *testing.T) {
 	c := machines[0]
-	f := newFilm(t, c.fluid, c.dew, c.condensing)
+	f := newFilm(t, c.Fluid, c.Dew, c.Condensing)
 	f.now.DischargeTemperature, f.now.SumpTemperature = 78, 40
 	m := f.now
 	m.Floor, m.Margin, m.RunningFor, m.Step = 11, 4, int64(time.Hour), 1e9
