@@ -111,8 +111,9 @@ func (c *Checker) neighbour(f *frozen, now *Now) (x float64, moving, sure bool) 
 // Noise. Pulsation and wiring give 0.05 to 0.2 bar (shared trade notes); the
 // rest is common practice, no source.
 const (
-	noisyTemperature = 1.5      // K, standard deviation between neighbouring samples
-	noisyPressure    = 30_000.0 // Pa
+	noisyTemperature = 1.5               // K, standard deviation between neighbouring samples
+	noisyPressure    = 30_000.0          // Pa
+	noisyDischarge   = 4 * noisyPressure // it pulsates more, on a transmitter of about four times the span
 	noisyHold        = 10 * time.Minute
 	noisyInterval    = 10 * time.Second // polled more slowly, a quick plant looks noisy, …
 	noisyCoil        = 2.0              // … and coils are quicker than the rest: so many times the limit
@@ -127,6 +128,9 @@ func (c *Checker) checkNoise(now *Now, dt int64) {
 		switch f.kind {
 		case pressure:
 			limit = max(noisyPressure, 0.05*x)
+			if f.in.Signal == c.group.DischargePressure.Signal {
+				limit = max(noisyDischarge, 0.05*x)
+			}
 		case coil:
 			limit *= noisyCoil
 		}

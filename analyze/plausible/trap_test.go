@@ -396,22 +396,24 @@ func TestTwinsOnOneHeader(t *testing.T) {
 }
 
 // TestTrap34NoiseIsDoubtedOnlyWhenItIsWild: jitter of 0.1 bar is a compressor's
-// (shared trade notes: 0.05 to 0.2 bar), 0.6 bar is a loose contact.
+// (shared trade notes: 0.05 to 0.2 bar), 0.6 bar is a loose contact; at the
+// discharge that is pulsation, 1.8 bar is not.
 func TestTrap34NoiseIsDoubtedOnlyWhenItIsWild(t *testing.T) {
 	for _, c := range []struct {
-		bar  float64
-		want bool
-	}{{0.1, false}, {0.6, true}} {
+		bar, discharge float64
+		want           bool
+	}{{0.1, 0, false}, {0.6, 0, true}, {0, 0.6, false}, {0, 1.8, true}} {
 		u := newUnit(t, "R134a")
 		i := 0.0
 		u.run(0, 40, func(float64) shown {
 			i++
 			s := shown{u.saturated(0), u.saturated(35), 12, 70, 5, 8}
-			s.low += c.bar * 1e5 * math.Sqrt2 * math.Sin(i*i) // like noise: √2·sin has deviation 1
+			noise := 1e5 * math.Sqrt2 * math.Sin(i*i) // like noise: √2·sin has deviation 1
+			s.low, s.high = s.low+c.bar*noise, s.high+c.discharge*noise
 			return s
 		})
 		if _, said := u.said[Noisy.String()]; said != c.want {
-			t.Errorf("%g bar: %q", c.bar, u.said)
+			t.Errorf("%g bar, %g bar at the discharge: %q", c.bar, c.discharge, u.said)
 		}
 	}
 }

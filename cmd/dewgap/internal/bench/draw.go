@@ -93,8 +93,11 @@ func (t Trial) describe() (string, *struck) {
 	}
 	dew, air, fluid := -10.0, 2.0, []string{"R513A", "R448A", "R134a", "R404A"}[r.IntN(4)]
 	if s.lt {
-		s.line = 35
+		s.line *= 35.0 / 55
 		dew, air, fluid = -32, -20, []string{"R448A", "R404A", "R407F", "R452A"}[r.IntN(4)]
+	}
+	if fault != nil && fault.cause != "" {
+		s.line *= 0.6 // one that does not dry up what a coil lets through
 	}
 	var b strings.Builder
 	w := func(f string, a ...any) { fmt.Fprintf(&b, f+"\n", a...) }
@@ -110,7 +113,7 @@ func (t Trial) describe() (string, *struck) {
 		w("omit = [\"%s\"]", strings.Join(omit, `", "`))
 	}
 	w("[store]\noutdoor_c = %.1f\nmachine_room_c = %.1f", s.outdoor, s.room)
-	w("[sensors]\ntemperature_lag_s = %.1f\ntemperature_noise_k = %.3f\npressure_noise_bar = %.4f", (10+30*r.Float64())*t.Lag, 0.05*t.Noise, 0.02*t.Noise)
+	w("[sensors]\ntemperature_lag_s = %.1f\ntemperature_noise_k = %.3f\npressure_noise_bar = %.4f", (10+30*r.Float64())*t.Lag, 0.05*t.Noise, 0.05*t.Noise) // up to 0.2 bar (trade notes, section 13) where a noisy store is doubled
 	w("[[suction_group]]\nname = \"g\"\nrefrigerant = %q\ndew_c = %g", fluid, dew)
 	w("  [suction_group.control]\n  mode = %q\n  minimum_off_s = %.0f", s.mode, s.stop)
 	s.compressors(w)

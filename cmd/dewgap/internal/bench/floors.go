@@ -100,7 +100,11 @@ func (f Floors) Raise(set string, figures []Figure) {
 	}
 	for _, g := range figures {
 		floor, ok := f[set][g.Name]
-		if v := g.round(g.Value); g.Of > 0 && (!ok || g.worse(floor, v)) {
+		v := g.round(g.Value)
+		if g.Higher && v <= 0 {
+			continue // a floor that cannot be missed is none
+		}
+		if g.Of > 0 && (!ok || g.worse(floor, v)) {
 			f[set][g.Name] = v
 		}
 	}
