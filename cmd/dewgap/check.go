@@ -59,5 +59,8 @@ func tellFaults(con console, file string, err error) error {
 	for _, f := range faults {
 		fmt.Fprintln(con.Err, f.Error())
 	}
+	if len(faults) == 1 {
+		return fmt.Errorf("%s has a fault; it cannot be run", file)
+	}
 	return fmt.Errorf("%s has %d faults; it cannot be run", file, len(faults))
 }

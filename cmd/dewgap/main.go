@@ -77,7 +77,10 @@ func run(ctx context.Context, args []string, con console) (code int) {
 	if len(args) == 0 {
 		args = []string{"--help"}
 	}
-	verb, err := parser.Parse(hyphensToMinus(args))
+	if len(args) > 0 && args[0] == "sat" {
+		args = hyphensToMinus(args)
+	}
+	verb, err := parser.Parse(args)
 	if err != nil {
 		fmt.Fprintf(con.Err, "dewgap: %v\nRun 'dewgap --help' for the commands, 'dewgap COMMAND --help' for one.\n", err)
 		return 2

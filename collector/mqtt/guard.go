@@ -1,6 +1,7 @@
 package mqtt
 
 import (
+	"errors"
 	"fmt"
 	"net"
 	"sync/atomic"
@@ -96,6 +97,8 @@ func (g *guarded) begun() error {
 			return protocolError(fmt.Sprintf("%d answers to %d subscriptions", g.left-2, asked))
 		}
 	case packets.Publish, packets.Pubrel, packets.Pingresp:
+	case packets.Disconnect: // newer brokers take leave so, whatever the version
+		return errors.New("the broker closed the session")
 	default:
 		return protocolError(fmt.Sprintf("a packet of type %d, which no broker sends to a reader", g.kind))
 	}

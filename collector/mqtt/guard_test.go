@@ -46,6 +46,7 @@ func TestGuardKeepsThePacketsThatTheLibraryCannotStand(t *testing.T) {
 		"length without end":     {join(connack, endless), "without end"},
 		"a client's packet":      {join(connack, []byte{0x82, 2, 0, 1}), "type 8"},
 		"thanks for nothing":     {join(connack, puback), "type 4"},
+		"leave taken":            {join(connack, []byte{0xE0, 0}), "the broker closed the session"},
 		"type 15":                {join(connack, []byte{0xF0, 0}), "type 15"},
 		"a large one that is ok": {join(connack, []byte{0x30, 0x80, 0x80, 0x40}, make([]byte, 1<<20), pingresp), ""},
 	} {
