@@ -77,7 +77,7 @@ func run(ctx context.Context, args []string, con console) (code int) {
 	if len(args) == 0 {
 		args = []string{"--help"}
 	}
-	if len(args) > 0 && args[0] == "sat" {
+	if args[0] == "sat" {
 		args = hyphensToMinus(args)
 	}
 	verb, err := parser.Parse(args)
