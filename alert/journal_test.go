@@ -374,14 +374,15 @@ func TestLedgerSaysWhyItCannotWrite(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	l.dir = filepath.Join(dir, "gone")
+	path := l.path
+	l.path = filepath.Join(dir, "gone", LedgerFile)
 	if err := l.Keep(start, func() []Totals { return nil }, true); err == nil {
 		t.Fatal("wrote into a directory that is not there")
 	}
 	if fault, n := l.Status(); fault == "" || n != 1 {
 		t.Errorf("status %q, %d", fault, n)
 	}
-	l.dir = dir
+	l.path = path
 	if err := l.Keep(start, func() []Totals { return nil }, false); err != nil {
 		t.Errorf("not tried again: %v", err)
 	}

@@ -143,6 +143,23 @@ func (e *Engine) Budgets() []superheat.Budget {
 	return all
 }
 
+// TrendDays returns the days that the slow trends stand on.
+func (e *Engine) TrendDays() []trend.Days {
+	var all []trend.Days
+	for _, g := range e.groups {
+		all = append(all, g.trends.Days()...)
+	}
+	return all
+}
+
+// TakeUpTrends continues the days that an earlier run kept, up to now. Trends
+// decide no event: replaying a recording needs none of it.
+func (e *Engine) TakeUpTrends(days []trend.Days, now time.Time) {
+	for _, g := range e.groups {
+		g.trends.TakeUp(days, now.UnixNano())
+	}
+}
+
 // finite says whether x is a number.
 func finite(x float64) bool { return !math.IsNaN(x) && !math.IsInf(x, 0) }
 

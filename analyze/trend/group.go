@@ -23,6 +23,7 @@ type Group struct {
 	floor    float64
 	notices  []Notice
 	renewed  bool // since the last Observe
+	takenUp  bool // days of an earlier run wait to be judged
 }
 
 type names struct{ circuits, compressors []string }
@@ -114,6 +115,10 @@ func (g *Group) Observe(x *phase.Sample, p *phase.Group) (renewed bool) {
 	if look {
 		g.twins(x.At)
 	}
+	if g.takenUp {
+		g.takenUp = false
+		g.renew()
+	}
 	renewed, g.renewed = g.renewed, false
 	return renewed
 }
@@ -188,27 +193,31 @@ func (g *Group) enterFor(i int, q Quantity, at int64, v float64) {
 // renew judges all lines: a day has ended.
 func (g *Group) renew() {
 	var list []Notice
-	judged := func(s *series, q Quantity, circuit, compressor string) {
+	g.each(func(s *series, q Quantity, of Of) {
 		l, days, ok := s.line()
 		if !ok {
 			return
 		}
 		if n, ok := judge(q, l, days, g.floor); ok {
-			n.Group, n.Circuit, n.Compressor = g.name, circuit, compressor
+			n.Group, n.Circuit, n.Compressor = of.Group, of.Circuit, of.Compressor
 			list = append(list, n)
 		}
-	}
+	})
+	g.notices, g.renewed = list, true
+}
+
+// each visits every series.
+func (g *Group) each(visit func(s *series, q Quantity, of Of)) {
 	for i := range g.circuits {
 		for q := range InPulldown {
-			judged(&g.circuits[i].series[q], q, g.names.circuits[i], "")
+			visit(&g.circuits[i].series[q], q, Of{Group: g.name, Circuit: g.names.circuits[i], Quantity: q.Code()})
 		}
 	}
 	for i := range g.machines {
 		for q := InPulldown; q < QuantityCount; q++ {
-			judged(&g.machines[i].series[q-InPulldown], q, "", g.names.compressors[i])
+			visit(&g.machines[i].series[q-InPulldown], q, Of{Group: g.name, Compressor: g.names.compressors[i], Quantity: q.Code()})
 		}
 	}
-	g.notices, g.renewed = list, true
 }
 
 // lesser returns the smaller one that is known.

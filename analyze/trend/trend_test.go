@@ -1,11 +1,13 @@
 package trend
 
 import (
+	"encoding/json"
 	"math"
 	"slices"
 	"strings"
 	"testing"
 
+	"github.com/google/go-cmp/cmp"
 	"pgregory.net/rapid"
 
 	"dewgap/analyze/phase"
@@ -111,6 +113,79 @@ func TestJudge(t *testing.T) {
 	}
 	if _, ok := judge(AfterDefrost, Line{Slope: -0.5, Low: -0.6, High: -0.4, First: 13, Now: 9.5}, 8, math.NaN()); ok {
 		t.Error("an unknown floor made a notice")
+	}
+}
+
+// TestRestartForgetsNoDay: whenever a run ends, the next one goes on with what
+// is written of its days, as if nothing had happened.
+func TestRestartForgetsNoDay(t *testing.T) {
+	rapid.Check(t, func(t *rapid.T) {
+		hours := rapid.IntRange(1, 24*40).Draw(t, "hours")
+		stop := rapid.IntRange(0, hours).Draw(t, "stop")
+		through := func(restart bool) *Group {
+			g := NewGroup("lt", []string{"room"}, []string{"c1", "c2"})
+			for h := range hours {
+				if restart && h == stop {
+					text, err := json.Marshal(g.Days())
+					if err != nil {
+						t.Fatal(err)
+					}
+					var days []Days
+					if err := json.Unmarshal(text, &days); err != nil {
+						t.Fatal(err)
+					}
+					g = NewGroup("lt", []string{"room"}, []string{"c1", "c2"})
+					g.TakeUp(days, 20000*dayNS+int64(h)*3600e9)
+				}
+				at := 20000*dayNS + int64(h)*3600e9
+				g.enter(0, AirOverDew, at, 8+float64(h)/50)
+				g.enterFor(1, InPulldown, at, 12-float64(h%24)/10-float64(h)/100)
+			}
+			g.floor = 8
+			g.renew()
+			return g
+		}
+		want, got := through(false), through(true)
+		if diff := cmp.Diff(want.Days(), got.Days()); diff != "" {
+			t.Fatal(diff)
+		}
+		if diff := cmp.Diff(want.Notices(), got.Notices()); diff != "" {
+			t.Fatal(diff)
+		}
+	})
+}
+
+func TestTakeUpIsJudgedAtOnce(t *testing.T) {
+	of := Of{Group: "lt", Circuit: "room", Quantity: AfterDefrost.Code()}
+	falling := Days{Of: of}
+	for day := range 8 {
+		falling.Days = append(falling.Days, Day{Date: date(20000 + float64(day)), Value: 13 - 0.6*float64(day)})
+	}
+	ahead := Days{Of: of, Days: append(slices.Clone(falling.Days), Day{Date: date(23000), Value: 90}, Day{Date: "yesterday", Value: 90})}
+	other := falling
+	other.Group = "mt"
+	for _, c := range []struct {
+		name string
+		days []Days
+		want int
+	}{
+		{"a falling line", []Days{falling}, 1},
+		{"days of a clock that ran ahead, and of none", []Days{ahead}, 1},
+		{"another group's", []Days{other}, 0},
+		{"no days", nil, 0},
+	} {
+		g := NewGroup("lt", []string{"room"}, []string{"c1"})
+		p := phase.NewGroup(phase.Settings{}, 1, []phase.DefrostKind{phase.Electric})
+		x := phase.Sample{At: 20008 * dayNS, Compressors: make([]phase.CompressorSample, 1), Circuits: make([]phase.CircuitSample, 1)}
+		g.TakeUp(c.days, x.At)
+		g.Compressor(0, x.At, Compressor{Phase: phase.Steady, Superheat: 15, Floor: 8})
+		renewed := g.Observe(&x, p)
+		if !renewed || len(g.Notices()) != c.want {
+			t.Errorf("%s: renewed %v, notices %v", c.name, renewed, g.Notices())
+		}
+		if days := g.Days(); c.want == 1 && len(days[0].Days) != 8 {
+			t.Errorf("%s: kept %v", c.name, days)
+		}
 	}
 }
 

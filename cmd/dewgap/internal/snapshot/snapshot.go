@@ -64,7 +64,7 @@ type Replay struct {
 
 // Fault is something wrong with the daemon itself, in words.
 type Fault struct {
-	What string `json:"what"` // a word: journal, ledger, config, clock
+	What string `json:"what"` // a word: journal, ledger, trends, recording, config, clock
 	Text string `json:"text"`
 }
 

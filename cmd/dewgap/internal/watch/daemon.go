@@ -43,6 +43,7 @@ type Daemon struct {
 	Setting
 	journal *alert.Journal
 	ledger  *alert.Ledger
+	days    *alert.DayBook
 	board   *snapshot.Board
 	log     *slog.Logger
 	shift   *shift
@@ -78,7 +79,12 @@ func Open(s Setting) (*Daemon, error) {
 		d.log.Error("exposure of an earlier run could not be read", "error", err)
 	}
 	d.ledger = ledger
-	d.takeUp(totals)
+	book, days, err := alert.OpenDayBook(data)
+	if err != nil {
+		d.log.Error("days of slow trends could not be read", "error", err)
+	}
+	d.days = book
+	d.takeUp(totals, days)
 	return d, nil
 }
 
@@ -133,7 +139,10 @@ func (d *Daemon) close() error {
 	now := d.Clock.Now()
 	d.journal.Refresh(now, d.shift.line.Book.Open(), true)
 	d.journal.Note(alert.Note{At: now, What: "stop", Text: d.Version.Version})
-	return errors.Join(d.ledger.Keep(now, d.shift.line.Book.Totals, true), d.journal.Close())
+	return errors.Join(
+		d.days.Keep(now, d.shift.line.engine.TrendDays, true),
+		d.ledger.Keep(now, d.shift.line.Book.Totals, true),
+		d.journal.Close())
 }
 
 // Summary returns what the run has shown, for a person. Call it after Run.

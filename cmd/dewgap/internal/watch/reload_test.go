@@ -16,6 +16,7 @@ import (
 
 	"dewgap/alert"
 	"dewgap/analyze/reading"
+	"dewgap/analyze/trend"
 	"dewgap/cmd/dewgap/internal/exposition"
 	"dewgap/collector"
 	"dewgap/config"
@@ -265,6 +266,39 @@ func TestTrap33ReloadTakesOver(t *testing.T) {
 			if ev.ID == first[0].ID && (ev.Closed == nil || !strings.Contains(strings.Join(ev.Evidence, " "), "no longer configured")) {
 				t.Errorf("the event of the compressor that is gone: %+v", ev)
 			}
+		}
+	})
+}
+
+// TestRestartKeepsTheDaysOfTrends: what was kept day by day is there after a
+// restart and after a reload of another site, and written again.
+func TestRestartKeepsTheDaysOfTrends(t *testing.T) {
+	dir := t.TempDir()
+	c1 := fmt.Sprintf(compressorText, "c1")
+	synctest.Test(t, func(t *testing.T) {
+		book, _, err := alert.OpenDayBook(dir)
+		if err != nil {
+			t.Fatal(err)
+		}
+		kept := []trend.Days{{Of: trend.Of{Group: "mt", Compressor: "c1", Quantity: trend.InPulldown.Code()}}}
+		for i := range 7 {
+			day := time.Now().AddDate(0, 0, i-7).UTC()
+			kept[0].Days = append(kept[0].Days, trend.Day{Date: day.Format(time.DateOnly), Value: 12 - 0.4*float64(i)})
+		}
+		if err := book.Keep(time.Now(), func() []trend.Days { return kept }, true); err != nil {
+			t.Fatal(err)
+		}
+		b := newBench(t, fmt.Sprintf(siteText, dir, 11, c1), collector.NewRealClock())
+		for _, floor := range []int{11, 10} {
+			b.write(fmt.Sprintf(siteText, dir, floor, c1), nil)
+			b.pass(time.Minute)
+			if snap, _ := b.board.Current(); len(snap.Notices) != 1 || snap.Notices[0].Compressor != "c1" || snap.Notices[0].Observed != 7 {
+				t.Errorf("floor %d: notices %+v", floor, snap.Notices)
+			}
+		}
+		b.stop()
+		if _, days, err := alert.OpenDayBook(dir); err != nil || len(days) != 1 || len(days[0].Days) != 7 {
+			t.Errorf("kept %+v, %v", days, err)
 		}
 	})
 }

@@ -150,6 +150,7 @@ func (d *Daemon) keep(s *shift, at time.Time, changes []alert.Change, open []ale
 	d.journal.Refresh(at, open, false)
 	d.say("journal", d.journal.Commit())
 	d.say("ledger", d.ledger.Keep(at, s.line.Book.Totals, len(changes) > 0))
+	d.say("day book", d.days.Keep(at, s.line.engine.TrendDays, false))
 }
 
 func (d *Daemon) logChange(c alert.Change) {
@@ -185,6 +186,9 @@ func (d *Daemon) publish(sh *shift, result analyze.Result) {
 	s.Recent = d.recent()
 	s.Journal = d.journal.Status()
 	s.LedgerFault, s.LedgerErrors = d.ledger.Status()
+	if text := d.days.Fault(); text != "" {
+		s.Faults = append(s.Faults, snapshot.Fault{What: "trends", Text: text})
+	}
 	s.LateRows = d.late
 	if sh.recorder != nil {
 		if rows, err := sh.recorder.Lost(); err != nil {
