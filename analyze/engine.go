@@ -91,7 +91,11 @@ func New(site Site) (*Engine, error) {
 	for _, g := range e.groups {
 		g.ready(e.inputs, site.Sensors)
 	}
-	e.result.States = make([]State, compressors)
+	for _, g := range e.groups {
+		for i := range g.compressors {
+			e.result.States = append(e.result.States, State{Compressor: g.first + i, Group: g.spec.Name, Name: g.spec.Compressors[i].Name})
+		}
+	}
 	e.result.Inputs = make([]Input, len(site.Points))
 	return e, nil
 }

@@ -49,7 +49,7 @@ type compressor struct {
 
 	meter superheat.Meter
 	learn *superheat.LagLearner // nil where the lag is stated
-	value superheat.Value
+	value *superheat.Value      // in the group's now
 	set   floodback.Set
 	why   cause.Case
 }
@@ -83,7 +83,7 @@ func newGroup(spec *Group, air units.Pascal, first int) (*group, error) {
 	for range spec.Compressors {
 		g.compressors = append(g.compressors, compressor{
 			suctionPressure: noPoint, suctionTemperature: noPoint, running: noPoint,
-			dischargeTemperature: noPoint, sumpTemperature: noPoint, value: notMeasured,
+			dischargeTemperature: noPoint, sumpTemperature: noPoint,
 			set: floodback.NewSet(&g.detect, g.line), why: cause.NewCase(g.coils),
 		})
 	}
@@ -193,6 +193,10 @@ func (g *group) watch(inputs []input) {
 	}
 	g.checker = plausible.New(w)
 	g.now = plausible.Now{Superheat: make([]superheat.Value, len(g.compressors)), Told: make([]bool, len(g.compressors)), Defrosting: make([]bool, len(g.circuits))}
+	for i := range g.compressors {
+		g.compressors[i].value = &g.now.Superheat[i]
+		*g.compressors[i].value = notMeasured
+	}
 }
 
 // doubt lets the inputs be doubted by what their neighbours say.
@@ -203,7 +207,6 @@ func (g *group) doubt(phases []phase.Phase) {
 	}
 	g.now.At, g.now.Ambient, g.now.Phases = x.At, x.Ambient, phases
 	for i := range g.compressors {
-		g.now.Superheat[i] = g.compressors[i].value
 		g.now.Told[i] = x.Compressors[i].Running != phase.NotKnown
 	}
 	for i := range g.phases.Circuits {
@@ -244,7 +247,7 @@ func (g *group) observe(at, step int64, e *Engine) (renewed bool) {
 		g.judge(i, phases[i], step, e)
 		g.learnLag(i, phases[i], e)
 		shown := trend.Compressor{Phase: phases[i], Superheat: nan, Floor: float64(g.detect.Floor.Pulldown)}
-		if v := &g.compressors[i].value; v.Quality == reading.Good {
+		if v := g.compressors[i].value; v.Quality == reading.Good {
 			shown.Superheat = float64(v.Superheat)
 		}
 		g.trends.Compressor(i, at, shown)
@@ -257,54 +260,49 @@ func (g *group) measure(i int, at int64, e *Engine) {
 	c := &g.compressors[i]
 	switch {
 	case c.suctionPressure == noPoint:
-		c.value = notMeasured
+		*c.value = notMeasured
 	case c.suctionTemperature == noPoint:
 		none := superheat.NewSignal(reading.SuctionTemperature, 0)
-		c.value = c.meter.Observe(at, e.inputs[c.suctionPressure].suction, &none)
+		c.meter.Observe(at, e.inputs[c.suctionPressure].suction, &none, c.value)
 		c.value.Quality, c.value.Reason = reading.Missing, absent
 	default:
-		c.value = c.meter.Observe(at, e.inputs[c.suctionPressure].suction, e.inputs[c.suctionTemperature].signal)
+		c.meter.Observe(at, e.inputs[c.suctionPressure].suction, e.inputs[c.suctionTemperature].signal, c.value)
 	}
 	x := &g.sample
-	x.Compressors[i] = phase.CompressorSample{
-		Running:              e.onOff(c.running),
-		Dew:                  float64(c.value.DewNow),
-		SuctionTemperature:   float64(c.value.Temperature),
-		DischargeTemperature: e.value(c.dischargeTemperature),
-		SumpTemperature:      e.value(c.sumpTemperature),
-	}
+	y := &x.Compressors[i]
+	y.Running = e.onOff(c.running)
+	y.Dew = float64(c.value.DewNow)
+	y.SuctionTemperature = float64(c.value.Temperature)
+	y.DischargeTemperature = e.value(c.dischargeTemperature)
+	y.SumpTemperature = e.value(c.sumpTemperature)
 	if !finite(x.Dew) {
 		x.SuctionPressure, x.Dew = float64(c.value.Pressure), float64(c.value.DewNow)
 	}
 }
 
-// judge writes one compressor's state and asks the detectors.
+// judge writes one compressor's state and asks the detectors. Both are filled
+// in place: to build and copy them costs more than what is done with them.
 func (g *group) judge(i int, p phase.Phase, step int64, e *Engine) {
-	c, v := &g.compressors[i], &g.compressors[i].value
+	c, v := &g.compressors[i], g.compressors[i].value
 	run := &g.phases.Compressors[i]
 	floor := g.detect.Floor.In(p)
-	st := &e.result.States[g.first+i]
-	*st = State{
-		Time: e.result.Time, Compressor: g.first + i, Group: g.spec.Name, Name: g.spec.Compressors[i].Name,
-		Phase: p, Quality: v.Quality, Reason: v.Reason,
-		Superheat: v.Superheat, Floor: floor, Margin: v.Superheat - floor, Uncertainty: v.Uncertainty,
-		SuctionPressure: v.Pressure, Dew: v.DewNow, SuctionTemperature: v.Temperature,
-	}
+	st := &e.result.States[g.first+i] // New has told who it is
+	st.Time, st.Phase, st.Quality, st.Reason = e.result.Time, p, v.Quality, v.Reason
+	st.Superheat, st.Floor, st.Margin, st.Uncertainty = v.Superheat, floor, v.Superheat-floor, v.Uncertainty
+	st.SuctionPressure, st.Dew, st.SuctionTemperature = v.Pressure, v.DewNow, v.Temperature
 	if p == phase.Off {
-		st.Superheat, st.Margin = units.Kelvin(math.NaN()), units.Kelvin(math.NaN())
+		st.Superheat, st.Margin = units.Kelvin(nan), units.Kelvin(nan)
 	}
-	x, y := &g.sample, &g.sample.Compressors[i]
-	ns, whole := run.For(x.At)
-	g.moment = floodback.Moment{
-		At: x.At, Step: step, Compressor: g.first + i, Kind: g.spec.Compressors[i].Kind,
-		Phase: p, Running: run.Running(), RunningFor: ns, Whole: whole, Stopped: run.Stopped(),
-		Quality: v.Quality, Lean: v.Lean, Superheat: float64(v.Superheat), Floor: float64(floor),
-		Margin: float64(v.Superheat - floor), Uncertainty: float64(v.Uncertainty), Lag: c.meter.Lag().Seconds(),
-		SuctionPressure: float64(v.Pressure), DischargePressure: x.DischargePressure,
-		Dew: float64(v.DewNow), CondensingDew: x.CondensingDew,
-		SuctionTemperature: float64(v.Temperature), DischargeTemperature: y.DischargeTemperature,
-		SumpTemperature: y.SumpTemperature, Ambient: x.Ambient,
-	}
+	x, y, m := &g.sample, &g.sample.Compressors[i], &g.moment
+	m.At, m.Step, m.Compressor, m.Kind = x.At, step, g.first+i, g.spec.Compressors[i].Kind
+	m.Phase, m.Running, m.Stopped = p, run.Running(), run.Stopped()
+	m.RunningFor, m.Whole = run.For(x.At)
+	m.Quality, m.Lean, m.Superheat, m.Floor = v.Quality, v.Lean, float64(v.Superheat), float64(floor)
+	m.Margin, m.Uncertainty, m.Lag = float64(v.Superheat-floor), float64(v.Uncertainty), c.meter.Lag().Seconds()
+	m.SuctionPressure, m.DischargePressure = float64(v.Pressure), x.DischargePressure
+	m.Dew, m.CondensingDew = float64(v.DewNow), x.CondensingDew
+	m.SuctionTemperature, m.DischargeTemperature = float64(v.Temperature), y.DischargeTemperature
+	m.SumpTemperature, m.Ambient = y.SumpTemperature, x.Ambient
 	first := len(e.result.Findings)
 	e.result.Findings = c.set.Step(&g.moment, e.result.Findings)
 	if first < len(e.result.Findings) {

@@ -6,8 +6,10 @@ type Set struct {
 	start   startWatch
 	hunting huntingWatch
 	high    highWatch
-	spare   [4]Finding // one for each
+	spare   [HighSuperheat + 1]Finding // one for each, by kind
 }
+
+var _ = [...]Detector{(*marginWatch)(nil), (*startWatch)(nil), (*huntingWatch)(nil), (*highWatch)(nil)}
 
 // NewSet returns the detectors of one compressor of a group with settings s,
 // their defaults filled in, and the vapour properties of its refrigerant. It
@@ -19,10 +21,35 @@ func NewSet(s *Settings, v Vapour) Set {
 // Step takes the next moment and appends what is not plainly clear to found.
 // The floodback finding, if any, comes first.
 func (s *Set) Step(m *Moment, found []Finding) []Finding {
-	found = step(&s.margin, Floodback, m, &s.spare[0], found)
-	found = step(&s.start, FloodedStart, m, &s.spare[1], found)
-	found = step(&s.hunting, Hunting, m, &s.spare[2], found)
-	found = step(&s.high, HighSuperheat, m, &s.spare[3], found)
+	s.margin.Step(m, s.ask(Floodback, m))
+	found = s.tell(Floodback, found)
+	s.start.Step(m, s.ask(FloodedStart, m))
+	found = s.tell(FloodedStart, found)
+	s.hunting.Step(m, s.ask(Hunting, m))
+	found = s.tell(Hunting, found)
+	s.high.Step(m, s.ask(HighSuperheat, m))
+	return s.tell(HighSuperheat, found)
+}
+
+// ask returns the finding for a detector to fill. It stays with the set, for to
+// clear and copy one each time costs more than the asking; what a detector
+// leaves in it with Clear is overwritten by itself the next time.
+func (s *Set) ask(k Kind, m *Moment) *Finding {
+	f := &s.spare[k]
+	f.Kind, f.Compressor, f.Input, f.Verdict = k, m.Compressor, -1, CannotTell
+	return f
+}
+
+// tell appends what a detector has found.
+func (s *Set) tell(k Kind, found []Finding) []Finding {
+	f := &s.spare[k]
+	if f.Verdict == Clear && f.Evidence == nil {
+		return found
+	}
+	if f.Verdict != Clear {
+		found = append(found, *f)
+	}
+	*f = Finding{}
 	return found
 }
 
@@ -40,20 +67,4 @@ func (s *Set) Discharge() (learned bool, shortfall float64) { return s.margin.we
 func (s *Set) LiquidAtMost() float64 {
 	l := &s.margin.wet.liquid
 	return l.liquid + l.doubt/2
-}
-
-// step asks one detector. It fills a finding that stays with the set, for to
-// clear and copy one each time costs more than the asking; what a detector
-// leaves in it with Clear is overwritten by itself the next time.
-func step(d Detector, k Kind, m *Moment, f *Finding, found []Finding) []Finding {
-	f.Kind, f.Compressor, f.Input, f.Verdict = k, m.Compressor, -1, CannotTell
-	d.Step(m, f)
-	if f.Verdict == Clear && f.Evidence == nil {
-		return found
-	}
-	if f.Verdict != Clear {
-		found = append(found, *f)
-	}
-	*f = Finding{}
-	return found
 }

@@ -11,13 +11,23 @@ type smooth struct {
 // take enters x after step ns, with time constant tau seconds, and returns the
 // smoothed value. NaN is ignored.
 func (s *smooth) take(x float64, step int64, tau float64) float64 {
+	return s.blend(x, gain(step, tau))
+}
+
+// gain is the share that a value has after step ns, with time constant tau
+// seconds.
+func gain(step int64, tau float64) float64 {
+	dt := float64(step)
+	return dt / (tau*1e9 + dt)
+}
+
+func (s *smooth) blend(x, gain float64) float64 {
 	switch {
-	case math.IsNaN(x):
-	case !s.known:
-		s.value, s.known = x, true
+	case x != x: // NaN
+	case s.known:
+		s.value += (x - s.value) * gain
 	default:
-		dt := float64(step) / 1e9
-		s.value += (x - s.value) * dt / (tau + dt)
+		s.value, s.known = x, true
 	}
 	return s.now()
 }
@@ -37,8 +47,11 @@ type trend struct {
 }
 
 func (t *trend) take(x float64, step int64) {
-	near := t.near.take(x, step, t.tau)
-	t.far.take(near, step, t.tau)
+	if x != x && !t.near.known { // an input that does not exist
+		return
+	}
+	g := gain(step, t.tau)
+	t.far.blend(t.near.blend(x, g), g)
 }
 
 func (t *trend) known() bool { return t.near.known }

@@ -12,6 +12,7 @@ import (
 func BenchmarkSample(b *testing.B) {
 	p, t := NewSuction(chart{}, 0), NewSignal(reading.SuctionTemperature, 0)
 	m := NewMeter(chart{}, Sensor{}, Sensor{})
+	var v Value
 	b.ReportAllocs()
 	at := int64(0)
 	for i := 0; b.Loop(); i++ {
@@ -19,6 +20,6 @@ func BenchmarkSample(b *testing.B) {
 		wobble := float64(i * 7 % 11)
 		p.Take(at, good(159000+100*wobble))
 		t.Take(at, good(-18+0.1*wobble))
-		m.Observe(at, &p, &t)
+		m.Observe(at, &p, &t, &v)
 	}
 }

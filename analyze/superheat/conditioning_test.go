@@ -46,7 +46,8 @@ func (l *line) run(poll func() float64, seconds, from float64, dew func(sec floa
 		at := int64(now * float64(second))
 		suction.Take(at, &reading.Reading{Value: raw, Quality: reading.Good})
 		pipe.Take(at, &reading.Reading{Value: l.felt, Quality: reading.Good})
-		v := meter.Observe(at, &suction, &pipe)
+		var v superheat.Value
+		meter.Observe(at, &suction, &pipe, &v)
 		direct, err := l.fluid.Dew(units.Pascal(raw))
 		if now < from || err != nil || v.Quality != reading.Good {
 			continue

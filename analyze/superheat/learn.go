@@ -16,6 +16,7 @@ type LagLearner struct {
 	ring  [learnKeep]lagMoment
 	n     int                // moments in ring
 	next  int                // where the next one goes
+	at    int64              // of the newest
 	due   int64              // when the trial under way ends; 0: none is
 	rest  int64              // no trial begins before
 	slow  lag                // of the dew, to see quick changes by
@@ -26,7 +27,7 @@ type LagLearner struct {
 type lagMoment struct {
 	at        int64
 	dew, pipe float64
-	delay     float64 // s; of the median, which the dew has already
+	delay     time.Duration // of the median, which the dew has already
 }
 
 const (
@@ -57,7 +58,7 @@ func (l *LagLearner) Observe(at int64, dew, pipe float64, delay time.Duration, r
 		return false
 	}
 	if l.n > 0 {
-		switch since := at - l.ago(0).at; {
+		switch since := at - l.at; {
 		case since < learnPace:
 			return false
 		case since > learnHole:
@@ -69,9 +70,11 @@ func (l *LagLearner) Observe(at int64, dew, pipe float64, delay time.Duration, r
 	if l.n == 0 {
 		l.slow.reset(dew)
 	}
-	l.ring[l.next] = lagMoment{at, dew, pipe, delay.Seconds()}
-	l.next = (l.next + 1) % learnKeep
-	l.n = min(l.n+1, learnKeep)
+	l.ring[l.next] = lagMoment{at, dew, pipe, delay}
+	if l.next++; l.next == learnKeep {
+		l.next = 0
+	}
+	l.n, l.at = min(l.n+1, learnKeep), at
 	if l.due == 0 {
 		// The moments before must be there to begin the trial with.
 		if math.Abs(dew-l.slow.out) > learnQuick && at >= l.rest && l.n > 3 && at-l.ago(l.n-1).at >= learnBefore {
@@ -120,7 +123,7 @@ func (l *LagLearner) fit(from int64) (tau float64, ok bool) {
 	if best < learnShort*1.5 || best > learnLong/1.5 {
 		return 0, false
 	}
-	delay := l.ago(0).delay
+	delay := l.ago(0).delay.Seconds()
 	shorter, longer := l.crooked(first, best/1.6), l.crooked(first, best*1.6)
 	return best + delay, least < 0.4 && min(shorter, longer) > 1.5*least
 }

@@ -68,38 +68,41 @@ func (m *Meter) Lag() time.Duration { return m.terms.Lag }
 // LagAssumed says that the time constant was neither stated nor learned.
 func (m *Meter) LagAssumed() bool { return m.terms.LagAssumed }
 
-// Observe returns the superheat at the given time from the two inputs. Call it
-// for each row: the lag follows each new sample of the pressure.
-func (m *Meter) Observe(now int64, p *Suction, t *Signal) Value {
-	v := unknown
+// Observe writes the superheat at the given time from the two inputs into v.
+// Call it for each row: the lag follows each new sample of the pressure.
+func (m *Meter) Observe(now int64, p *Suction, t *Signal, v *Value) {
 	tv, tq, twhy := t.Now(now)
-	pv, pq, pwhy := p.Pressure(now)
-	if tq == reading.Good || tq == reading.Suspect {
+	_, pq, pwhy := p.Now(now)
+	haveT, haveP := tq == reading.Good || tq == reading.Suspect, pq == reading.Good || pq == reading.Suspect
+	if !haveT || !haveP || p.noDew {
+		*v = unknown
+	}
+	if haveT {
 		v.Temperature = units.Celsius(tv)
 	}
-	if pq != reading.Good && pq != reading.Suspect {
+	if !haveP {
 		m.primed = false
 		v.Quality, v.Reason = worse(pq, pwhy, tq, twhy)
-		return v
+		return
 	}
-	v.Pressure = pv
+	v.Pressure = p.pressure
 	if p.noDew {
 		m.primed = false
 		v.Quality, v.Reason = worse(reading.Bad, ReasonNoDew, tq, twhy)
-		return v
+		return
 	}
 	m.follow(p)
 	v.Dew, v.DewNow = units.Celsius(m.lag.out), p.dew
 	v.Quality, v.Reason = worse(tq, twhy, pq, pwhy)
-	if tq != reading.Good && tq != reading.Suspect {
-		return v
+	if !haveT {
+		return
 	}
 	v.Superheat = v.Temperature.Above(v.Dew)
 	v.Uncertainty = m.uncertainty(p.slope)
+	v.Lean = 0
 	if v.Quality == reading.Suspect {
 		v.Lean = leanOf(pq, p.leaning(), tq, t.leaning())
 	}
-	return v
 }
 
 func (m *Meter) follow(p *Suction) {

@@ -39,6 +39,7 @@ type Signal struct {
 	value float64
 	at    int64 // of value
 	good  bool  // a good value was ever read, and no Bad one since
+	until int64 // until when the value is good and nothing is held against it
 	last  reading.Quality
 	why   string // reason of the last failure or of the suspicion about value
 	doubt string // set from outside by plausibility
@@ -66,7 +67,7 @@ type Signal struct {
 // observed interval), at most 5 min.
 func NewSignal(role reading.Role, staleAfter time.Duration) Signal {
 	s := Signal{limits: limitsOf(role), configured: int64(staleAfter), why: ReasonNeverRead}
-	s.stale = s.configured
+	s.until, s.stale = math.MinInt64, s.configured
 	if s.stale <= 0 {
 		s.stale = int64(staleLeast)
 	}
@@ -84,9 +85,10 @@ func (s *Signal) Take(at int64, r *reading.Reading) bool {
 		s.observeInterval(at - s.attempt)
 	}
 	s.heard, s.attempt = true, at
+	taken := false
 	switch r.Quality {
 	case reading.Good, reading.Suspect:
-		return s.takeValue(at, r)
+		taken = s.takeValue(at, r)
 	case reading.Missing, reading.Stale:
 		s.last, s.why = reading.Missing, r.Reason
 		if s.why == "" {
@@ -95,7 +97,16 @@ func (s *Signal) Take(at int64, r *reading.Reading) bool {
 	default:
 		s.bad(r.Reason)
 	}
-	return false
+	s.trust()
+	return taken
+}
+
+// trust tells until when nothing has to be asked before the value is given out.
+func (s *Signal) trust() {
+	s.until = math.MinInt64
+	if s.good && (s.last == reading.Good || s.last == reading.Missing) && s.doubt == "" {
+		s.until = s.at + s.stale
+	}
 }
 
 func (s *Signal) bad(reason string) {
@@ -195,6 +206,13 @@ func medianOf(a [intervalsFor]int64, n int) int64 {
 // Now returns the value at the given time with its quality and reason. The
 // value is NaN unless the quality is Good or Suspect.
 func (s *Signal) Now(now int64) (float64, reading.Quality, string) {
+	if now <= s.until {
+		return s.value, reading.Good, ""
+	}
+	return s.judge(now)
+}
+
+func (s *Signal) judge(now int64) (float64, reading.Quality, string) {
 	switch {
 	case s.last == reading.Bad:
 		return math.NaN(), reading.Bad, s.why
@@ -217,7 +235,10 @@ func (s *Signal) Now(now int64) (float64, reading.Quality, string) {
 // Doubt marks the input as suspect for a reason that plausibility found, and
 // says which way it is believed to be wrong, until it is called with an empty
 // reason.
-func (s *Signal) Doubt(reason string, lean Lean) { s.doubt, s.lean = reason, lean }
+func (s *Signal) Doubt(reason string, lean Lean) {
+	s.doubt, s.lean = reason, lean
+	s.trust()
+}
 
 // Lean says which way a doubted value is believed to be wrong.
 type Lean int8

@@ -215,7 +215,8 @@ func FuzzSignal(f *testing.F) {
 				r.Value *= 1e4
 				s.Take(at, r)
 			}
-			v := m.Observe(at, &s, &temp)
+			var v Value
+			m.Observe(at, &s, &temp, &v)
 			shown := v.Quality == reading.Good || v.Quality == reading.Suspect
 			if shown == math.IsNaN(float64(v.Superheat)) || shown == math.IsNaN(float64(v.Uncertainty)) {
 				t.Fatalf("%+v", v)

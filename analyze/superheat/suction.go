@@ -92,28 +92,26 @@ func (s *Suction) Delay() time.Duration {
 }
 
 func (s *Suction) push(x float64) {
-	if s.n == s.size {
-		s.remove(s.window[s.n-1])
-	} else {
+	i := s.n
+	if s.n < s.size {
 		s.n++
+	} else { // x takes the place of the oldest
+		oldest := s.window[s.n-1]
+		for i = 0; s.sorted[i] != oldest; i++ {
+		}
 	}
-	copy(s.window[1:s.n], s.window[:s.n-1])
-	s.window[0] = x
-	i := s.n - 1
 	for ; i > 0 && s.sorted[i-1] > x; i-- {
 		s.sorted[i] = s.sorted[i-1]
 	}
-	s.sorted[i] = x
-	s.judgeMiddle()
-}
-
-// remove takes the oldest sample out of sorted; one free place is left at its end.
-func (s *Suction) remove(x float64) {
-	i := 0
-	for s.sorted[i] != x {
-		i++
+	for ; i < s.n-1 && s.sorted[i+1] < x; i++ {
+		s.sorted[i] = s.sorted[i+1]
 	}
-	copy(s.sorted[i:s.n-1], s.sorted[i+1:s.n])
+	s.sorted[i] = x
+	for i := s.n - 1; i > 0; i-- { // a few: cheaper than copy
+		s.window[i] = s.window[i-1]
+	}
+	s.window[0] = x
+	s.judgeMiddle()
 }
 
 func (s *Suction) resort() {

@@ -9,7 +9,7 @@ import (
 const (
 	tick    = int64(30e9) // ns between two looks at what runs steadily
 	dayNS   = int64(24 * 3600e9)
-	soonest = 1800.0 // s after a defrost in which a lowest superheat belongs to it
+	soonest = int64(1800e9) // ns after a defrost in which a lowest superheat belongs to it
 )
 
 // Group follows the trends of one suction group. It is not safe for concurrent
@@ -128,7 +128,7 @@ func (g *Group) circuit(i int, x *phase.Sample, from *phase.Circuit, low float64
 	c := &g.circuits[i]
 	stage, _ := from.Stage()
 	e := &from.Last
-	inPulldown := stage == phase.PullingDown || e.Resumed != 0 && x.At-e.Resumed >= 0 && float64(x.At-e.Resumed)/1e9 < soonest && stage == phase.Refrigerating
+	inPulldown := stage == phase.PullingDown || e.Resumed != 0 && x.At-e.Resumed >= 0 && x.At-e.Resumed < soonest && stage == phase.Refrigerating
 	switch {
 	case inPulldown:
 		c.low = lesser(c.low, low)
