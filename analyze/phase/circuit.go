@@ -27,7 +27,6 @@ type Circuit struct {
 	air, dew lag // over a minute
 	flag     flag
 	feed     feed
-	frost    frost
 	near     int64 // since when the load looks recovered; 0: it does not
 
 	Before Before  // how the circuit ran before its last defrost
@@ -75,7 +74,7 @@ const (
 
 // NewCircuit returns the tracker of a circuit.
 func NewCircuit(kind DefrostKind) Circuit {
-	return Circuit{kind: kind, feed: newFeed(), frost: newFrost(), Last: Episode{Peak: math.NaN()}}
+	return Circuit{kind: kind, feed: newFeed(), Last: Episode{Peak: math.NaN()}}
 }
 
 // Stage returns what the circuit is doing, and since when.
@@ -91,7 +90,6 @@ func (c *Circuit) enter(st Stage, at int64) {
 
 // begin opens a defrost that began at from.
 func (c *Circuit) begin(from, at int64) {
-	c.frost.judge(c.Before.gap.now())
 	c.Last = Episode{Began: from, Peak: math.NaN()}
 	c.enter(Defrosting, at)
 }
@@ -217,9 +215,6 @@ func (c *Circuit) learn(at int64, x CircuitSample, dew, dt float64) {
 	b.outlet.take(x.CoilOutlet, dt, tau)
 	b.gap.take(x.Air-dew, dt, tau)
 	b.superheat.take(x.CoilOutlet-dew, dt, tau)
-	if c.Last.Resumed != 0 {
-		c.frost.watch(at-c.Last.Resumed, x.Air-dew, dt)
-	}
 }
 
 // watchDefrost measures peak and melting plateau.

@@ -8,13 +8,12 @@ type Settings struct {
 	OffBeforeStart time.Duration // off time that makes a start
 	PulldownLimit  time.Duration // longest pulldown
 	PulldownLeast  time.Duration // shortest pulldown: fans start, the coil is cold again
-	LoadBand       float64       // pulldown is over when the load is within this share of before
 	Drip           time.Duration // from the end of the defrost signal to refrigeration, where no input shows it
 	DripLimit      time.Duration // longest wait for an input to show that refrigeration is back
 	SignalLimit    time.Duration // a defrost signal longer than this is stuck
 	SignalLeast    time.Duration // … and one of three times its usual length, if that is longer than this
 	PauseLimit     time.Duration // a thermostat's pause is shorter, a defrost longer
-	// TypicalPulldown ends a pulldown where no input shows the load.
+	// TypicalPulldown is how long a pulldown lasts when all looks as before.
 	TypicalPulldown time.Duration
 }
 
@@ -25,13 +24,12 @@ func Default() Settings {
 		OffBeforeStart:  60 * time.Second,  // contract, section 5
 		PulldownLimit:   60 * time.Minute,  // contract, section 5
 		PulldownLeast:   3 * time.Minute,   // common practice: fan delays of 1 to 5 min
-		LoadBand:        0.10,              // contract, section 5
 		Drip:            2 * time.Minute,   // common practice: 2 to 5 min, and some signals last until it is over
 		DripLimit:       8 * time.Minute,   // common practice: longest drip and valve opening
 		SignalLimit:     90 * time.Minute,  // shared trade notes: a flag that never clears
 		SignalLeast:     20 * time.Minute,  // common practice: what a frosted coil may need for once
 		PauseLimit:      9 * time.Minute,   // common practice
-		TypicalPulldown: 22 * time.Minute,  // common practice: load excess dies with a time constant of 6–10 min; 2.3 of them to 10 %
+		TypicalPulldown: 12 * time.Minute,  // common practice: load excess dies with a time constant of 5 min or so; 2.3 of them to 10 %
 	}
 }
 
@@ -53,8 +51,5 @@ func (s Settings) WithDefaults() Settings {
 	fill(&s.SignalLeast, d.SignalLeast)
 	fill(&s.PauseLimit, d.PauseLimit)
 	fill(&s.TypicalPulldown, d.TypicalPulldown)
-	if s.LoadBand <= 0 {
-		s.LoadBand = d.LoadBand
-	}
 	return s
 }
