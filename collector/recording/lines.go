@@ -14,14 +14,15 @@ const maxLine = 4 << 20
 // lines cuts a stream into CSV records without copying. A line break inside
 // quotes belongs to the record.
 type lines struct {
-	in    io.Reader
-	buf   []byte
-	start int
-	end   int
-	err   error
-	line  int  // number of the record's first line, from 1
-	after int  // lines consumed
-	open  bool // the last record had no line break at its end
+	in     io.Reader
+	buf    []byte
+	start  int
+	end    int
+	err    error
+	line   int  // number of the record's first line, from 1
+	after  int  // lines consumed
+	open   bool // the last record had no line break at its end
+	quoted bool // the last record has quotes
 }
 
 // next returns the next record without its line break, valid until the next
@@ -40,8 +41,11 @@ func (l *lines) next() ([]byte, error) {
 				continue
 			}
 			record := l.buf[l.start : from-1]
-			l.start = from
-			return bytes.TrimSuffix(record, []byte{'\r'}), nil
+			l.start, l.quoted = from, quotes > 0
+			if n := len(record) - 1; n >= 0 && record[n] == '\r' {
+				record = record[:n]
+			}
+			return record, nil
 		}
 		quotes += bytes.Count(l.buf[from:l.end], []byte{'"'})
 		from = l.end
@@ -78,7 +82,7 @@ func (l *lines) tail(quotes int) ([]byte, error) {
 	if len(rest) == 0 || l.err != io.EOF {
 		return nil, l.err
 	}
-	l.start = l.end
+	l.start, l.quoted = l.end, quotes > 0
 	l.after++
 	l.open = true
 	if quotes%2 == 1 {

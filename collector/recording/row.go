@@ -17,7 +17,7 @@ func (r *Reader) parse(line []byte, row *reading.Row) error {
 	if r.lines.open && bytes.Count(line, []byte{','}) < len(r.columns) {
 		return ErrTruncated // the last row was not written to its end
 	}
-	if bytes.IndexByte(line, '"') >= 0 {
+	if r.lines.quoted {
 		return r.parseQuoted(line, row)
 	}
 	i := bytes.IndexByte(line, ',')
@@ -85,7 +85,8 @@ func (r *Reader) parseTime(cell []byte, row *reading.Row) error {
 // parseCell appends what a cell that is not empty says. A number that cannot
 // be a number at all stops the replay: better no answer than a wrong one.
 func (r *Reader) parseCell(c *Column, cell []byte, row *reading.Row) error {
-	out := reading.Reading{Point: c.index, Time: row.Time}
+	row.Readings = append(row.Readings, reading.Reading{Point: c.index, Time: row.Time})
+	out := &row.Readings[len(row.Readings)-1]
 	switch number, ok := parseNumber(cell); {
 	case ok:
 		out.Value, out.Quality = c.value(number), reading.Good
@@ -96,19 +97,18 @@ func (r *Reader) parseCell(c *Column, cell []byte, row *reading.Row) error {
 		out.Reason = r.reason(cell[1:])
 	default:
 		var err error
-		if out, err = r.parseWord(c, cell, out); err != nil {
+		if *out, err = r.parseWord(c, cell, *out); err != nil {
 			return err
 		}
 	}
-	if !c.plain || out.Reason != "" || !possible(out.Value, c.kind) {
-		out = settle(out, c.kind)
+	if out.Reason != "" || !possible(out.Value, c.kind) {
+		*out = settle(*out, c.kind)
 	}
-	row.Readings = append(row.Readings, out)
 	return nil
 }
 
-// possible spares the common case a call: what is surely neither impossible
-// nor more finely divided than a row may be goes through unchanged.
+// possible spares the common case a call: what is surely not impossible goes
+// through unchanged.
 func possible(v float64, k reading.Kind) bool {
 	return k == reading.Pressure && v >= 0 && v < 1e11 || k == reading.Temperature && v >= -273 && v < 1e5 || k == reading.Switch
 }
