@@ -24,13 +24,14 @@ type Case struct {
 	next   int64
 	worded int64
 	weight float64
-	base   []baseline // by circuit
-	dew    float64    // of the group in the day before
-	draws  float64    // share of its compressors that ran
-	based  int64      // when that was looked up
-	blame  []float64  // by circuit, weighted sum
-	signs  [signCount]float64
+	base   []baseline           // by circuit
+	dew    float64              // of the group in the day before
+	draws  float64              // share of its compressors that ran
+	based  int64                // when that was looked up
+	clues  [][clueCount]float64 // by circuit, weighted sum
+	signs  [][signCount]float64 // … of what they say of the cause
 	steady steadiness
+	recurs int     // earlier floodbacks of the compressor in the last hours, no restart near
 	ago    float64 // superheat a minute before the floodback; NaN not known
 
 	deepest  float64 // weight of the moment that words speak of
@@ -43,7 +44,7 @@ type Case struct {
 
 // NewCase returns an empty case of a group.
 func NewCase(g *Group) Case {
-	return Case{group: g, base: make([]baseline, len(g.coils)), blame: make([]float64, len(g.coils))}
+	return Case{group: g, base: make([]baseline, len(g.coils)), clues: make([][clueCount]float64, len(g.coils)), signs: make([][signCount]float64, len(g.coils))}
 }
 
 // quiet is how long a floodback must have been over for the next to be another
@@ -55,8 +56,9 @@ const quiet = 2 * minute
 func (c *Case) Present(m Moment) (circuits, causes []Ranked) {
 	if c.seen == 0 || m.At-c.seen > quiet || m.At < c.seen {
 		c.remember()
-		clear(c.blame)
-		*c = Case{group: c.group, base: c.base, blame: c.blame, began: m.At, ago: c.group.minuteAgo(m.Compressor)}
+		clear(c.clues)
+		clear(c.signs)
+		*c = Case{group: c.group, base: c.base, clues: c.clues, signs: c.signs, began: m.At, ago: c.group.minuteAgo(m.Compressor), recurs: c.group.enter(m.Compressor, m.At)}
 	}
 	c.seen = m.At
 	if m.At >= c.next {
@@ -107,7 +109,11 @@ func (c *Case) remember() {
 
 // own returns the signs of this floodback alone.
 func (c *Case) own() [signCount]float64 {
-	signs := c.signs
+	top := c.top()
+	if top < 0 {
+		return [signCount]float64{}
+	}
+	signs := c.signs[top]
 	for s := range signs {
 		signs[s] /= max(c.weight, 1e-9)
 	}
@@ -133,19 +139,21 @@ func (c *Case) gather(m *Moment) {
 	c.weight += w
 	c.now = w
 	for i := range g.coils {
-		c.blame[i] += w * g.blame(i, &c.base[i], c.began)
+		clues := g.clues(i, &c.base[i], c.began)
+		for q := range clues {
+			c.clues[i][q] += w * clues[q]
+		}
 	}
 	top := c.top()
-	if top < 0 {
-		return
-	}
-	v := g.see(top, m, c)
-	signs := read(&v)
-	for s := range signs {
-		c.signs[s] += w * signs[s]
-	}
-	if w >= c.deepest {
-		c.deepest, c.words = w, v
+	for i := range g.coils {
+		v := g.see(i, m, c)
+		signs := read(&v)
+		for s := range signs {
+			c.signs[i][s] += w * signs[s]
+		}
+		if i == top && w >= c.deepest {
+			c.deepest, c.words = w, v
+		}
 	}
 }
 
@@ -162,9 +170,10 @@ func (c *Case) knowsPast() bool {
 
 func (c *Case) top() int {
 	best := -1
-	for i := range c.blame {
-		if best < 0 || c.blame[i] > c.blame[best] {
-			best = i
+	most := 0.0
+	for i := range c.clues {
+		if b := blame(&c.clues[i]); best < 0 || b > most {
+			best, most = i, b
 		}
 	}
 	return best
@@ -173,15 +182,15 @@ func (c *Case) top() int {
 // rank puts the evidence so far into order and words.
 func (c *Case) rank() {
 	g, w := c.group, max(c.weight, 1e-9)
-	c.circuits = make([]Ranked, 0, len(c.blame))
+	c.circuits = make([]Ranked, 0, len(c.clues))
 	if c.told == nil || c.now >= 0.7*c.deepest { // words speak of when it was deep
-		c.told = make([][]string, len(c.blame))
+		c.told = make([][]string, len(c.clues))
 		for i := range c.told {
 			c.told[i] = g.say(i, c)
 		}
 	}
-	for i, b := range c.blame {
-		c.circuits = append(c.circuits, Ranked{g.coils[i].name, math.Exp(sharpness * b / w), c.told[i]})
+	for i := range c.clues {
+		c.circuits = append(c.circuits, Ranked{g.coils[i].name, math.Exp(blame(&c.clues[i]) / w), c.told[i]})
 	}
 	share(c.circuits)
 	own := c.own()
@@ -195,9 +204,6 @@ func (c *Case) rank() {
 	}
 	c.causes = weigh(&signs, &own, c.words.outlet)
 }
-
-// sharpness turns a difference of blame into odds: 1 is e⁴, 55 to 1.
-const sharpness = 4.0
 
 // share scales scores to a sum of 1 and sorts them, best first.
 func share(r []Ranked) {

@@ -6,8 +6,9 @@
 // runs. A Case gathers the evidence of one floodback of one compressor: who
 // was wet or restarted, weighted by how deep the compressor's superheat was.
 // The evidence is a view in numbers (view.go), the view is judged by named
-// signs (signs.go), and the signs are added up by one table (table.go). There
-// is no weight outside that table.
+// signs (signs.go), and the signs are added up by one table (table.go). What
+// speaks for a circuit are clues with weights of their own (clues.go). There is
+// no weight outside these two.
 //
 // It may import the standard library's pure packages and phase. No clock, no
 // I/O.
@@ -55,7 +56,16 @@ type Group struct {
 type inlet struct {
 	track
 	running bool
+	bouts   [boutsKept]int64 // when its last floodbacks began that no restart explains
+	bout    int
 }
+
+// boutsKept floodbacks of three hours are enough to say that they come back.
+const (
+	boutsKept = 4
+	boutsLast = 180 * minute
+	restNear  = 25 * 60.0 // s
+)
 
 // NewGroup returns the tracker of a group's circuits.
 func NewGroup(names []string, kinds []phase.DefrostKind) *Group {
@@ -179,4 +189,26 @@ func (g *Group) minuteAgo(compressor int) float64 {
 		return nan
 	}
 	return g.inlets[compressor].highest()
+}
+
+// enter notes that a floodback of a compressor begins, and returns how many
+// began in the hours before while no circuit had restarted.
+func (g *Group) enter(compressor int, at int64) int {
+	if compressor >= len(g.inlets) {
+		return 0
+	}
+	in, n := &g.inlets[compressor], 0
+	for _, t := range in.bouts {
+		if t != 0 && t <= at && at-t < boutsLast {
+			n++
+		}
+	}
+	for i := range g.coils {
+		if g.coils[i].isShut() || g.coils[i].ago(at) < restNear {
+			return n
+		}
+	}
+	in.bouts[in.bout%boutsKept] = at
+	in.bout++
+	return n
 }

@@ -16,9 +16,9 @@ func plain() view {
 	v := view{
 		kind: phase.Electric, circuits: 3, measured: 3, outlet: true,
 		ago: math.Inf(1), otherAgo: math.Inf(1), lasted: 200,
-		low: 6, normal: 6, mostlyLow: 0, fall: nan, relief: nan,
+		low: 6, high: 6, normal: 6, mostlyLow: 0, relief: nan,
 		wettest: 0.2, driest: 5, swing: 0.2, otherSwings: 0.2, period: nan,
-		gapOver: 0, gapTook: nan, gapRelief: nan, airOver: 0,
+		gapOver: 0, leap: nan, leapShare: nan, sank: nan, gapRelief: nan, airOver: 0,
 		defrosts: 4, peak: 11, length: 1500, lengths: 1500, plateau: 400, plateaus: 400,
 		superheat: 2, minuteAgo: 6, spread: 2, liquid: nan, twins: nan, offRise: nan,
 	}
@@ -43,13 +43,13 @@ func TestEachCauseIsFirstWhenItsPatternIsPlain(t *testing.T) {
 		}},
 		{"iced_coil defrost_incomplete", func(v *view) {
 			v.low, v.wettest, v.mostlyLow, v.lasted = 1, 0.8, 0.3, 1500
-			v.gapOver, v.gapTook, v.fall, v.relief, v.gapRelief, v.length, v.plateau = 3.5, 20000, 9000, 3, 2, 2600, 1300
+			v.gapOver, v.leap, v.leapShare, v.sank, v.relief, v.gapRelief, v.length, v.plateau = 3.5, 1, 0.25, 0.3, 3, 2, 2600, 1300
 		}},
 		{"defrost_incomplete iced_coil", func(v *view) {
 			v.low, v.wettest, v.lasted, v.peak, v.length = 1, 0.8, 1500, 0.5, 2700
 		}},
 		{"low_airflow", func(v *view) {
-			v.low, v.wettest, v.lasted, v.gapOver, v.gapTook, v.survived, v.fall = 1, 0.8, 1500, 6, 600, true, 900
+			v.low, v.wettest, v.lasted, v.gapOver, v.leap, v.leapShare, v.survived, v.sank = 1, 0.8, 1500, 6, 5, 0.8, true, 0
 		}},
 		{"load_change_after_defrost", func(v *view) {
 			v.ago, v.low, v.wettest, v.minuteAgo = 240, 2, 0.7, 14
@@ -106,17 +106,17 @@ func TestScoresAreShares(t *testing.T) {
 		v.wetCoils, v.defrosts = rapid.IntRange(0, v.measured).Draw(t, "wet"), rapid.IntRange(0, 8).Draw(t, "defrosts")
 		v.hunts, v.survived = rapid.Bool().Draw(t, "hunts"), rapid.Bool().Draw(t, "survived")
 		for label, x := range map[string]*float64{
-			"ago": &v.ago, "other": &v.otherAgo, "lasted": &v.lasted, "fall": &v.fall, "took": &v.gapTook, "length": &v.length, "lengths": &v.lengths, "plateau": &v.plateau, "plateaus": &v.plateaus,
+			"ago": &v.ago, "other": &v.otherAgo, "lasted": &v.lasted, "length": &v.length, "lengths": &v.lengths, "plateau": &v.plateau, "plateaus": &v.plateaus,
 		} {
 			*x = number(label, 0, 20000)
 		}
 		for label, x := range map[string]*float64{
-			"low": &v.low, "relief": &v.relief, "driest": &v.driest, "swing": &v.swing, "others": &v.otherSwings, "gap": &v.gapOver, "gapRelief": &v.gapRelief, "air": &v.airOver,
+			"low": &v.low, "relief": &v.relief, "high": &v.high, "leap": &v.leap, "driest": &v.driest, "swing": &v.swing, "others": &v.otherSwings, "gap": &v.gapOver, "gapRelief": &v.gapRelief, "air": &v.airOver,
 			"peak": &v.peak, "superheat": &v.superheat, "minute": &v.minuteAgo, "spread": &v.spread, "twins": &v.twins, "rise": &v.offRise, "dew": &v.dewOver, "head": &v.headOver, "draw": &v.drawOver,
 		} {
 			*x = number(label, -20, 40)
 		}
-		for label, x := range map[string]*float64{"mostly": &v.mostlyLow, "wettest": &v.wettest, "liquid": &v.liquid} {
+		for label, x := range map[string]*float64{"mostly": &v.mostlyLow, "share": &v.leapShare, "sank": &v.sank, "wettest": &v.wettest, "liquid": &v.liquid} {
 			*x = number(label, 0, 1)
 		}
 		s := read(&v)

@@ -11,6 +11,7 @@ import (
 type track struct {
 	valid  bool // it says something now
 	over   mean // K over the group's dew, 10 s
+	slow   mean // … quarter of an hour
 	trail  [trailLength]float32
 	next   int
 	filled int
@@ -32,6 +33,7 @@ func (t *track) take(at int64, dt, over float64, undisturbed bool) {
 	t.trail[t.next] = float32(t.over.value)
 	t.next = (t.next + 1) % trailLength
 	t.filled = min(t.filled+1, trailLength)
+	t.slow.take(t.over.value, dt, 900)
 	if undisturbed {
 		t.wave.take(at, t.over.value, dt)
 	}
@@ -78,6 +80,7 @@ type coil struct {
 	fedAgain int64
 	last     phase.Episode
 	known    bool // the outlet is measured
+	blind    bool // … neither is a defrost signalled
 	gap      mean // air over dew, K, two minutes
 	air      mean // °C, two minutes
 	melts    melts
@@ -125,6 +128,7 @@ func (c *coil) observe(at int64, dt float64, x *phase.CircuitSample, from *phase
 		c.melts.note(&c.last)
 	}
 	c.known = !math.IsNaN(x.CoilOutlet)
+	c.blind = !c.known && x.Defrost == phase.NotKnown
 	if !c.cooling() || !calm {
 		c.pause()
 		if !c.cooling() {

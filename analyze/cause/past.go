@@ -92,6 +92,9 @@ func overOf(s *slot) float32 { return s.over }
 func gapOf(s *slot) float32  { return s.gap }
 func airOf(s *slot) float32  { return s.air }
 
+// depthOf is how far down a dew is, for a past whose over is dew.
+func depthOf(s *slot) float32 { return -s.over }
+
 // lowShare is the share of the time before to in which the superheat was far
 // below normal; NaN when too little was seen.
 func (p *past) lowShare(to int64, normal float64) float64 {
@@ -109,46 +112,82 @@ func (p *past) lowShare(to int64, normal float64) float64 {
 	return low / n
 }
 
-// fall tells in how many seconds the superheat went most of the way down from
-// normal to low. NaN when it did not come down while it was watched.
-func (p *past) fall(to int64, low, normal float64) float64 {
-	_, took := p.way(to, float32(low), float32(normal), func(s *slot) float32 { return s.over })
-	return took
-}
-
-// rise tells when air over dew began to rise from clean by over, and in how
-// many seconds it went most of the way.
-func (p *past) rise(to int64, clean, over float32) (onset int64, took float64) {
-	return p.way(to, clean+over, clean, func(s *slot) float32 { return s.gap })
-}
-
-// way walks back from now to then and returns when the value left then and the
-// seconds between a quarter and three quarters of the way; NaN when the way was
-// never seen.
-func (p *past) way(to int64, now, then float32, of func(*slot) float32) (onset int64, took float64) {
-	all := now - then
-	if all*all < 1 {
-		return to, nan
-	}
-	onset, took = to, nan
-	most := to
-	p.each(to, func(s *slot) bool {
-		v := of(s)
-		if v != v {
-			return true
+// leap finds the steepest rise of a quantity in the day before to: when it
+// began, by how much it rose within twenty minutes, and which share that is of
+// the rise within an hour and a half around it. A fan that stops makes nearly
+// all of it at once; ice takes hours. Only what went on undisturbed counts, so
+// no defrost is taken for a leap. NaN when nothing rose.
+func (p *past) leap(to int64, of func(*slot) float32) (at int64, rise, share float64) {
+	var v [pastSlots]float32
+	var from [pastSlots]int64
+	n := 0
+	p.each(to, func(s *slot) bool { // newest first
+		if x := of(s); x == x {
+			v[n], from[n] = x, s.from
+			n++
 		}
-		part := (v - then) / all
-		if part > 0.75 {
-			most = s.from
-		}
-		if part > 0.25 {
-			onset = s.from
-			return true
-		}
-		took = float64(most-s.from)/1e9 - 300
-		return false
+		return true
 	})
-	return onset, took
+	best := float32(0.5)
+	steep := -1
+	for i := range n {
+		for j := i + 1; j < n && from[i]-from[j] <= leapWithin; j++ {
+			if v[i]-v[j] > best {
+				best, steep, at = v[i]-v[j], i, from[j]
+			}
+		}
+	}
+	if steep < 0 {
+		return 0, nan, nan
+	}
+	low, high := v[steep]-best, v[steep]
+	for i := range n {
+		switch d := from[i] - at; {
+		case d < 0 && d >= -30*minute:
+			low = min(low, v[i])
+		case d > 0 && d <= 70*minute:
+			high = max(high, v[i])
+		}
+	}
+	return at, float64(best), float64(best / (high - low))
+}
+
+// leapWithin is two summaries and their slack.
+const leapWithin = 25 * minute
+
+// sank tells how the superheat came down from normal to near dew for the first
+// time in the day before to: when, and which share of normal it had lost in
+// the hour before that. NaN when it did not come down while it was watched.
+func (p *past) sank(to int64, normal float64) (at int64, lost float64) {
+	var v [pastSlots]float64
+	var from [pastSlots]int64
+	n := 0
+	p.each(to, func(s *slot) bool { // newest first
+		if s.over == s.over {
+			v[n], from[n] = float64(s.over), s.from
+			n++
+		}
+		return true
+	})
+	for i := n - 1; i >= 0; i-- {
+		if v[i] > 0.4*normal || i > 0 && v[i-1] > 0.6*normal {
+			continue
+		}
+		var hour, older steadiness
+		for j := i + 1; j < n; j++ {
+			switch d := from[i] - from[j]; {
+			case d > 15*minute && d <= 70*minute:
+				hour.take(v[j])
+			case d > 100*minute:
+				older.take(v[j])
+			}
+		}
+		if hour.n < 2 || older.n < 3 || older.mean < 0.6*normal {
+			return from[i], nan
+		}
+		return from[i], 1 - hour.mean/older.mean
+	}
+	return 0, nan
 }
 
 // relief tells by how much defrosts have helped: the mean, over the defrosts

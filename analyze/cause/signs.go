@@ -23,9 +23,10 @@ const (
 	coilsDry                   // every fed coil is measured and none is low, while the compressor is near dew
 	manyLow                    // most coils are low at once
 	alwaysLow                  // the outlet was low for most of the day before
+	loneLow                    // … and there is one circuit
 	usuallyFine                // … or was plainly normal
-	fellAtOnce                 // the outlet came down within twenty minutes, and not after a defrost
-	crept                      // … or over hours
+	fellAtOnce                 // the outlet was as ever until it came down
+	crept                      // … or had been sinking for an hour
 	relieved                   // defrosts raise it again
 	unrelieved                 // … or do not
 	swings                     // the outlet swings by itself, more than its neighbours
@@ -38,10 +39,14 @@ const (
 	longMelt                   // … took much longer than usual
 	goodMelt                   // … got warm in its usual time
 	warmAir                    // the air stands further over dew than with a clean coil
-	airStepped                 // … and it came at once
-	airCrept                   // … or over hours
+	stepped                    // the load of the coil went at once: air and suction came apart within minutes
+	slipped                    // … or over hours
 	airHot                     // … by more than a dirty coil explains
 	airUncured                 // … and a good defrost has not helped
+	recurs                     // it comes back, and no restart is near
+	unseen                     // a defrost may have ended shortly before: nothing tells
+	pinned                     // the outlet stays at dew for minutes
+	hotGasUnseen               // a hot-gas defrost may have ended: nothing tells
 	coldAir                    // the air is colder than usual: the coil gets plenty
 	dewLow                     // suction dew is below its usual
 	loadLow                    // fewer compressors run than usual
@@ -68,9 +73,10 @@ var signWords = [signCount]string{
 	coilsDry:       "every coil outlet is dry while the compressor's line is at dew",
 	manyLow:        "most coils are low at once",
 	alwaysLow:      "the outlet was low for most of the time before, too (a day at most)",
+	loneLow:        "the one outlet was low for most of the time before",
 	usuallyFine:    "the outlet is normal otherwise",
 	fellAtOnce:     "the outlet came down at once",
-	crept:          "the outlet came down over hours",
+	crept:          "the outlet had been sinking before it came down",
 	relieved:       "defrosts help for a while",
 	unrelieved:     "defrosts do not help",
 	swings:         "the outlet swings by itself",
@@ -83,8 +89,12 @@ var signWords = [signCount]string{
 	longMelt:       "the last defrost took longer than usual",
 	goodMelt:       "the last defrost was complete",
 	warmAir:        "the air stands further over dew than with a clean coil",
-	airStepped:     "that came at once",
-	airCrept:       "that came over hours",
+	stepped:        "the coil lost its load within minutes",
+	slipped:        "the coil lost its load over hours",
+	recurs:         "it comes back with no restart near",
+	unseen:         "a defrost may have ended; nothing tells",
+	pinned:         "the outlet stays at dew",
+	hotGasUnseen:   "a hot-gas defrost may have ended; nothing tells",
 	airHot:         "it stands very far over dew",
 	airUncured:     "a good defrost has not helped",
 	coldAir:        "the air is colder than usual",
@@ -124,6 +134,10 @@ func read(v *view) (s [signCount]float64) {
 	s[atRestart] = ramp(v.ago, 130, 70)
 	other := ramp(v.otherAgo, quarter*1.6, quarter*0.8)
 	s[noDefrost] = 1 - max(s[afterDefrost], other)
+	if v.blind {
+		s[unseen] = s[noDefrost] * ramp(v.lasted, 800, 400) * ramp(v.minuteAgo-v.superheat, 1, 4)
+		s[noDefrost] -= s[unseen]
+	}
 	s[otherDefrosted] = max(other-s[afterDefrost], 0)
 	switch v.kind {
 	case phase.HotGas:
@@ -144,10 +158,14 @@ func read(v *view) (s [signCount]float64) {
 		s[manyLow] = ramp(float64(v.wetCoils)/float64(v.measured), 0.4, 0.8)
 	}
 	s[alwaysLow] = ramp(v.mostlyLow, 0.3, 0.7)
+	s[loneLow] = s[lone] * s[alwaysLow]
+	if !math.IsNaN(v.sank) { // it was seen to come down
+		s[loneLow] = 0
+	}
 	s[usuallyFine] = ramp(v.mostlyLow, 0.25, 0.05)
 
-	s[fellAtOnce] = s[coilLow] * ramp(v.fall, 2400, 1200)
-	s[crept] = s[coilLow] * ramp(v.fall, 2400, 4800)
+	s[fellAtOnce] = ramp(v.sank, 0.12, 0.06)
+	s[crept] = ramp(v.sank, 0.08, 0.2)
 	s[relieved] = max(ramp(v.relief/v.normal, 0.15, 0.4), ramp(v.gapRelief, 0.7, 2))
 	if !math.IsNaN(v.relief) && (math.IsNaN(v.gapRelief) || v.gapRelief < 0.7) {
 		s[unrelieved] = s[coilLow] * ramp(v.relief/v.normal, 0.15, 0) * ramp(v.mostlyLow, 0.2, 0.5)
@@ -173,10 +191,19 @@ func read(v *view) (s [signCount]float64) {
 	}
 	s[warmAir] = ramp(v.gapOver, 1, 3.5)
 	s[airHot] = ramp(v.gapOver, 3.5, 7)
-	s[airStepped] = s[warmAir] * ramp(v.gapTook, 4200, 2400)
-	s[airCrept] = s[warmAir] * ramp(v.gapTook, 3600, 6000)
+	far := s[warmAir]
+	if !v.air {
+		far = ramp(v.leap, 1, 3)
+	}
+	s[stepped] = far * ramp(v.leap, 1, 2) * ramp(v.leapShare, 0.42, 0.6)
+	s[slipped] = far * max(ramp(v.leapShare, 0.5, 0.36), ramp(v.leap/v.gapOver, 0.3, 0.15))
 	s[airUncured] = s[warmAir] * yes(v.survived)
 	s[noAir] = yes(!v.air)
+	s[recurs] = ramp(float64(v.recurs), 0.5, 3)
+	if v.blind && v.kind == phase.HotGas {
+		s[hotGasUnseen] = s[brief] * (1 - s[hotGasEnded])
+	}
+	s[pinned] = ramp(v.high, 0.4*v.normal, 0.2*v.normal)
 	s[coldAir] = ramp(v.airOver, -0.7, -2)
 	s[dewLow] = ramp(v.dewOver, -0.7, -2.5)
 	s[loadLow] = ramp(v.drawOver, -0.1, -0.3)

@@ -21,9 +21,10 @@ type view struct {
 
 	outlet    bool    // the outlet is measured; else the compressor's inlet stands for it
 	low       float64 // lowest superheat there of the last three minutes
+	high      float64 // … highest of the last two
 	normal    float64 // what its outlet should have: see baseline
 	mostlyLow float64 // share of the day before in which it was far below that
-	fall      float64 // time in which it came down most of the way to low
+	sank      float64 // share that it had lost in the hour before it came down for the first time
 	relief    float64 // by how much defrosts have raised it
 	wettest   float64 // lowness of the lowest coil, 0 to 1; NaN when an outlet is not measured
 	wetCoils  int     // coils at less than half of normal now
@@ -34,7 +35,10 @@ type view struct {
 
 	gapOver   float64 // air over dew against a clean coil of the day before
 	gapRelief float64 // by how much defrosts have lowered that
-	gapTook   float64 // time in which the most of that came; NaN when it was there from the first
+	leap      float64 // the steepest rise of that in the day, K within twenty minutes; of the depth of suction in a lone circuit without air
+	leapShare float64 // … of what it rose around that time
+	blind     bool    // nothing tells of its defrosts but air
+	recurs    int     // floodbacks of this compressor in the three hours before, no restart near
 	survived  bool    // … and a defrost that got warm has not cured it
 	airOver   float64 // air against its usual
 	air       bool    // it is measured
@@ -69,6 +73,7 @@ type baseline struct {
 	normal    float64 // outlet superheat that it should have
 	own       float64 // … that it had: median; NaN not known
 	mostlyLow float64 // share of the time in which it was far below normal; NaN not known
+	before    float64 // … in the last quarter of an hour
 	cleanGap  float64 // air over dew with a clean coil: lower quartile
 	air       float64 // median
 	slots     int     // summaries that this stands on
@@ -81,6 +86,7 @@ func (g *Group) lookBack(base []baseline, to int64) {
 	for i := range base {
 		b, p := &base[i], &g.coils[i].past
 		b.own, b.slots = p.middle(to, 0.5, overOf)
+		b.before = g.coils[i].slow.now()
 		b.cleanGap = nan
 		if gap, n := p.middle(to, 0.25, gapOf); n >= 3 {
 			b.cleanGap = gap
@@ -133,57 +139,14 @@ func (c *coil) lowness(b *baseline) float64 {
 	return clamp((b.normal - c.lowest()) / b.normal)
 }
 
-// blame is how much speaks for circuit i as the source at this instant.
-func (g *Group) blame(i int, base *baseline, began int64) float64 {
-	c := &g.coils[i]
-	b := 0.0
-	low := c.lowness(base)
-	if !math.IsNaN(low) {
-		b += 1.5 * low
-	}
-	if ago := c.ago(g.now); !c.isShut() && ago < 3600 {
-		w := 0.5
-		if math.IsNaN(low) {
-			w = 1 // nothing else tells
-		}
-		b += w * math.Exp(-ago/600)
-	}
-	b += 0.6 * ramp(c.ago(began), 180, 60) // its valve opened just before
-	if c.known {                           // what an unmeasured coil was blamed for was a guess
-		b += 0.4 * g.earlier[i].part()
-	}
-	b += g.driedUp(i)
-	b += 0.3 * ramp(c.air.now()-base.air, -0.7, -2) // overfed coils make cold air
-	if c.isShut() {
-		b -= 0.3 // its liquid valve is shut
-	}
-	b += 0.5 * ramp(c.gapNow(g.now)-base.cleanGap, 1, 4)
-	other := g.otherSwings(i)
-	if math.IsNaN(other) {
-		other = 0.5
-	}
-	b += 0.4 * ramp(c.wave.swing()-other, 0.7, 3)
-	b += 0.3 * coldDefrost(c.kind, c.last.Peak, c.last.Ended)
-	return b
-}
-
-// driedUp is how much speaks for circuit i because the compressors dried up
-// while it was shut, more than while others were.
-func (g *Group) driedUp(i int) float64 {
-	others := fromOthers(len(g.coils), i, func(j int) float64 { return g.coils[j].gain.now() })
-	if math.IsNaN(others) {
-		return 0.3 * ramp(g.coils[i].gain.now(), 4, 8)
-	}
-	return 0.9 * ramp(g.coils[i].gain.now()-max(others, 3), 0, 4)
-}
-
 // see returns the view of circuit i at m.
 func (g *Group) see(i int, m *Moment, k *Case) view {
 	c := &g.coils[i]
 	v := view{
 		kind: c.kind, circuits: len(g.coils),
 		ago: c.ago(k.began), otherAgo: math.Inf(1), lasted: float64(m.At-k.began) / 1e9,
-		low: nan, swing: c.wave.swing(), period: c.wave.period.now(), hunts: m.Hunts,
+		blind: c.blind, recurs: k.recurs, sank: nan,
+		low: nan, high: nan, swing: c.wave.swing(), period: c.wave.period.now(), hunts: m.Hunts,
 		driest: nan, peak: c.last.Peak, length: nan, plateau: nan,
 		dewOver: g.dewSlow.now() - k.dew, drawOver: g.drawing.now() - k.draws, headOver: g.head.now() - g.headDay.now(),
 		minuteAgo: k.ago, offRise: nan,
@@ -193,10 +156,10 @@ func (g *Group) see(i int, m *Moment, k *Case) view {
 	if c.known {
 		b := &k.base[i]
 		v.outlet = true
-		v.normal, v.mostlyLow, v.fall = b.normal, b.mostlyLow, nan
+		v.normal, v.mostlyLow = b.normal, b.mostlyLow
+		_, v.sank = c.past.sank(m.At, b.normal)
 		if c.valid {
-			v.low = c.lowest()
-			v.fall = c.past.fall(k.began, v.low, b.normal)
+			v.low, v.high = c.lowest(), c.highest()
 		}
 		v.relief, v.gapRelief = c.past.relief(&c.melts, m.At)
 	} else if m.Compressor < len(g.inlets) {
@@ -207,9 +170,10 @@ func (g *Group) see(i int, m *Moment, k *Case) view {
 		if math.IsNaN(v.normal) {
 			v.normal = m.Floor
 		}
+		v.high = t.highest()
 		v.low, v.swing, v.period, v.otherSwings = t.lowest(), t.wave.swing(), t.wave.period.now(), nan
 		v.mostlyLow = t.past.lowShare(k.began, v.normal)
-		v.fall = t.past.fall(k.began, v.low, v.normal)
+		_, v.sank = t.past.sank(m.At, v.normal)
 		v.relief, _ = t.past.relief(&c.melts, m.At)
 		_, v.gapRelief = c.past.relief(&c.melts, m.At)
 	}
@@ -237,7 +201,10 @@ func (g *Group) see(i int, m *Moment, k *Case) view {
 	if g.rise.n > 0 {
 		v.offRise = g.rise.mean.value
 	}
-	v.seeAir(c, &k.base[i], k.began)
+	v.seeAir(c, &k.base[i], k.began, m.At)
+	if !v.air && v.circuits == 1 {
+		_, v.leap, v.leapShare = g.past.leap(m.At, depthOf)
+	}
 	if c.last.Ended > c.last.Began {
 		v.length, v.plateau = float64(c.last.Ended-c.last.Began)/1e9, c.last.Plateau
 	}
@@ -282,9 +249,11 @@ func (c *coil) gapNow(at int64) float64 {
 
 // seeAir describes how the air stands over dew against before: how much, how
 // suddenly it came, and whether defrosts help.
-func (v *view) seeAir(c *coil, b *baseline, before int64) {
-	over, clean := c.gapNow(before)-b.cleanGap, b.cleanGap
-	v.gapOver, v.gapTook, v.airOver = over, nan, nan
+func (v *view) seeAir(c *coil, b *baseline, before, now int64) {
+	over := c.gapNow(before) - b.cleanGap
+	v.gapOver, v.airOver = over, nan
+	onset, leap, share := c.past.leap(now, gapOf)
+	v.leap, v.leapShare = leap, share
 	v.air = c.air.known
 	if c.stage == phase.Refrigerating {
 		v.airOver = c.air.now() - b.air
@@ -292,9 +261,7 @@ func (v *view) seeAir(c *coil, b *baseline, before int64) {
 	if !(over > 1) {
 		return
 	}
-	onset, took := c.past.rise(before, float32(clean), float32(over))
-	v.gapTook = took
-	warm := c.last.Ended > onset && coldDefrost(c.kind, c.last.Peak, c.last.Ended) == 0 && !math.IsNaN(c.last.Peak)
+	warm := leap > 1 && c.last.Ended > onset && coldDefrost(c.kind, c.last.Peak, c.last.Ended) == 0 && !math.IsNaN(c.last.Peak)
 	v.survived = warm && c.last.Resumed != 0 && before-c.last.Resumed > 25*minute
 }
 
