@@ -183,6 +183,7 @@ func (b *Book) present(e *episode, f *floodback.Finding, r analyze.Result) {
 			b.counterOf(e).escalated[e.key.Kind][severity]++
 			b.changes = append(b.changes, Change{Escalated, r.Time.UTC(), e.current()})
 		}
+	case f.Unsure:
 	case f.AtOnce || e.present >= f.Hold:
 		e.learn(f)
 		b.openEvent(e, r)

@@ -205,6 +205,27 @@ func TestSlugOpensAtOnce(t *testing.T) {
 }
 
 // A gap invents no event and closes none.
+// While it is not sure that the compressor runs, the time counts and nothing
+// opens; when it is, the event opens without waiting anew.
+func TestUnsureCountsButOpensNothing(t *testing.T) {
+	site := testSite()
+	b := NewBook(site)
+	f := floodback.Finding{
+		Kind: floodback.Floodback, Input: -1, Verdict: floodback.Present, Severity: floodback.Major, AtOnce: true, Unsure: true, Hold: time.Minute,
+	}
+	at := start
+	for range 20 {
+		if got := kinds(b.Step(analyze.Result{Time: at, Findings: []floodback.Finding{f}})); got != "" {
+			t.Fatalf("%q while it is not sure", got)
+		}
+		at = at.Add(5 * time.Second)
+	}
+	f.AtOnce, f.Unsure = false, false
+	if got := kinds(b.Step(analyze.Result{Time: at, Findings: []floodback.Finding{f}})); got != "opened" {
+		t.Errorf("got %q, want opened", got)
+	}
+}
+
 func TestCannotTellCountsNeitherWay(t *testing.T) {
 	f := newFilm()
 	f.run(3, 10*time.Second, floodback.Present, -1) // 20 s of 30

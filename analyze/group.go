@@ -271,7 +271,7 @@ func (g *group) measure(i int, at int64, e *Engine) {
 	x := &g.sample
 	y := &x.Compressors[i]
 	y.Running = e.onOff(c.running)
-	y.Dew = float64(c.value.DewNow)
+	y.Dew, y.DewFelt = float64(c.value.DewNow), float64(c.value.Dew)
 	y.SuctionTemperature = float64(c.value.Temperature)
 	y.DischargeTemperature = e.value(c.dischargeTemperature)
 	y.SumpTemperature = e.value(c.sumpTemperature)
@@ -295,7 +295,7 @@ func (g *group) judge(i int, p phase.Phase, step int64, e *Engine) {
 	}
 	x, y, m := &g.sample, &g.sample.Compressors[i], &g.moment
 	m.At, m.Step, m.Compressor, m.Kind = x.At, step, g.first+i, g.spec.Compressors[i].Kind
-	m.Phase, m.Running, m.Stopped = p, run.Running(), run.Stopped()
+	m.Phase, m.Running, m.Unsure, m.Stopped = p, run.Running(), !run.Sure(), run.Stopped()
 	m.RunningFor, m.Whole = run.For(x.At)
 	m.Quality, m.Lean, m.Superheat, m.Floor = v.Quality, v.Lean, float64(v.Superheat), float64(floor)
 	m.Margin, m.Uncertainty, m.Lag = float64(v.Superheat-floor), float64(v.Uncertainty), c.meter.Lag().Seconds()

@@ -119,6 +119,9 @@ type Finding struct {
 	Lasted time.Duration
 	// AtOnce opens the event without waiting for Hold (a slug).
 	AtOnce bool
+	// Unsure lets the time of Present count and open nothing: what it stands on,
+	// that the compressor runs, is not known well enough yet.
+	Unsure bool
 	// Input is the index of the point concerned, for SensorFault and NoData; -1 otherwise.
 	Input int
 	// Evidence in words, set only while Present; first sentence is the headline.

@@ -75,6 +75,7 @@ func (d *marginWatch) Step(m *Moment, f *Finding) {
 		f.Verdict = Present
 		f.Severity = d.wet.severity(m)
 		f.AtOnce = f.Severity == Major
+		f.Unsure = m.Unsure // if it stands this is no superheat at all
 		f.Evidence = d.say(m, margin, f.Severity)
 	case !usable(m): // what reads high may not clear
 		f.Verdict = CannotTell

@@ -17,6 +17,7 @@ type Moment struct {
 
 	Phase      phase.Phase
 	Running    phase.Known
+	Unsure     bool  // Running is inferred, and with little confidence
 	RunningFor int64 // ns since the start, as far as was seen; or of the stop, when not running
 	Whole      bool  // the beginning of RunningFor was seen
 	Stopped    int64 // ns; length of the stop before this run, as far as was seen

@@ -8,6 +8,7 @@ type Compressor struct {
 	start   bool  // the present run began after a long enough stop
 	stopped int64 // length of the last stop, ns; 0 not known
 	last    int64
+	sure    bool // running is told, or guessed with confidence
 }
 
 // Observe takes what is known at an instant; changed is when a change that is
@@ -44,6 +45,10 @@ func (c *Compressor) Observe(at int64, running Known, changed int64, s *limits) 
 
 // Running tells whether the compressor runs.
 func (c *Compressor) Running() Known { return c.running }
+
+// Sure tells that Running is told by a signal or inferred with confidence;
+// without it, nothing that only a running compressor can have may be called.
+func (c *Compressor) Sure() bool { return c.sure }
 
 // For returns how long the compressor has been running or standing, in ns, as
 // far as was seen, and whether its beginning was seen.

@@ -27,6 +27,30 @@ func (l *lag) now() float64 {
 	return l.value
 }
 
+// middle follows the median of positive numbers: it steps up or down by a
+// share of itself, so that what is rare and large does not move it.
+type middle struct{ value float64 }
+
+func (m *middle) take(x float64) {
+	const share = 0.01
+	switch {
+	case m.value < 0.05: // nothing known, or all alike
+		m.value = x
+	case x > m.value:
+		m.value *= 1 + share
+	default:
+		m.value /= 1 + share
+	}
+}
+
+// spread is the standard deviation that belongs to a median |x|, in bounds.
+func (m *middle) spread(least, most float64) float64 {
+	if m.value == 0 {
+		return 1.5 * least
+	}
+	return min(max(m.value/0.6745, least), most)
+}
+
 // trailStep is the spacing of a trail and trailLength its number of points:
 // two minutes and a half of history.
 const (

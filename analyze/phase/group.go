@@ -1,5 +1,7 @@
 package phase
 
+import "math"
+
 // Group follows the compressors and circuits of one suction group. It is not
 // safe for concurrent use.
 type Group struct {
@@ -8,6 +10,8 @@ type Group struct {
 	Circuits    []Circuit
 	phases      []Phase
 	stirs       []stir
+	stream      stream
+	last        int64
 }
 
 // NewGroup returns the trackers of a group with the given number of
@@ -24,14 +28,21 @@ func NewGroup(s Settings, compressors int, circuits []DefrostKind) *Group {
 // phase of each compressor. The slice is valid until the next Observe. It
 // keeps nothing of x.
 func (g *Group) Observe(x *Sample) []Phase {
+	g.follow(x)
 	lone := len(g.Compressors) == 1
 	pumping := false
 	for i := range g.Compressors {
-		running, since := x.Compressors[i].Running, x.At
+		running, since, sure := x.Compressors[i].Running, x.At, true
 		if running == NotKnown {
-			running, since = g.stirs[i].observe(x, &x.Compressors[i], lone, g.limits.hole)
+			own := 1.0
+			if lone && !math.IsNaN(x.Dew) {
+				own = loneOwn
+			}
+			running, since = g.stirs[i].observe(x, &x.Compressors[i], g.pressures(i), own, g.others(i), g.limits.hole)
+			sure = g.stirs[i].sure()
 		}
 		g.Compressors[i].Observe(x.At, running, since, &g.limits)
+		g.Compressors[i].sure = sure
 		pumping = pumping || running != No
 	}
 	rested := !pumping && lone && len(g.Circuits) == 1
@@ -43,6 +54,56 @@ func (g *Group) Observe(x *Sample) []Phase {
 		g.phases[i] = g.Compressors[i].phase(x.At, disturbed, &g.limits)
 	}
 	return g.phases
+}
+
+// follow lets the group's pressures be watched.
+func (g *Group) follow(x *Sample) {
+	dt := 0.0
+	if g.last != 0 {
+		dt = float64(x.At-g.last) / 1e9
+		if x.At-g.last >= g.limits.hole {
+			g.stream.suction.forget()
+			g.stream.condensing.forget()
+		}
+	}
+	g.last = x.At
+	runs := false
+	for i := range g.Compressors {
+		runs = runs || g.Compressors[i].running == Yes && g.Compressors[i].sure
+	}
+	g.stream.observe(x, runs, dt)
+}
+
+// pressures returns what the group's pressures say for compressor i's running.
+// Where others may run beside it, only the stop of all is as large as that.
+func (g *Group) pressures(i int) float64 {
+	for k := range g.Compressors {
+		if k != i && g.Compressors[k].running != No {
+			return g.stream.shut
+		}
+	}
+	if len(g.Compressors) > 1 && g.Compressors[i].running != Yes {
+		return min(g.stream.evidence, 0) // any of them may have started
+	}
+	return g.stream.evidence
+}
+
+// others returns how far the pipes moved in the last minute of those that run
+// beside compressor i: on a header they share gas and pressures.
+func (g *Group) others(i int) moves {
+	if len(g.Compressors) == 1 {
+		return unmoved
+	}
+	var sum moves
+	n := 0.0
+	for k := range g.Compressors {
+		if c := &g.Compressors[k]; k != i && c.running == Yes && c.sure && g.stirs[k].last != 0 {
+			sum.pipe += g.stirs[k].moved.pipe
+			sum.hot += g.stirs[k].moved.hot
+			n++
+		}
+	}
+	return moves{sum.pipe / n, sum.hot / n}
 }
 
 // disturbed returns what the circuits make of the group's running compressors:

@@ -74,6 +74,7 @@ type Sample struct {
 type CompressorSample struct {
 	Running              Known // the signal, where there is one
 	Dew                  float64
+	DewFelt              float64 // delayed as the pipe's sensor is
 	SuctionTemperature   float64
 	DischargeTemperature float64
 	SumpTemperature      float64

@@ -75,24 +75,28 @@ func (s *store) fill(t float64, x *Sample) {
 	}
 	pipe, hot := dew+12, 70.0
 	running := true
+	stands := 0.0 // K that the dew stands higher without the machine
 	for _, p := range s.stop {
 		if p.has(t) {
 			running = false
+			stands = 8 * (1 - math.Exp(-(t-p.from)/60))
 			pipe += (20 - pipe) * (1 - math.Exp(-(t-p.from)/1200))
 			hot += (25 - hot) * (1 - math.Exp(-(t-p.from)/900))
 		}
 		if a := t - p.to; a >= 0 {
+			stands = 8 * (1 - math.Exp(-(p.to-p.from)/60)) * math.Exp(-a/20)
 			warm, cool := dew+12+(8-dew)*(1-math.Exp(-(p.to-p.from)/1200)), 70+(25-70.0)*(1-math.Exp(-(p.to-p.from)/900))
 			pipe += (warm - pipe) * math.Exp(-a/40)
 			hot += (cool - hot) * math.Exp(-a/90)
 		}
 	}
+	dew += stands
 	if s.noise != nil {
 		dew += s.noise(t)
 	}
 	x.SuctionPressure, x.DischargePressure, x.Dew, x.CondensingDew, x.Ambient = 2.5e5, 10e5, dew, 35, 20
 	c := &x.Compressors[0]
-	*c = CompressorSample{Dew: dew, SuctionTemperature: pipe, DischargeTemperature: hot, SumpTemperature: math.NaN()}
+	*c = CompressorSample{Dew: dew, DewFelt: dew, SuctionTemperature: pipe, DischargeTemperature: hot, SumpTemperature: math.NaN()}
 	if s.signal {
 		c.Running = KnownIf(running)
 	}

@@ -2,145 +2,229 @@ package phase
 
 import "math"
 
-// stir guesses whether a compressor runs where no signal says it: evidence for
-// and against is weighed second by second, and the answer changes only when
-// the balance has clearly tipped; the change is then dated back to where the
-// evidence began. What tells: a stopped machine's suction pipe warms towards
-// the room while its discharge cools, so the lift from one to the other
-// shrinks; in a running one the two move together; a start cools the pipe and
-// heats the discharge. A lone machine moves the suction pressure besides.
+// stir guesses whether a compressor runs where no signal says it. Each 5 s it
+// asks how likely the last minutes are of a running machine and of a standing
+// one, and adds the logarithm of the ratio to a balance that is kept between
+// bounds; the answer changes only when the balance has clearly tipped, and is
+// then dated back to where the balance began to fall. What tells: gas carries
+// the pipe along with the dew, while without gas the pipe only relaxes towards
+// the room; without gas the discharge cools, and only then. What the group's
+// pressures tell comes from stream.
 type stir struct {
-	discharge, pipe, dew trail
-	last, bucket         int64
-	balance, rate        float64
-	known                Known
-	usual, usualDew      lag   // superheat and dew while running
-	notUp, notDown       int64 // when the evidence last did not speak for running; for standing
+	discharge, pipe, felt trail
+	last, bucket          int64
+	balance               float64
+	known                 Known
+	best                  float64 // balance that spoke most for the present answer, fading,
+	bestAt                int64   // and when it did
+	usual, hot            lag     // superheat and discharge while running
+	moved                 moves   // in the last minute
 }
 
-// Numbers of the balance: common practice, no source. Rates are K/min.
+// Numbers of the balance: nats, and K in a minute. Common practice, no source.
 const (
-	stirMost   = 2.2   // how far the balance goes
-	stirTip    = 0.8   // where the answer changes
-	stirDelay  = 60e9  // ns by which rates over a minute lag
-	loneRise   = 6.0   // K of dew over the usual at which a lone machine that does not lower it stands
-	usualRoom  = 22.0  // °C of a machine room that nobody measures
-	closePress = 0.7e5 // Pa; with less between suction and discharge nothing runs
-	liftLeast  = 10.0  // K from suction pipe to discharge: less is no compression
-	liftUsual  = 22.0  // K; with more, and nothing moving, something is compressed
-	loneJump   = 2.5   // K of dew in half a minute: a lone machine stopped or started
+	stirMost  = 1.9         // how far the balance goes
+	stirTip   = 0.8         // where the answer changes
+	stirFirst = 0.03        // each 5 s, while nothing is known
+	stirSure  = 1.2         // from where it is more than a guess
+	stirFade  = 0.02        // of best, each 5 s
+	stirSlack = int64(10e9) // ns from a change to where it shows in means of 5 s
 
-	strong, fair, weak = 0.09, 0.045, 0.02 // evidence a second
+	minute = int64(60e9)
+
+	roomLow, roomHigh = 8.0, 34.0 // °C of a machine room that nobody measures
+	roomSway          = 4.0       // K about one that is measured
+
+	// A pipe or discharge without gas relaxes towards the room with a time
+	// constant between 6 and 50 minutes.
+	relaxMost, relaxLeast = 1.0 / 6, 1.0 / 50 // a minute
+	relaxNoise            = 0.35              // K
+	calm                  = 0.5               // K in a minute that a running machine's pipes wander
+
+	pipeQuick  = 0.8 // K in half a minute beyond that: noise does not carry a mean of 5 s there
+	streamMost = 0.4 // nats in 5 s that gas in the pipe makes
+
+	liftLeast = 10.0 // K from suction pipe to discharge: less is no compression
+	dryLeast  = 8.0  // K of superheat with which
+	overLine  = 3.0  // K over condensing are less than any compression makes
+	hotFall   = 15.0 // K below the usual discharge, where nothing wet explains it
 )
 
-// observe returns the guess at an instant and when the state began. alone
-// says that the group has no other compressor.
-func (s *stir) observe(x *Sample, c *CompressorSample, alone bool, hole int64) (Known, int64) {
+// observe returns the guess at an instant and when the state began. group is
+// what the group's pressures say for this machine's running, own how much its
+// own pipes are heard beside them; others is how far
+// the pipes of those that run beside it moved in the last minute.
+func (s *stir) observe(x *Sample, c *CompressorSample, group, own float64, others moves, hole int64) (Known, int64) {
 	at := x.At
 	if s.last != 0 && at-s.last >= hole {
-		*s = stir{usual: s.usual, usualDew: s.usualDew}
-	}
-	dt := 0.0
-	if s.last != 0 {
-		dt = float64(at-s.last) / 1e9
+		*s = stir{usual: s.usual, hot: s.hot}
 	}
 	s.last = at
 	s.discharge.take(at, c.DischargeTemperature)
 	s.pipe.take(at, c.SuctionTemperature)
-	s.dew.take(at, c.Dew)
+	s.felt.take(at, c.DewFelt)
 	if b := at / trailStep; b != s.bucket {
+		steps := min(float64(b-s.bucket), 6)
+		if s.bucket == 0 {
+			steps = 1
+		}
 		s.bucket = b
-		s.rate = s.weigh(x, alone)
-		if s.rate <= 0 {
-			s.notUp = at
+		e := s.weigh(x, own, others)
+		if s.flows(x) {
+			e, group = e+streamMost, max(group, 0)
 		}
-		if s.rate >= 0 {
-			s.notDown = at
-		}
+		s.tip(at, steps*(e+group))
 	}
-	s.balance = min(max(s.balance+s.rate*dt, -stirMost), stirMost)
 	since := at
-	switch {
-	case s.balance > stirTip && s.known != Yes:
-		s.known, since = Yes, max(s.notUp-stirDelay, 1)
-	case s.balance < -stirTip && s.known != No:
-		s.known, since = No, max(s.notDown-stirDelay, 1)
-	}
-	if s.known == Yes && s.balance > 2*stirTip {
-		s.usual.take(c.SuctionTemperature-c.Dew, dt, 1800)
-		s.usualDew.take(c.Dew, dt, 1800)
+	if s.bestAt < 0 { // tipped just now
+		since, s.bestAt = max(-s.bestAt-stirSlack, 1), at
 	}
 	return s.known, since
 }
 
-// weigh returns the evidence of one second: positive for running.
-func (s *stir) weigh(x *Sample, alone bool) float64 {
-	const window = int64(120e9)
-	at, e := x.At, 0.0
-	pipe, dew, hot := s.pipe.now(), s.dew.now(), s.discharge.now()
-	if d := x.DischargePressure - x.SuctionPressure; d < closePress {
-		e -= strong
+// tip adds evidence to the balance and changes the answer where it has tipped;
+// bestAt is negative then.
+func (s *stir) tip(at int64, e float64) {
+	s.balance = min(max(s.balance+e, -stirMost), stirMost)
+	side := 1.0
+	switch s.known {
+	case No:
+		side = -1
+	case NotKnown:
+		s.balance += stirFirst // most machines that are looked at run
 	}
-	if alone {
-		switch quick := dew - s.dew.ago(at, window/4); {
-		case quick > loneJump:
-			e -= strong
-		case quick < -loneJump:
-			e += strong
-		case dew > s.usualDew.now()+loneRise && quick > -0.3:
-			e -= fair
-		}
+	if s.best -= stirFade; side*s.balance >= s.best {
+		s.best, s.bestAt = side*s.balance, at
 	}
-	usual := s.usual.now()
-	if math.IsNaN(usual) {
-		usual = 15
-	}
-	room := x.Ambient
-	if math.IsNaN(room) {
-		room = usualRoom
-	}
-	over, cold := pipe-dew, max(room-pipe, 4)
-	pipeMove := pipe - s.pipe.ago(at, window)
-	pipeQuick := 2 * (pipe - s.pipe.ago(at, window/2))
-	dewMove := dew - s.dew.ago(at, window)
-	hotMove := hot - s.discharge.ago(at, window)
-	hotQuick := 2 * (hot - s.discharge.ago(at, window/2))
-	liftMove := hotMove - pipeMove
-	noHot := math.IsNaN(hot)
-	if noHot {
-		liftMove = min(0, dewMove-pipeMove)
-	}
-	// A stopped pipe relaxes towards the room; one that does not has gas in it.
-	own := pipeMove // on a rack, less what all pipes follow
-	if !alone {
-		own -= max(dewMove, 0)
-	}
-	warming := own > 0.02*cold && own > 0.3
-	holding := pipeMove < 0.01*cold
 	switch {
-	case hotQuick > 2:
-		e += strong
-	case pipeQuick < -1.4 && pipeQuick < dewMove-1:
-		e += strong
-	case math.IsNaN(pipe):
-		switch {
-		case hotMove < -2:
-			e -= fair
-		case hotMove > -0.5:
-			e += weak
+	case s.balance > stirTip && s.known != Yes:
+		s.known = Yes
+	case s.balance < -stirTip && s.known != No:
+		s.known = No
+	default:
+		return
+	}
+	s.best, s.bestAt = stirTip, -s.bestAt
+}
+
+// room returns between which temperatures the machine room is.
+func (x *Sample) room() (low, high float64) {
+	if math.IsNaN(x.Ambient) {
+		return roomLow, roomHigh
+	}
+	return x.Ambient - roomSway, x.Ambient + roomSway
+}
+
+// sure says that the answer is more than a guess.
+func (s *stir) sure() bool { return math.Abs(s.balance) >= stirSure }
+
+// flows tells that the pipe moved within half a minute as only gas moves it:
+// away from the room, or faster to it than metal relaxes.
+func (s *stir) flows(x *Sample) bool {
+	low, high := x.room()
+	pipe := s.pipe.now()
+	move := pipe - s.pipe.ago(x.At, minute/2)
+	alone := band{}.with(relaxMost / 2 * (low - pipe)).with(relaxMost / 2 * (high - pipe))
+	return alone.outside(move) > pipeQuick
+}
+
+// weigh returns what 5 s add to the balance: positive for running.
+func (s *stir) weigh(x *Sample, own float64, others moves) float64 {
+	low, high := x.room()
+	e := 0.0
+	pipe, hot, felt := s.pipe.now(), s.discharge.now(), s.felt.now()
+	settled := s.known == Yes && s.balance > stirSure
+	if x.DischargePressure-x.SuctionPressure < closePress {
+		e -= 0.4
+	}
+	s.moved = unmoved
+	far := felt - s.felt.ago(x.At, 2*minute)
+	for _, w := range [...]float64{1, 2} { // minutes
+		span := int64(w * float64(minute))
+		part := own / (12 * w)
+		if move := pipe - s.pipe.ago(x.At, span); !math.IsNaN(move) {
+			gas := band{}.with(felt - s.felt.ago(x.At, span))
+			if w == 1 {
+				s.moved.pipe = move
+				gas = gas.like(others.pipe)
+			}
+			e += part * ratio(move, gas, low-pipe, high-pipe, w)
 		}
-	case hot-pipe < liftLeast:
-		e -= fair
-	case warming && liftMove < -0.5 && (hotQuick < -0.4 || noHot && over > usual+2):
-		e -= strong
-	case warming && liftMove < -0.5 && !(hotQuick > 0.5):
-		e -= fair
-	case holding && cold > 8 && !(hotMove < -1) && (hot-pipe > liftUsual || noHot && over < usual+6):
-		e += fair
-	case holding && over < usual+3:
-		e += weak
-	case over > usual+8 && !(hotQuick > 0.3):
-		e -= weak
+		if move := hot - s.discharge.ago(x.At, span); !math.IsNaN(move) {
+			gas := band{}.with(-2 * far).with(others.hot)
+			if w == 1 {
+				s.moved.hot = move
+			}
+			e += part * ratio(move, gas, low-hot, high-hot, w)
+		}
+	}
+	if settled {
+		s.hot.take(hot, 5, 1800)
+		s.usual.take(pipe-felt, 5, 1800)
+	}
+	rising := hot-s.discharge.ago(x.At, minute) > 0.5
+	dry := pipe-felt > dryLeast
+	switch {
+	case rising:
+	case hot < x.CondensingDew+overLine && dry, hot-pipe < liftLeast:
+		e -= 0.3
+	case hot < s.hot.now()-hotFall && pipe-felt > s.usual.now()-2:
+		e -= 0.15
+	}
+	return e
+}
+
+// moves are those of a machine's two pipes, K; NaN where not known.
+type moves struct{ pipe, hot float64 }
+
+var unmoved = moves{math.NaN(), math.NaN()}
+
+// band is where a move is expected, K.
+type band struct{ from, to float64 }
+
+// outside is how far x is from the band.
+func (b band) outside(x float64) float64 { return max(b.from-x, x-b.to, 0) }
+
+// with widens the band to a move; one that is not known changes nothing.
+func (b band) with(move float64) band {
+	if move < b.from {
+		b.from = move
+	}
+	if move > b.to {
+		b.to = move
+	}
+	return b
+}
+
+// like narrows the band to where machines beside it moved, if any.
+func (b band) like(move float64) band {
+	if math.IsNaN(move) {
+		return b
+	}
+	return band{move - math.Abs(move)/3, move + math.Abs(move)/3}
+}
+
+// ratio returns the logarithm of how much likelier a move of w minutes is of a
+// running machine (within a band that its gas explains, mostly; now and then
+// anything) than of a standing one, which relaxes towards the room, from low to
+// high K above it: any time constant is as likely as its double. One that does
+// not move does not tell that it stands.
+func ratio(move float64, gas band, low, high, w float64) float64 {
+	const hardly, late = 0.01 / 40, 0.12
+	s := calm * math.Sqrt(w)
+	y, z := gas.outside(move)/s, gas.outside(move)/(6*s)
+	on := 0.7/(gas.to-gas.from+2.5*s)*math.Exp(-y*y/2) + 0.25/(gas.to-gas.from+15*s)*math.Exp(-z*z/2) + 5*hardly
+	if low+high < 0 { // it cools
+		move, low, high = -move, -high, -low
+	}
+	from, to := relaxLeast*max(low, 0)*w, relaxMost*high*w
+	outside := band{from, to}.outside(move) / relaxNoise
+	off := math.Exp(-outside*outside/2) / ((max(move, from, 0) + relaxNoise) * math.Log((to+relaxNoise)/(from+relaxNoise)))
+	still := move / relaxNoise // its metal is warm, its sensor slow
+	off = (1-late/w)*off + late/w*0.4/relaxNoise*math.Exp(-still*still/2) + hardly
+	e := math.Log(on / off)
+	if move < relaxNoise {
+		return max(e, 0)
 	}
 	return e
 }

@@ -1,0 +1,99 @@
+package phase
+
+import (
+	"math"
+	"testing"
+)
+
+// What a minute tells of a machine whose pipe is at −10 °C in a room of 20 °C,
+// and of one whose discharge is at 70 °C. No number here has a source but that
+// a pipe without gas relaxes towards its room (common practice).
+func TestRatio(t *testing.T) {
+	for name, c := range map[string]struct {
+		move, at float64
+		gas      band
+		w        float64
+		sign     float64 // 1: running, −1: standing
+	}{
+		"pipe away from the room":         {-2, -10, band{}, 1, 1},
+		"pipe relaxing":                   {2, -10, band{}, 1, -1},
+		"pipe too fast for metal":         {9, -10, band{}, 1, 1},
+		"pipe as its gas":                 {2, -10, band{0, 2.5}, 1, 0},
+		"pipe that does not move":         {0, -10, band{}, 2, 1},
+		"discharge cooling":               {-3, 70, band{}, 1, -1},
+		"discharge rising":                {2, 70, band{}, 1, 1},
+		"discharge that does not cool":    {0, 70, band{}, 2, 1},
+		"pipe at rest at the room's heat": {0, 20, band{}, 2, 0},
+	} {
+		e := ratio(c.move, c.gas, 16-c.at, 24-c.at, c.w)
+		if c.sign != 0 && e*c.sign < 0.4 || c.sign == 0 && math.Abs(e) > 0.6 {
+			t.Errorf("%s: %.2f nats for running", name, e)
+		}
+	}
+}
+
+// A lone machine's stops and starts by the two pressures (K a minute of dew and
+// of condensing temperature), and what looks like them.
+func TestStream(t *testing.T) {
+	for name, c := range map[string]struct {
+		dew, condensing float64
+		want            float64 // nats in 5 s: at least, of its sign
+	}{
+		"stop":                         {8, -8, -1},
+		"start":                        {-12, 8, 1},
+		"stop, no discharge pressure":  {8, math.NaN(), -0.5},
+		"start, no discharge pressure": {-12, math.NaN(), 0.5},
+		"load rises":                   {8, 8, 0},
+		"fans of the condenser":        {0, -8, 0},
+		"nothing":                      {0, 0, 0},
+	} {
+		var f stream
+		x := Sample{SuctionPressure: 3e5, DischargePressure: 12e5}
+		for s := 0.0; s < 1230; s++ {
+			after := max(s-1200, 0) / 60
+			x.At, x.Dew, x.CondensingDew = int64(1e15+s*1e9), -10+c.dew*after, 35+c.condensing*after
+			f.observe(&x, s < 1200, 1)
+		}
+		switch e := f.evidence; {
+		case c.want == 0 && math.Abs(e) > 0.3, c.want > 0 && e < c.want, c.want < 0 && e > c.want:
+			t.Errorf("%s: %.2f nats, want %g", name, e, c.want)
+		}
+	}
+}
+
+// Gas moves a pipe away from the room, or faster than metal relaxes.
+func TestFlows(t *testing.T) {
+	for rate, want := range map[float64]bool{-6: true, -1: false, 3: false, 15: true} { // K/min
+		var s stir
+		x := Sample{Ambient: 20}
+		for at := 0.0; at < 65; at++ {
+			x.At = int64(1e15 + at*1e9)
+			s.pipe.take(x.At, -10+rate*max(at-30, 0)/60)
+		}
+		if got := s.flows(&x); got != want {
+			t.Errorf("%g K/min: %v", rate, got)
+		}
+	}
+}
+
+// A stop that is told late is dated back to within half a minute.
+func TestStopIsDatedBack(t *testing.T) {
+	st := store{level: -20, stop: []span{{hour, hour + 900}}}
+	g := NewGroup(Settings{}, 1, []DefrostKind{Electric})
+	x := Sample{Compressors: make([]CompressorSample, 1), Circuits: make([]CircuitSample, 1)}
+	for at := 0.0; at < hour+600; at += 2 {
+		st.fill(at, &x)
+		x.At = int64(1e15 + at*1e9)
+		g.Observe(&x)
+		if c := &g.Compressors[0]; at > hour && c.Running() == No {
+			if ns, whole := c.For(x.At); !whole || math.Abs(at-hour-float64(ns)/1e9) > 30 {
+				t.Errorf("told %.0f s after the stop, since %.0f s", at-hour, float64(ns)/1e9)
+			}
+			if at > hour+90 {
+				t.Errorf("told only %.0f s after the stop", at-hour)
+			}
+			return
+		}
+	}
+	t.Error("never told")
+}
