@@ -78,7 +78,7 @@ var weights = []weight{
 	{"iced_coil", stepped, -1.6, "ice does not come at once"},
 	{"iced_coil", coldAir, -0.3, "the air would be warm"},
 	{"iced_coil", loadLow, 0.5, "the coil takes less heat in"},
-	{"iced_coil", noAir, 0.9, "the air would tell; it cannot speak against it"},
+	{"iced_coil", noAir, 0.6, "the air would tell; it cannot speak against it"},
 
 	{"defrost_incomplete", always, -2.7, ""},
 	{"defrost_incomplete", coldMelt, 1.9, "it ended by time, not warm"},
@@ -100,7 +100,7 @@ var weights = []weight{
 	{"low_airflow", coldMelt, -1.8, "then ice explains it"},
 	{"low_airflow", airHot, 3.5, "air that does not move takes no cold along"},
 	{"low_airflow", loadLow, 2.2, "the coil takes less heat in"},
-	{"low_airflow", noAir, 1.5, "the air would tell; it cannot speak against it"},
+	{"low_airflow", noAir, 1.2, "the air would tell; it cannot speak against it"},
 
 	{"load_change_after_defrost", always, -1.5, ""},
 	{"load_change_after_defrost", afterDefrost, 1.5, "the warm coil's first rush"},
