@@ -104,14 +104,15 @@ func (w *wetness) severity(m *Moment) Severity {
 	l := w.limits
 	blind := math.IsNaN(w.liquid.liquid)
 	// A discharge that shows no liquid outweighs a line that was near dew, and
-	// one that is known well also a line that stays there.
+	// one that is known well also a line that stays there. Where no discharge is
+	// there to bear it out, near is not enough: a few K may be dry.
 	dry := w.liquid.machine.known() && w.liquid.least() < l.MinorLiquid
 	stays := w.stays >= staysLong && w.liquid.doubt > knownWell
 	stuck := time.Duration(float64(l.StuckFor) * l.MajorLiquid.Of(m.Kind) / 0.05)
 	switch {
 	case w.over >= int64(l.MajorHold), w.oil >= int64(l.SumpHold) && !dry, w.atDew >= int64(stuck) && blind:
 		return Major
-	case w.damp >= int64(l.MinorHold), w.near >= int64(l.NearHold) && !dry, stays:
+	case w.damp >= int64(l.MinorHold), w.near >= int64(l.NearHold) && !dry && !blind, w.atDew >= int64(l.DewHold) && blind, stays:
 		return Minor
 	}
 	return Risk

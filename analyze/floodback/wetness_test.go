@@ -197,8 +197,9 @@ func TestSeverityWithoutDischarge(t *testing.T) {
 		want      string
 	}{
 		{"below the floor, dry", floodback.Scroll, 7, 10 * time.Minute, "risk"},
-		{"near dew", floodback.Scroll, 3, 10 * time.Minute, "minor"},
-		{"at dew for half a minute", floodback.Scroll, 0, 30 * time.Second, "minor"},
+		{"near dew", floodback.Scroll, 3, 10 * time.Minute, "risk"},
+		{"at dew for ten seconds", floodback.Scroll, 0, 10 * time.Second, "risk"},
+		{"at dew for forty seconds", floodback.Scroll, 0, 40 * time.Second, "minor"},
 		{"at dew for five minutes", floodback.Scroll, 0, 5 * time.Minute, "major"},
 		{"at dew for a minute, air-cooled", floodback.AirCooledSemiHermetic, 0, 60 * time.Second, "major"},
 		{"at dew for a minute, refrigerant-cooled", floodback.RefrigerantCooledSemiHermetic, 0, 60 * time.Second, "minor"},

@@ -70,7 +70,8 @@ func (t Trial) Run(tally, base *Tally) (err error) {
 	fault.settle(c, p.Now())
 	floor := floors(site)
 	truth := make([]Truth, len(c.Machines))
-	standing := slices.Clone(p.Truth()) // as it was a row ago
+	standing := slices.Clone(p.Truth())   // as it was a row ago
+	atStop := make([]float64, len(truth)) // kg of refrigerant in the oil
 	var row reading.Row
 	for s := time.Duration(0); s.Hours() < t.Hours; s += t.Sampling {
 		row.Time = p.Now()
@@ -86,7 +87,10 @@ func (t Trial) Run(tally, base *Tally) (err error) {
 			told := phaseOf(x.Phase)
 			flooded := truth[i].Flooded && told != phase.Off
 			if truth[i].Phase == phase.Off && told == phase.Start {
-				flooded = standing[i].SumpAboveDewK < floodedSump && standing[i].SumpRefrigerantKg > floodedKg
+				flooded = standing[i].SumpAboveDewK < floodedSump && standing[i].SumpRefrigerantKg > atStop[i]+floodedKg
+			}
+			if truth[i].Phase != phase.Off && told == phase.Off {
+				atStop[i] = x.SumpRefrigerantKg
 			}
 			truth[i] = Truth{Phase: told, Superheat: x.SuperheatK, Liquid: x.LiquidFraction, Floor: floor[i].In(told), Flooded: flooded}
 		}
@@ -98,8 +102,9 @@ func (t Trial) Run(tally, base *Tally) (err error) {
 	return nil
 }
 
-// A start is flooded when the oil stood near dew and holds a tenth of its own
-// mass of refrigerant. Common practice, no source: oil 10 K above the standing
+// A start is flooded when the oil stood near dew and has taken up a tenth of
+// its own mass of refrigerant since the stop: what it held before, it did not
+// take up by standing. Common practice, no source: oil 10 K above the standing
 // dew temperature is safe, 5 K is not.
 const (
 	floodedSump = 8.0 // K

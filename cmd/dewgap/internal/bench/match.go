@@ -11,6 +11,9 @@ import (
 // early is how long before the truth's episode an event may have begun.
 const early = 30 * time.Second
 
+// tooLate is the delay after the hold time that is worth a note.
+const tooLate = time.Minute
+
 // floodback matches the events of machine k with its true episodes.
 func (t *Tally) floodback(c *Case, k int, events []alert.Event) {
 	m := &c.Machines[k]
@@ -49,7 +52,11 @@ func (t *Tally) floodback(c *Case, k int, events []alert.Event) {
 		}
 		t.split.count(len(hits) > 1)
 		hit := hits[0]
-		t.delays = append(t.delays, hit.Opened.Sub(e.reached).Seconds())
+		late := hit.Opened.Sub(e.reached)
+		t.delays = append(t.delays, late.Seconds())
+		if late > tooLate {
+			t.note("%s %s.%s: late by %s at %s, opened in %s; %v", c.Name, m.Group, m.Name, late, span(e.from, e.to), hit.Phase, first(hit.Evidence))
+		}
 		t.grade(c, m, &e, hit)
 		t.attribute(c, m, hit)
 	}
