@@ -28,6 +28,7 @@ type Circuit struct {
 	flag     flag
 	feed     feed
 	near     int64 // since when the load looks recovered; 0: it does not
+	idle     lag   // share of time in which no compressor draws on the coil, over ten minutes
 
 	Before Before  // how the circuit ran before its last defrost
 	Last   Episode // its last defrost
@@ -70,6 +71,7 @@ type Episode struct {
 const (
 	baselineTau = 1200.0 // s; twenty minutes
 	quietTau    = 60.0   // s
+	idleTau     = 600.0  // s
 )
 
 // NewCircuit returns the tracker of a circuit.
@@ -122,6 +124,9 @@ func (c *Circuit) Observe(at int64, x CircuitSample, dew float64, pumping, reste
 	c.air.take(x.Air, dt, quietTau)
 	if pumping {
 		c.dew.take(dew, dt, quietTau)
+		c.idle.take(0, dt, idleTau)
+	} else {
+		c.idle.take(1, dt, idleTau)
 	}
 	watched := !math.IsNaN(x.CoilOutlet)
 	if watched {
@@ -159,7 +164,7 @@ func (c *Circuit) Observe(at int64, x CircuitSample, dew float64, pumping, reste
 // circuit usually runs.
 func (c *Circuit) reset() {
 	c.coil.forget()
-	c.air, c.dew = lag{}, lag{}
+	c.air, c.dew, c.idle = lag{}, lag{}, lag{}
 	c.stage, c.since, c.first, c.near = StageUnknown, 0, 0, 0
 	c.flag.forget()
 	c.feed.open()

@@ -10,6 +10,7 @@ type feed struct {
 	shut     bool
 	from     int64 // when it was shut
 	proven   bool  // a defrost: it went where no pause of the valve goes
+	cold     bool  // the outlet has been low since liquid is fed again
 	pauses   int
 	longest  int64   // pause, ns
 	crest    float64 // highest air of the defrost under way (guessByAir)
@@ -20,7 +21,9 @@ type feed struct {
 func newFeed() feed { return feed{crest: math.NaN()} }
 
 // open notes that liquid is fed.
-func (f *feed) open() { f.shut, f.proven, f.above, f.warm, f.calm = false, false, 0, 0, 0 }
+func (f *feed) open() {
+	f.shut, f.proven, f.cold, f.above, f.warm, f.calm = false, false, false, 0, 0, 0
+}
 
 // watch takes the outlet as it is now.
 func (f *feed) watch(at int64, c *Circuit, dt float64, s *limits) {
@@ -56,11 +59,14 @@ func (f *feed) watch(at int64, c *Circuit, dt float64, s *limits) {
 	}
 	level := outlet - c.Before.outlet.now()
 	if over <= limit && !(level > riseLevel) || level < riseOutlet {
-		f.above = 0
+		f.above, f.cold = 0, true
 		if c.stage == Refrigerating {
 			f.restless.take(math.Abs(over-usual), dt, baselineTau)
 		}
 		return
+	}
+	if c.stage == PullingDown && !f.cold {
+		return // still warm from the defrost
 	}
 	if f.above == 0 {
 		f.above = at

@@ -40,6 +40,9 @@ const (
 	// within a third; no measured load was found.
 	nearHolds   = int64(60e9)
 	shutHolds   = int64(180e9) // a valve shut for that long is no swing of it
+	awayUsual   = 1200.0       // s without refrigeration, of a usual defrost with its drip
+	awayPower   = 0.8          // power of that time with which the pulldown goes
+	idleStretch = 3.5          // machines that stand a fifth of the time: twice as long
 	gapLeast    = 1.0          // K; a narrower gap measures nothing
 	gapWide     = 6.0          // a gap wider by a tenth: 1.8 times as long
 	gapWasIced  = 0.9          // of the gap before; narrower, the coil was iced then

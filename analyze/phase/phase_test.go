@@ -145,6 +145,60 @@ func TestExpectedPulldown(t *testing.T) {
 	}
 }
 
+// The heat that has to leave again came in during the time without
+// refrigeration; where machines cycle the load does not settle. Common practice,
+// no source.
+func TestPulldownLasts(t *testing.T) {
+	const min = 60.0
+	s := limitsFrom(Settings{})
+	for name, x := range map[string]struct {
+		away, idle float64 // s; share
+		unseen     bool    // the defrost was under way when it was first seen
+		low, high  float64 // times the typical one
+	}{
+		"usual":                      {away: 20 * min, low: 1, high: 1},
+		"short":                      {away: 10 * min, low: 0.5, high: 0.7},
+		"long":                       {away: 40 * min, low: 1.5, high: 2},
+		"not seen to begin":          {away: 2 * min, unseen: true, low: 1, high: 1},
+		"machines that cycle":        {away: 20 * min, idle: 0.5, low: 5, high: 5},
+		"machines that rest a while": {away: 20 * min, idle: 0.1, low: 1.2, high: 1.6},
+	} {
+		c := NewCircuit(Electric)
+		c.first = 1
+		c.Last = Episode{Began: 1e9, Resumed: 1e9 + int64(x.away*1e9)}
+		if x.unseen {
+			c.first = c.Last.Began
+		}
+		c.idle.take(x.idle, 0, 1)
+		if got := float64(c.expected(&s)) / float64(s.typicalPulldown); got < x.low-1e-6 || got > x.high+1e-6 {
+			t.Errorf("%s: %.2f times a typical one, want %.2f to %.2f", name, got, x.low, x.high)
+		}
+	}
+}
+
+// An outlet that is still warm from the defrost is not one without liquid.
+func TestWarmOutletIsNoPause(t *testing.T) {
+	c, s := NewCircuit(Electric), limitsFrom(Settings{})
+	c.Before.superheat.take(6, 0, 1)
+	c.Before.outlet.take(-4, 0, 1)
+	c.dew.take(-10, 0, 1)
+	c.stage = PullingDown
+	shut := func(outlet float64, from, to int64) bool {
+		for at := from; at < to; at += 5e9 {
+			c.coil.take(at, outlet)
+			c.feed.watch(at, &c, 5, &s)
+		}
+		return c.feed.shut
+	}
+	if shut(10, 1e12, 1e12+120e9) {
+		t.Error("an outlet that has not been cold yet is told as a shut valve")
+	}
+	shut(-3, 1e12+120e9, 1e12+300e9)
+	if !shut(10, 1e12+300e9, 1e12+420e9) {
+		t.Error("one that was cold and warms up is not")
+	}
+}
+
 // Without signals: running by pipe and discharge, defrost by the coil outlet.
 func TestWithoutSignals(t *testing.T) {
 	for _, level := range []float64{-10, -32} {

@@ -31,9 +31,14 @@ func (c *Circuit) recovered(at int64, pumping, rested bool, s *limits) bool {
 // a wide gap is load. One much narrower than before the defrost is no sign of
 // rest: the coil was iced then and moved little, and it is that little to which
 // the load has to come back. A coil outlet further over dew than usual is a
-// coil that is not full yet. What is not measured says nothing.
+// coil that is not full yet. The heat that has to leave again came in while
+// there was no refrigeration. Where compressors cycle, the load swings with them
+// and does not settle. What is not measured says nothing.
 func (c *Circuit) expected(s *limits) int64 {
-	stretch := 0.0 // natural logarithm
+	stretch := awayPower * math.Log(c.away()/awayUsual) // natural logarithm
+	if idle := c.idle.now(); !math.IsNaN(idle) {
+		stretch += idleStretch * idle
+	}
 	if before := c.Before.gap.now(); before > gapLeast {
 		if x := (c.air.now() - c.dew.now()) / before; !math.IsNaN(x) {
 			stretch += max(gapWide*(x-1), gapIced*(gapWasIced-x))
@@ -43,4 +48,14 @@ func (c *Circuit) expected(s *limits) int64 {
 		stretch += fillStretch * min(max(over, -fillMost/2), fillMost)
 	}
 	return int64(min(float64(s.typicalPulldown)*math.Exp(stretch), float64(s.pulldownLimit)))
+}
+
+// away returns how long the circuit was without refrigeration, s. Of a defrost
+// that was found under way only the rest was seen.
+func (c *Circuit) away() float64 {
+	away := float64(c.Last.Resumed-c.Last.Began) / 1e9
+	if c.Last.Began <= c.first {
+		away = max(away, awayUsual)
+	}
+	return min(max(away, awayUsual/3), awayUsual*3)
 }
