@@ -28,7 +28,9 @@ func NewGroup(s Settings, compressors int, circuits []DefrostKind) *Group {
 // phase of each compressor. The slice is valid until the next Observe. It
 // keeps nothing of x.
 func (g *Group) Observe(x *Sample) []Phase {
-	g.follow(x)
+	if x.silent() {
+		g.follow(x)
+	}
 	lone := len(g.Compressors) == 1
 	pumping := false
 	for i := range g.Compressors {
@@ -54,6 +56,16 @@ func (g *Group) Observe(x *Sample) []Phase {
 		g.phases[i] = g.Compressors[i].phase(x.At, disturbed, &g.limits)
 	}
 	return g.phases
+}
+
+// silent says that no signal tells of some compressor whether it runs.
+func (x *Sample) silent() bool {
+	for i := range x.Compressors {
+		if x.Compressors[i].Running == NotKnown {
+			return true
+		}
+	}
+	return false
 }
 
 // follow lets the group's pressures be watched.
