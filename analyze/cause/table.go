@@ -104,7 +104,7 @@ var weights = []weight{
 
 	{"load_change_after_defrost", always, -1.5, ""},
 	{"load_change_after_defrost", afterDefrost, 1.5, "the warm coil's first rush"},
-	{"load_change_after_defrost", usuallyFine, 2.4, "normal otherwise"},
+	{"load_change_after_defrost", usuallyFine, 2.4, "the valve is right, the load was not"},
 	{"load_change_after_defrost", brief, 1.2, "over within minutes"},
 	{"load_change_after_defrost", lasts, -2.8, "it would pass"},
 	{"load_change_after_defrost", otherDefrosted, -0.8, "the defrost was another circuit's"},

@@ -121,7 +121,7 @@ func (w *wetness) severity(m *Moment) Severity {
 func (w *wetness) words(m *Moment) []string {
 	var lines []string
 	if w.atDew > 0 {
-		lines = append(lines, fmt.Sprintf("the suction line has been at dew for %.0f s: the gas is wet, how wet the superheat cannot tell", float64(w.atDew)/1e9))
+		lines = append(lines, fmt.Sprintf("the suction line has been at dew for %s: the gas is wet, how wet the superheat cannot tell", spanned(w.atDew)))
 	}
 	l := &w.liquid
 	shows := l.least() > w.limits.MinorLiquid/2
@@ -139,4 +139,12 @@ func (w *wetness) words(m *Moment) []string {
 		lines = append(lines, fmt.Sprintf("the oil sump is %.0f K above dew and cooling", w.sump.near.now()-m.Dew))
 	}
 	return lines
+}
+
+// spanned writes a time in seconds, and a long one in minutes.
+func spanned(ns int64) string {
+	if ns < 120e9 {
+		return fmt.Sprintf("%.0f s", float64(ns)/1e9)
+	}
+	return fmt.Sprintf("%.0f min", float64(ns)/60e9)
 }
