@@ -41,8 +41,9 @@ const (
 	relaxNoise            = 0.35              // K
 	calm                  = 0.5               // K in a minute that a running machine's pipes wander
 
-	pipeQuick  = 0.8 // K in half a minute beyond that: noise does not carry a mean of 5 s there
-	streamMost = 0.4 // nats in 5 s that gas in the pipe makes
+	pipeQuick    = 0.8  // K in half a minute beyond that: noise does not carry a mean of 5 s there
+	streamMost   = 0.4  // nats in 5 s that gas in the pipe makes
+	pressuresSay = -0.4 // nats in 5 s with which the pressures tell of a stop
 
 	liftLeast = 10.0 // K from suction pipe to discharge: less is no compression
 	dryLeast  = 8.0  // K of superheat with which
@@ -70,8 +71,11 @@ func (s *stir) observe(x *Sample, c *CompressorSample, group, own float64, other
 		}
 		s.bucket = b
 		e := s.weigh(x, own, others)
-		if s.flows(x) {
+		switch {
+		case s.flows(x):
 			e, group = e+streamMost, max(group, 0)
+		case group < pressuresSay:
+			e = min(e, 0) // pipes with slow sensors go on for a while after a stop
 		}
 		s.tip(at, steps*(e+group))
 	}

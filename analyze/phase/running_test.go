@@ -97,3 +97,35 @@ func TestStopIsDatedBack(t *testing.T) {
 	}
 	t.Error("never told")
 }
+
+// A slow clamp goes on cooling for a while after a stop, as gas would make it:
+// where suction rises and discharge falls at once, the pressures speak first.
+func TestPressuresSpeakBeforeASlowClamp(t *testing.T) {
+	nan := math.NaN()
+	x := Sample{Ambient: nan, SuctionPressure: 4e5, DischargePressure: 12e5, Dew: -5, CondensingDew: 42}
+	play := func(group float64) (stopped float64) {
+		var s stir
+		pipe := 12.0
+		for at := 0.0; at < 900; at += 10 {
+			x.At = int64(1e15 + at*1e9)
+			g := 0.0
+			if at >= 600 && at < 630 {
+				g = group
+			}
+			if at > 540 && at < 640 {
+				pipe -= 0.25 // too slow for gas in a pipe, against the way of metal
+			}
+			c := CompressorSample{Dew: -5, DewFelt: pipe - 15, SuctionTemperature: pipe, DischargeTemperature: 60}
+			if known, _ := s.observe(&x, &c, g, loneOwn, unmoved, int64(1e12)); known == No && stopped == 0 {
+				stopped = at
+			}
+		}
+		return stopped
+	}
+	if at := play(0); at != 0 {
+		t.Errorf("without a word from the pressures it stands after %.0f s", at)
+	}
+	if at := play(-0.5); at < 600 || at > 660 {
+		t.Errorf("the pressures broke at 600 s, told at %.0f s", at)
+	}
+}
