@@ -311,3 +311,12 @@ func TestObserveDoesNotAllocate(t *testing.T) {
 		t.Errorf("%v allocations a sample", n)
 	}
 }
+
+// A clue without a weight is work for nothing.
+func TestEveryClueWeighs(t *testing.T) {
+	for c, w := range clueWeights {
+		if w == 0 {
+			t.Errorf("clue %d has no weight", c)
+		}
+	}
+}

@@ -7,8 +7,6 @@ type clue int
 
 const (
 	outletLow    clue = iota // its outlet came down from normal to dew
-	outletAtDew              // … all the way
-	outletFell               // … from what it was a quarter of an hour before the floodback
 	restarted                // its valve opened just before the floodback
 	fresh                    // it went back to refrigeration lately
 	freshUnseen              // … and its outlet cannot tell
@@ -29,8 +27,6 @@ func (g *Group) clues(i int, base *baseline, began int64) (q [clueCount]float64)
 	low := c.lowness(base)
 	if !math.IsNaN(low) {
 		q[outletLow] = low
-		q[outletAtDew] = ramp(c.lowest(), 2.5, 0.5)
-		q[outletFell] = ramp(base.before-c.lowest(), 1, 4)
 	}
 	if ago := c.ago(g.now); !c.isShut() && ago < 3600 {
 		q[fresh] = math.Exp(-ago / 600)
@@ -66,7 +62,8 @@ func (g *Group) driedUp(i int) float64 {
 	return ramp(g.coils[i].gain.now()-max(others, 3), 0, 4)
 }
 
-// clueWeights are the logarithms of odds that a clue gives to its circuit.
+// clueWeights are the logarithms of odds that a clue gives to its circuit;
+// what each is stands with the clues. Common practice, no source.
 var clueWeights = [clueCount]float64{
 	outletLow: 6, fresh: 2, freshUnseen: 2, restarted: 2.4, blamedBefore: 1.6, driesUp: 3.6, airCold: 1.2,
 	isShutNow: -1.2, airFar: 2, airVeryFar: 2, outletSwings: 1.6, meltCold: 1.2,

@@ -11,7 +11,6 @@ import (
 type track struct {
 	valid  bool // it says something now
 	over   mean // K over the group's dew, 10 s
-	slow   mean // … quarter of an hour
 	trail  [trailLength]float32
 	next   int
 	filled int
@@ -33,7 +32,6 @@ func (t *track) take(at int64, dt, over float64, undisturbed bool) {
 	t.trail[t.next] = float32(t.over.value)
 	t.next = (t.next + 1) % trailLength
 	t.filled = min(t.filled+1, trailLength)
-	t.slow.take(t.over.value, dt, 900)
 	if undisturbed {
 		t.wave.take(at, t.over.value, dt)
 	}

@@ -155,10 +155,10 @@ func (p *past) leap(to int64, of func(*slot) float32) (at int64, rise, share flo
 // leapWithin is two summaries and their slack.
 const leapWithin = 25 * minute
 
-// sank tells how the superheat came down from normal to near dew for the first
-// time in the day before to: when, and which share of normal it had lost in
-// the hour before that. NaN when it did not come down while it was watched.
-func (p *past) sank(to int64, normal float64) (at int64, lost float64) {
+// sank returns which share of normal the superheat had lost in the hour before
+// it came down from normal to near dew for the first time in the day before to.
+// NaN when it did not come down while it was watched.
+func (p *past) sank(to int64, normal float64) float64 {
 	var v [pastSlots]float64
 	var from [pastSlots]int64
 	n := 0
@@ -183,11 +183,11 @@ func (p *past) sank(to int64, normal float64) (at int64, lost float64) {
 			}
 		}
 		if hour.n < 2 || older.n < 3 || older.mean < 0.6*normal {
-			return from[i], nan
+			return nan
 		}
-		return from[i], 1 - hour.mean/older.mean
+		return 1 - hour.mean/older.mean
 	}
-	return 0, nan
+	return nan
 }
 
 // relief tells by how much defrosts have helped: the mean, over the defrosts

@@ -73,7 +73,6 @@ type baseline struct {
 	normal    float64 // outlet superheat that it should have
 	own       float64 // … that it had: median; NaN not known
 	mostlyLow float64 // share of the time in which it was far below normal; NaN not known
-	before    float64 // … in the last quarter of an hour
 	cleanGap  float64 // air over dew with a clean coil: lower quartile
 	air       float64 // median
 	slots     int     // summaries that this stands on
@@ -86,7 +85,6 @@ func (g *Group) lookBack(base []baseline, to int64) {
 	for i := range base {
 		b, p := &base[i], &g.coils[i].past
 		b.own, b.slots = p.middle(to, 0.5, overOf)
-		b.before = g.coils[i].slow.now()
 		b.cleanGap = nan
 		if gap, n := p.middle(to, 0.25, gapOf); n >= 3 {
 			b.cleanGap = gap
@@ -157,7 +155,7 @@ func (g *Group) see(i int, m *Moment, k *Case) view {
 		b := &k.base[i]
 		v.outlet = true
 		v.normal, v.mostlyLow = b.normal, b.mostlyLow
-		_, v.sank = c.past.sank(m.At, b.normal)
+		v.sank = c.past.sank(m.At, b.normal)
 		if c.valid {
 			v.low, v.high = c.lowest(), c.highest()
 		}
@@ -173,7 +171,7 @@ func (g *Group) see(i int, m *Moment, k *Case) view {
 		v.high = t.highest()
 		v.low, v.swing, v.period, v.otherSwings = t.lowest(), t.wave.swing(), t.wave.period.now(), nan
 		v.mostlyLow = t.past.lowShare(k.began, v.normal)
-		_, v.sank = t.past.sank(m.At, v.normal)
+		v.sank = t.past.sank(m.At, v.normal)
 		v.relief, _ = t.past.relief(&c.melts, m.At)
 		_, v.gapRelief = c.past.relief(&c.melts, m.At)
 	}
