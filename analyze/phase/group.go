@@ -109,7 +109,7 @@ func (g *Group) others(i int) moves {
 	var sum moves
 	n := 0.0
 	for k := range g.Compressors {
-		if c := &g.Compressors[k]; k != i && c.running == Yes && c.sure && g.stirs[k].last != 0 {
+		if c := &g.Compressors[k]; k != i && c.running == Yes && c.sure && g.last-g.stirs[k].last < g.limits.hole { // no signal came between
 			sum.pipe += g.stirs[k].moved.pipe
 			sum.hot += g.stirs[k].moved.hot
 			n++

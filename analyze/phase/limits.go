@@ -36,8 +36,8 @@ const (
 	airTurn      = 0.7 // K below its crest: cooled again
 	airTurnShare = 0.1 // … or this share of the crest's height
 
-	// The load after a defrost. Simulated coils of three kinds agree on these
-	// within a third; no measured load was found.
+	// The load after a defrost. Chosen on simulated coils of three kinds, which
+	// contradict each other in part; no measured load was found.
 	nearHolds   = int64(60e9)
 	shutHolds   = int64(180e9) // a valve shut for that long is no swing of it
 	awayUsual   = 1200.0       // s without refrigeration, of a usual defrost with its drip

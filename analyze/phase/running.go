@@ -53,8 +53,8 @@ const (
 
 // observe returns the guess at an instant and when the state began. group is
 // what the group's pressures say for this machine's running, own how much its
-// own pipes are heard beside them; others is how far
-// the pipes of those that run beside it moved in the last minute.
+// own pipes are heard beside them; others is how far the pipes of those that
+// run beside it moved in the last minute.
 func (s *stir) observe(x *Sample, c *CompressorSample, group, own float64, others moves, hole int64) (Known, int64) {
 	at := x.At
 	if s.last != 0 && at-s.last >= hole {

@@ -29,7 +29,7 @@ func Default() Settings {
 		SignalLimit:     90 * time.Minute,  // shared trade notes: a flag that never clears
 		SignalLeast:     20 * time.Minute,  // common practice: what a frosted coil may need for once
 		PauseLimit:      9 * time.Minute,   // common practice
-		TypicalPulldown: 12 * time.Minute,  // common practice: load excess dies with a time constant of 5 min or so; 2.3 of them to 10 %
+		TypicalPulldown: 12 * time.Minute,  // no source: the median of simulated coils, see limits.go
 	}
 }
 
