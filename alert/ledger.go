@@ -5,11 +5,8 @@ import (
 	"time"
 )
 
-// Names of the ledger's files inside the data directory.
-const (
-	LedgerFile      = "exposure.ledger"
-	LedgerOlderFile = LedgerFile + olderSuffix
-)
+// LedgerFile is the ledger's name inside the data directory.
+const LedgerFile = "exposure.ledger"
 
 // ledgerPeriod is how often totals that grow are written; a crash loses no
 // more running time than this, and no event, since a change writes at once.
