@@ -81,7 +81,8 @@ func newCompressor(d Compressor, g *group) *compressor {
 		sump: sump{oil: d.OilKg, temperature: 40, refrigerant: 0.02, heater: 1},
 		drop: tube{
 			cells: []cell{{wall: g.DewC + 15, gas: g.DewC + 15}, {wall: g.DewC + 15, gas: g.DewC + 15}},
-			boil:  6, gas: 6 + float64(120*mass), flow: mass, wall: 500, hold: 1, wet: 0.004, full: 0.5, contact: 0.1,
+			boil:  48, // W/K: as in the circuits' lines, for some 1.9 m
+			gas:   6 + float64(120*mass), flow: mass, wall: 500, hold: 1, wet: 0.004, full: 0.5, contact: 0.1,
 		},
 	}
 }
