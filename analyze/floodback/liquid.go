@@ -164,6 +164,9 @@ func (l *liquidMeter) judge(m *Moment, superheat, edge float64) {
 // and sensor would have it.
 func (l *liquidMeter) least() float64 { return l.liquid - l.doubt/2 }
 
+// atMost is the share that may be there, half of the doubt added.
+func (l *liquidMeter) atMost() float64 { return l.liquid + l.doubt/2 }
+
 func (l *liquidMeter) burst() float64 { return max(l.liquid, l.share.unlagged(burstLag)) - l.doubt/2 }
 
 // shortfall tells whether the machine is known, and how far its discharge

@@ -64,7 +64,4 @@ func (s *Set) Discharge() (learned bool, shortfall float64) { return s.margin.we
 
 // LiquidAtMost returns the share of liquid by mass that the discharge
 // temperature allows at most; NaN when it cannot tell.
-func (s *Set) LiquidAtMost() float64 {
-	l := &s.margin.wet.liquid
-	return l.liquid + l.doubt/2
-}
+func (s *Set) LiquidAtMost() float64 { return s.margin.wet.liquid.atMost() }

@@ -102,17 +102,19 @@ const usualRoom = 24.0 // °C, of a machine room; common practice, no source
 // severity grades the condition as far as it is known now.
 func (w *wetness) severity(m *Moment) Severity {
 	l := w.limits
-	blind := math.IsNaN(w.liquid.liquid)
-	// A discharge that shows no liquid outweighs a line that was near dew, and
-	// one that is known well also a line that stays there. Where no discharge is
-	// there to bear it out, near is not enough: a few K may be dry.
-	dry := w.liquid.machine.known() && w.liquid.least() < l.MinorLiquid
+	// A discharge that shows no liquid outweighs a line that was near dew. One
+	// that leaves it open leaves it to the line, which has to be at dew: a few K
+	// may be dry.
+	least, most := w.liquid.least(), w.liquid.atMost()
+	shown := least >= l.MinorLiquid || !w.liquid.machine.known() && !math.IsNaN(least)
 	stays := w.stays >= staysLong && w.liquid.doubt > knownWell
-	stuck := time.Duration(float64(l.StuckFor) * l.MajorLiquid.Of(m.Kind) / 0.05)
+	known := w.liquid.machine.known() && w.liquid.doubt < l.MajorLiquid.Of(m.Kind)
+	major := l.MajorLiquid.Of(m.Kind)
+	stuck := time.Duration(float64(l.StuckFor) * major / 0.05)
 	switch {
-	case w.over >= int64(l.MajorHold), w.oil >= int64(l.SumpHold) && !dry, w.atDew >= int64(stuck) && blind:
+	case w.over >= int64(l.MajorHold), w.oil >= int64(l.SumpHold) && !(most < l.MinorLiquid), w.atDew >= int64(stuck) && !(most < major) && !known:
 		return Major
-	case w.damp >= int64(l.MinorHold), w.near >= int64(l.NearHold) && !dry && !blind, w.atDew >= int64(l.DewHold) && blind, stays:
+	case w.damp >= int64(l.MinorHold), w.near >= int64(l.NearHold) && shown, w.atDew >= int64(l.DewHold) && !(most < l.MinorLiquid), stays:
 		return Minor
 	}
 	return Risk

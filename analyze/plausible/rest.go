@@ -11,17 +11,19 @@ import (
 
 // What a group that stands says. Common practice, no source.
 const (
-	restLong     = 40 * time.Minute
-	restNear     = 3.5    // K that saturation may lie outside the temperatures around it, where both sides have met, …
-	restBy       = 5.0    // … and where they have not
-	restEqual    = 30_000 // Pa between the sides that have met: then liquid lies in the coldest place
-	restFit      = 2.5    // K; a guess explains it when it brings saturation this near
-	plateauFlat  = 0.8    // K; …
-	plateauLong  = 5 * time.Minute
-	plateauIce   = 1.5 // K about 0 °C
-	plateauBy    = 6.0 // K between dew and melting ice on a standing single unit
-	plateauAgain = 2   // defrosts that must say the same
-	plateauSame  = 2.0 // K
+	restLong      = 40 * time.Minute
+	restNear      = 3.5    // K that saturation may lie outside the temperatures around it, where both sides have met, …
+	restBy        = 5.0    // … and where they have not
+	restDissolved = 8.0    // K that refrigerant dissolved in oil may hold saturation below the coldest place, unless a known mistake puts it right there
+	restOil       = 12.0   // K over the coldest place: colder oil has taken the liquid up
+	restEqual     = 30_000 // Pa between the sides that have met: then liquid lies in the coldest place
+	restFit       = 2.5    // K; a guess explains it when it brings saturation this near
+	plateauFlat   = 0.8    // K; …
+	plateauLong   = 5 * time.Minute
+	plateauIce    = 1.5 // K about 0 °C
+	plateauBy     = 6.0 // K between dew and melting ice on a standing single unit
+	plateauAgain  = 2   // defrosts that must say the same
+	plateauSame   = 2.0 // K
 )
 
 // restWatch follows a group at rest.
@@ -68,13 +70,16 @@ func (c *Checker) checkRest(now *Now, dt int64) {
 		switch {
 		case float64(bubble) > warmest+by:
 			lean = superheat.ReadsHigh
-		case float64(dew) < coldest-by && met:
+		case float64(dew) < coldest-by && met && !c.coldOil(coldest, now.At) && (float64(dew) < coldest-restDissolved || c.guessRest(p, coldest, coldest) != ""):
 			lean = superheat.ReadsLow
 		default:
 			continue
 		}
 		c.hold(NotEqualised, c.group.Compressors[i].Pressure.Point, lean, now.At-w.off.held, func() string {
 			says := c.guessRest(p, coldest, warmest)
+			if says == "" {
+				says = "this looks like another refrigerant than configured, the wrong altitude, or a transmitter that is off; check them against a gauge"
+			}
 			return fmt.Sprintf("stopped for more than %d min, the suction pressure would boil at %.1f °C, where nothing around is colder than %.1f or warmer than %.1f °C: %s",
 				int(restLong.Minutes()), dew, coldest, warmest, says)
 		})
@@ -110,6 +115,8 @@ func (c *Checker) equalised(p units.Pascal, now *Now) bool {
 	return ok && math.Abs(high-float64(p)) < restEqual
 }
 
+// guessRest names the mistake that would explain a standing pressure; empty:
+// none that is known.
 func (c *Checker) guessRest(p units.Pascal, coldest, warmest float64) string {
 	for _, g := range c.guesses(p, units.Celsius(coldest)) {
 		bubble, err := c.group.Line.Bubble(g.pressure)
@@ -118,7 +125,7 @@ func (c *Checker) guessRest(p units.Pascal, coldest, warmest float64) string {
 			return "this looks like " + g.says + "; " + g.check
 		}
 	}
-	return "this looks like another refrigerant than configured, the wrong altitude, or a transmitter that is off; check them against a gauge"
+	return ""
 }
 
 // checkPlateau watches a single unit that stands while its coil's ice melts at
@@ -170,4 +177,15 @@ func (c *Checker) checkPlateau(now *Now, dt int64, stopped bool) {
 		})
 		return
 	}
+}
+
+// coldOil says that some oil is so cold that it may have dissolved all liquid,
+// so that the pressure says nothing about the coldest place.
+func (c *Checker) coldOil(coldest float64, at int64) bool {
+	for i := range c.group.Compressors {
+		if sump, ok := known(c.group.Compressors[i].Sump, at); ok && sump < coldest+restOil {
+			return true
+		}
+	}
+	return false
 }

@@ -13,6 +13,7 @@ import (
 
 var (
 	stores = flag.Int("stores", 0, "score this many drawn stores and print the table")
+	seed   = flag.Uint64("seed", 1000, "first seed of drawn stores")
 	hours  = flag.Float64("hours", 8, "hours of each drawn store")
 	only   = flag.String("fault", "*", "only this fault of drawn stores; empty: healthy ones")
 	dir    = flag.String("dir", "", "score the stores of this directory")
@@ -37,7 +38,7 @@ func TestBench(t *testing.T) {
 	case *dir != "":
 		scores = scoreFolder(t, &Folder{Dir: *dir, Match: regexp.MustCompile(*match), Alter: Alter{Blind: *blind, Bare: *bare, Thin: *thin, Noise: *noise, Lag: *lag}})
 	case *stores > 0:
-		trials := Trials(*stores, *hours)
+		trials := Trials(*seed, *stores, *hours)
 		for i := range trials {
 			trials[i].Signals = !*blind
 			if *only != "*" {

@@ -16,6 +16,8 @@ type drawnFault struct {
 	cause  string // contract's word, where floodback follows
 	late   bool   // begins within the recording
 	sensor string // role of the input that is struck
+	group  bool   // no circuit is at fault
+	built  bool   // it is how the store is made: nothing happens to it
 	shape  func(s *drawnStore)
 }
 
@@ -29,8 +31,20 @@ var drawnFaults = []drawnFault{
 	{name: "valve_hunting", amount: between(3, 6), cause: "valve_hunting"},
 	{name: "iced_coil", amount: between(8, 16), cause: "iced_coil", late: true},
 	{name: "low_airflow", amount: between(0.15, 0.35), cause: "low_airflow", late: true},
-	{name: "defrost_incomplete", amount: between(0.15, 0.35), cause: "defrost_incomplete", shape: func(s *drawnStore) { s.defrost = "electric" }},
+	{name: "defrost_incomplete", amount: between(0.1, 0.3), cause: "defrost_incomplete", shape: func(s *drawnStore) {
+		s.defrost, s.frost = "electric", 8+8*s.r.Float64()
+	}},
 	{name: "hot_gas_carryover", kind: "hot_gas_drain", amount: between(0.3, 0.6), cause: "hot_gas_carryover", shape: func(s *drawnStore) { s.defrost = "hot_gas" }},
+	{name: "load_change_after_defrost", built: true, cause: "load_change_after_defrost", shape: func(s *drawnStore) {
+		// The coil fills while its fans wait for too long.
+		s.lt, s.comps, s.defrost, s.fanWait = true, 2+s.r.IntN(2), "electric", 400+400*s.r.Float64()
+	}},
+	{name: "overcharge", amount: between(0.2, 0.3), cause: "overcharge", late: true, group: true, shape: func(s *drawnStore) {
+		s.lt, s.comps, s.circs, s.mode, s.capillary = false, 1, 1, "thermostat", true
+	}},
+	{name: "accumulator_full", kind: "liquid_in_accumulator", amount: between(6, 9), cause: "accumulator_full", late: true, group: true, shape: func(s *drawnStore) {
+		s.lt, s.comps, s.accumulator = true, 2, 7+2*s.r.Float64()
+	}},
 	{name: "bulb_loose", amount: between(0.4, 0.8)},
 	{name: "flooded_start", kind: "crankcase_heater_failed", shape: func(s *drawnStore) {
 		// A unit out of doors in winter, with long stops.
@@ -62,6 +76,10 @@ type drawnStore struct {
 	line          float64 // m, from coil to header
 	stop          float64 // s, shortest of a compressor
 	defrost       string  // of the circuit at fault, where it matters
+	frost         float64 // kg, on its coil
+	fanWait       float64 // s, that its fans stand after a defrost; 0: as usual
+	capillary     bool    // one small cabinet whose charge is critical
+	accumulator   float64 // l; 0: none
 }
 
 // struck is what the fault of a drawn store is, for the score.
@@ -96,6 +114,9 @@ func (t Trial) describe() (string, *struck) {
 		s.line *= 35.0 / 55
 		dew, air, fluid = -32, -20, []string{"R448A", "R404A", "R407F", "R452A"}[r.IntN(4)]
 	}
+	if s.capillary {
+		dew, air, fluid, s.capacity = -10, 3, "R290", 0.28
+	}
 	if fault != nil && fault.cause != "" {
 		s.line *= 0.6 // one that does not dry up what a coil lets through
 	}
@@ -115,6 +136,12 @@ func (t Trial) describe() (string, *struck) {
 	w("[store]\noutdoor_c = %.1f\nmachine_room_c = %.1f", s.outdoor, s.room)
 	w("[sensors]\ntemperature_lag_s = %.1f\ntemperature_noise_k = %.3f\npressure_noise_bar = %.4f", (10+30*r.Float64())*t.Lag, 0.05*t.Noise, 0.05*t.Noise) // up to 0.2 bar (trade notes, section 13) where a noisy store is doubled
 	w("[[suction_group]]\nname = \"g\"\nrefrigerant = %q\ndew_c = %g", fluid, dew)
+	if s.capillary {
+		w("critically_charged = true")
+	}
+	if s.accumulator > 0 {
+		w("  [suction_group.accumulator]\n  volume_l = %.1f\n  hole_mm = 2.2", s.accumulator)
+	}
 	w("  [suction_group.control]\n  mode = %q\n  minimum_off_s = %.0f", s.mode, s.stop)
 	s.compressors(w)
 	victim := r.IntN(s.circs)
@@ -145,8 +172,13 @@ func (f *drawnFault) strike(w func(string, ...any), r *rand.Rand, s *drawnStore,
 		target = out.input
 	case kind == "crankcase_heater_failed":
 		target = "g.c1"
+	case f.group:
+		target = "g"
 	default:
 		out.circuit = fmt.Sprintf("k%d", victim+1)
+	}
+	if f.built {
+		return out
 	}
 	w("[[fault]]\nkind = %q\ntarget = %q\nat_min = %.0f\n%s", kind, target, out.minutes, amount)
 	return out
@@ -176,9 +208,16 @@ func (s *drawnStore) circuits(w func(string, ...any), victim int, air float64) {
 		case s.lt && r.IntN(3) == 0:
 			defrost = "hot_gas"
 		}
+		if s.capillary {
+			s.cabinet(w, air)
+			continue
+		}
 		w("  [[suction_group.circuit]]\n  name = \"k%d\"\n  load_kw = %.2f\n  air_c = %g\n  tap = %d", i+1, s.load(), air+2*r.Float64(), 1+i%s.comps)
 		if s.mode == "thermostat" || r.IntN(4) == 0 {
 			w("  thermostat_k = %.1f", 1.5+r.Float64())
+		}
+		if i == victim && s.frost > 0 {
+			w("    [suction_group.circuit.coil]\n    frost_kg = %.1f", s.frost)
 		}
 		valve := "thermostatic"
 		if r.IntN(3) == 0 {
@@ -193,5 +232,17 @@ func (s *drawnStore) circuits(w func(string, ...any), victim int, air float64) {
 		}
 		w("    [suction_group.circuit.defrost]\n    kind = %q\n    first_min = %.0f\n    termination_c = %g\n    drip_s = %.0f\n    signal_covers_drip = %v",
 			defrost, 25+360*r.Float64(), termination, 100+200*r.Float64(), r.IntN(2) == 0)
+		if i == victim && s.fanWait > 0 {
+			w("    fan_c = -40\n    fan_max_s = %.0f", s.fanWait)
+		}
 	}
+}
+
+// cabinet is a small one with a capillary.
+func (s *drawnStore) cabinet(w func(string, ...any), air float64) {
+	r := s.r
+	w("  [[suction_group.circuit]]\n  name = \"k1\"\n  load_kw = %.2f\n  air_c = %g\n  infiltration = 0.3\n  thermostat_k = 3", 0.7+0.3*r.Float64(), air+2*r.Float64())
+	w("    [suction_group.circuit.valve]\n    kind = \"capillary\"\n    size = 1.4")
+	w("    [suction_group.circuit.line]\n    length_m = 3\n    heat_w_m_k = 0.6\n    wall_j_m_k = 90")
+	w("    [suction_group.circuit.defrost]\n    kind = \"off_cycle\"\n    termination_c = 5\n    limit_min = 40\n    first_min = %.0f", 25+360*r.Float64())
 }

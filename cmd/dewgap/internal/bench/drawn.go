@@ -25,17 +25,20 @@ type Trial struct {
 	Bare     bool    // no discharge and sump temperatures
 }
 
-// Trials draws n stores: every second one has a fault, each fault in its turn;
-// sampling, noise and lag vary, and each fifth is bare.
-func Trials(n int, hours float64) []Trial {
+// Trials draws n stores from the seeds that begin with first: two of three
+// have a fault, each fault in its turn; sampling, noise and lag vary, and each
+// fifth is bare.
+func Trials(first uint64, n int, hours float64) []Trial {
 	names := FaultNames()
 	out := make([]Trial, n)
+	faults := 0
 	for i := range out {
-		out[i] = Trial{Seed: uint64(1000 + i), Signals: true, Hours: hours,
+		out[i] = Trial{Seed: first + uint64(i), Signals: true, Hours: hours,
 			Sampling: []time.Duration{1, 2, 5, 10}[i/2%4] * time.Second,
-			Noise:    []float64{0.5, 1, 2}[i%3], Lag: []float64{1, 0.5, 1.5}[i%3], Bare: i%5 == 4}
-		if i%2 == 0 {
-			out[i].Fault = names[i/2%len(names)]
+			Noise:    []float64{0.5, 1, 2}[i%3], Lag: []float64{1, 0.5, 1.5}[i/3%3], Bare: i%5 == 4}
+		if i%3 != 2 {
+			out[i].Fault = names[faults%len(names)]
+			faults++
 		}
 	}
 	return out

@@ -32,7 +32,7 @@ func TestFull(t *testing.T) {
 	}
 	var columns [][]Figure
 	for _, v := range variants {
-		trials := Trials(fullStores, 8)
+		trials := Trials(*seed, fullStores, 8)
 		for i := range trials {
 			v.alter(&trials[i])
 		}
@@ -64,4 +64,4 @@ func TestFull(t *testing.T) {
 	fmt.Fprintln(os.Stdout)
 }
 
-const fullStores = 36
+const fullStores = 68 // each fault three times
