@@ -101,11 +101,12 @@ func (d *startWatch) run(m *Moment) {
 
 // weigh adds up the witnesses; floodedNeeded is enough. Weights are common
 // practice, no source: the oil before the start weighs most, none is enough
-// alone but oil that stood colder than the dew for long.
+// alone but oil that stood as cold as the dew for long, or hardly warmer for
+// longer.
 func (d *startWatch) weigh(m *Moment) float64 {
 	score, l := 0.0, &d.settings.Oil
 	switch {
-	case d.cold > int64(l.Long):
+	case d.cold > int64(l.Long), 2*d.cool > coolLong*int64(l.Long):
 		score = 1
 	case d.cold > int64(l.Standing):
 		score = 0.7
@@ -152,5 +153,6 @@ const (
 	floodedStop     = int64(60e9)  // shortest stop
 	floodedSpan     = int64(300e9) // of running: the foam is gone after
 	floodedNeeded   = 1.0
+	coolLong        = 5 // halves of the time that cold oil needs
 	floodedCritical = 1.6
 )
