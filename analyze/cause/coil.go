@@ -174,6 +174,7 @@ const noticedLate = 3 * minute
 type wave struct {
 	up      bool
 	begun   bool
+	since   int64   // when it began
 	extreme float64 // since the last turn
 	at      int64   // of that
 	turn    float64 // value and time of the last turn
@@ -187,11 +188,14 @@ type wave struct {
 const (
 	turnBack = 0.7 // K; how far a value must come back from an extreme to have turned
 	slowest  = 300 // s; a half swing that takes longer is no swing of a valve
+	// unseenFor is how long a superheat must be watched without a break before
+	// it is taken for one that does not swing.
+	unseenFor = 4 * minute
 )
 
 func (w *wave) take(at int64, v, dt float64) {
 	if !w.begun {
-		w.begun, w.extreme, w.at, w.turn, w.turned = true, v, at, v, at
+		w.begun, w.since, w.extreme, w.at, w.turn, w.turned = true, at, v, at, v, at
 	}
 	switch {
 	case w.up == (v > w.extreme):
@@ -208,6 +212,9 @@ func (w *wave) take(at int64, v, dt float64) {
 		w.up = !w.up
 		w.extreme, w.at = v, at
 	}
+	if w.last == 0 && at-w.since < unseenFor {
+		return // a swing would not have shown yet
+	}
 	now := w.last
 	if float64(at-w.turned)/1e9 > max(2.5*w.half, 60) {
 		now = 0
@@ -218,5 +225,6 @@ func (w *wave) take(at int64, v, dt float64) {
 // pause forgets the swing under way.
 func (w *wave) pause() { w.begun, w.last = false, 0 }
 
-// swing returns how far the superheat swings of late, peak to peak, K.
+// swing returns how far the superheat swings of late, peak to peak, K; NaN
+// while compressors that come and go have not let it be watched.
 func (w *wave) swing() float64 { return w.level.now() }
