@@ -108,11 +108,11 @@ func (w *wetness) severity(m *Moment) Severity {
 	least, most := w.liquid.least(), w.liquid.atMost()
 	shown := least >= l.MinorLiquid || !w.liquid.machine.known() && !math.IsNaN(least)
 	stays := w.stays >= staysLong && w.liquid.doubt > knownWell
-	known := w.liquid.machine.known() && w.liquid.doubt < l.MajorLiquid.Of(m.Kind)
+	blind := math.IsNaN(w.liquid.liquid)
 	major := l.MajorLiquid.Of(m.Kind)
 	stuck := time.Duration(float64(l.StuckFor) * major / 0.05)
 	switch {
-	case w.over >= int64(l.MajorHold), w.oil >= int64(l.SumpHold) && !(most < l.MinorLiquid), w.atDew >= int64(stuck) && !(most < major) && !known:
+	case w.over >= int64(l.MajorHold), w.oil >= int64(l.SumpHold) && !(most < l.MinorLiquid), w.atDew >= int64(stuck) && blind:
 		return Major
 	case w.damp >= int64(l.MinorHold), w.near >= int64(l.NearHold) && shown, w.atDew >= int64(l.DewHold) && !(most < l.MinorLiquid), stays:
 		return Minor
