@@ -47,6 +47,9 @@ func NewCase(g *Group) Case {
 	return Case{group: g, base: make([]baseline, len(g.coils)), clues: make([][clueCount]float64, len(g.coils)), signs: make([][signCount]float64, len(g.coils))}
 }
 
+// gatherEach is how often evidence is gathered, ns.
+const gatherEach = 5 * second
+
 // quiet is how long a floodback must have been over for the next to be another
 // case. It must not be longer than the time that clears an event.
 const quiet = 2 * minute
@@ -62,10 +65,10 @@ func (c *Case) Present(m Moment) (circuits, causes []Ranked) {
 	}
 	c.seen = m.At
 	if m.At >= c.next {
-		c.next = m.At + tick
+		c.next = m.At + gatherEach
 		c.gather(&m)
 	}
-	if c.circuits == nil || m.At-c.worded >= 2*tick {
+	if c.circuits == nil || m.At-c.worded >= 2*gatherEach {
 		c.worded = m.At
 		c.rank()
 	}

@@ -28,7 +28,7 @@ type Ranked struct {
 }
 
 const (
-	tick   = int64(5e9)  // ns between two looks at the coils
+	tick   = int64(10e9) // ns between two looks at the coils
 	second = int64(1e9)  // ns
 	minute = 60 * second // ns
 )

@@ -20,7 +20,7 @@ type track struct {
 
 // trailLength ticks of superheat are remembered: three minutes, as long as
 // liquid may take from a coil to the compressor.
-const trailLength = 36
+const trailLength = 18
 
 // take enters a superheat.
 func (t *track) take(at int64, dt, over float64, undisturbed bool) {
@@ -58,7 +58,7 @@ func (t *track) lowest() float64 {
 // highest returns the highest superheat of the last two minutes.
 func (t *track) highest() float64 {
 	high := nan
-	for i := range min(t.filled, 24) {
+	for i := range min(t.filled, 12) {
 		if v := float64(t.trail[(t.next+trailLength-1-i)%trailLength]); !(high >= v) {
 			high = v
 		}

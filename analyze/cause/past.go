@@ -17,7 +17,7 @@ type past struct {
 const (
 	slotLength = 10 * minute
 	pastSlots  = 144
-	slotLeast  = 12 // ticks that make a summary: a minute
+	slotLeast  = 6 // ticks that make a summary: a minute
 )
 
 // slot is the summary of ten minutes; NaN where not known.
