@@ -173,7 +173,10 @@ func (e *Engine) hearInput(i int, at int64) {
 	in := &e.inputs[i]
 	value, q, why := in.now(at)
 	out := &e.result.Inputs[i]
-	out.Value, out.Quality, out.Reason = value, q, why
+	out.Value = value
+	if q != reading.Good || q != out.Quality { // a good value has no reason
+		out.Quality, out.Reason = q, why
+	}
 	if seen := in.at(); seen != in.shown {
 		in.shown = seen
 		out.At = e.result.Time

@@ -298,7 +298,7 @@ func (g *group) judge(i int, p phase.Phase, step int64, e *Engine) {
 	m.Phase, m.Running, m.Unsure, m.Stopped = p, run.Running(), !run.Sure(), run.Stopped()
 	m.RunningFor, m.Whole = run.For(x.At)
 	m.Quality, m.Lean, m.Superheat, m.Floor = v.Quality, v.Lean, float64(v.Superheat), float64(floor)
-	m.Margin, m.Uncertainty, m.Lag = float64(v.Superheat-floor), float64(v.Uncertainty), c.meter.Lag().Seconds()
+	m.Margin, m.Uncertainty, m.Lag = float64(v.Superheat-floor), float64(v.Uncertainty), float64(c.meter.Lag())*1e-9
 	m.SuctionPressure, m.DischargePressure = float64(v.Pressure), x.DischargePressure
 	m.Dew, m.CondensingDew = float64(v.DewNow), x.CondensingDew
 	m.SuctionTemperature, m.DischargeTemperature = float64(v.Temperature), y.DischargeTemperature

@@ -6,12 +6,17 @@ import "math"
 type smooth struct {
 	value float64
 	known bool
+	step  int64   // of the last gain, which mostly serves again
+	gain  float64 // … of it
 }
 
 // take enters x after step ns, with time constant tau seconds, and returns the
-// smoothed value. NaN is ignored.
+// smoothed value. NaN is ignored. Of one smooth tau is always the same.
 func (s *smooth) take(x float64, step int64, tau float64) float64 {
-	return s.blend(x, gain(step, tau))
+	if step != s.step {
+		s.step, s.gain = step, gain(step, tau)
+	}
+	return s.blend(x, s.gain)
 }
 
 // gain is the share that a value has after step ns, with time constant tau
@@ -50,8 +55,7 @@ func (t *trend) take(x float64, step int64) {
 	if x != x && !t.near.known { // an input that does not exist
 		return
 	}
-	g := gain(step, t.tau)
-	t.far.blend(t.near.blend(x, g), g)
+	t.far.blend(t.near.take(x, step, t.tau), t.near.gain)
 }
 
 func (t *trend) known() bool { return t.near.known }

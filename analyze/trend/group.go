@@ -73,7 +73,7 @@ func (g *Group) Notices() []Notice { return g.notices }
 // before Observe.
 func (g *Group) Compressor(i int, at int64, x Compressor) {
 	m := &g.machines[i]
-	dt := min(max(float64(at-m.observed)/1e9, 0), 60)
+	dt := min(max(float64(at-m.observed)*1e-9, 0), 60)
 	m.observed = at
 	m.steady = x.Phase == phase.Steady
 	running := m.steady || x.Phase == phase.Pulldown || x.Phase == phase.Defrost
