@@ -32,7 +32,12 @@ func (g *Group) Observe(x *Sample) []Phase {
 		g.follow(x)
 	}
 	lone := len(g.Compressors) == 1
-	pumping := false
+	pumping, coldest := false, math.NaN()
+	for i := range x.Compressors {
+		if t := x.Compressors[i].SuctionTemperature; !(coldest <= t) {
+			coldest = t
+		}
+	}
 	for i := range g.Compressors {
 		running, since, sure := x.Compressors[i].Running, x.At, true
 		if running == NotKnown {
@@ -40,7 +45,7 @@ func (g *Group) Observe(x *Sample) []Phase {
 			if lone && !math.IsNaN(x.Dew) {
 				own = loneOwn
 			}
-			running, since = g.stirs[i].observe(x, &x.Compressors[i], g.pressures(i), own, g.others(i), g.limits.hole)
+			running, since = g.stirs[i].observe(x, &x.Compressors[i], g.pressures(i), own, g.others(i), coldest, g.limits.hole)
 			sure = g.stirs[i].sure()
 		}
 		g.Compressors[i].Observe(x.At, running, since, &g.limits)

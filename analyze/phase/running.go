@@ -45,6 +45,10 @@ const (
 	streamMost   = 0.4  // nats in 5 s that gas in the pipe makes
 	pressuresSay = -0.4 // nats in 5 s with which the pressures tell of a stop
 
+	apartLeast = 7.0  // K over the coldest pipe from which a pipe speaks for standing,
+	apartSpan  = 5.0  // … and by that much more does so fully,
+	apartMost  = 0.12 // with so many nats in 5 s
+
 	liftLeast = 10.0 // K from suction pipe to discharge: less is no compression
 	dryLeast  = 8.0  // K of superheat with which
 	overLine  = 3.0  // K over condensing are less than any compression makes
@@ -54,8 +58,9 @@ const (
 // observe returns the guess at an instant and when the state began. group is
 // what the group's pressures say for this machine's running, own how much its
 // own pipes are heard beside them; others is how far the pipes of those that
-// run beside it moved in the last minute.
-func (s *stir) observe(x *Sample, c *CompressorSample, group, own float64, others moves, hole int64) (Known, int64) {
+// run beside it moved in the last minute; coldest is the coldest suction pipe of
+// the group.
+func (s *stir) observe(x *Sample, c *CompressorSample, group, own float64, others moves, coldest float64, hole int64) (Known, int64) {
 	at := x.At
 	if s.last != 0 && at-s.last >= hole {
 		*s = stir{usual: s.usual, hot: s.hot}
@@ -70,7 +75,7 @@ func (s *stir) observe(x *Sample, c *CompressorSample, group, own float64, other
 			steps = 1
 		}
 		s.bucket = b
-		e := s.weigh(x, own, others)
+		e := s.weigh(x, own, others) - s.apart(x, coldest)
 		switch {
 		case s.flows(x):
 			e, group = e+streamMost, max(group, 0)
@@ -176,6 +181,18 @@ func (s *stir) weigh(x *Sample, own float64, others moves) float64 {
 		e -= 0.15
 	}
 	return e
+}
+
+// apart returns what 5 s speak for standing because the pipe is as warm as the
+// room and far warmer than the group's coldest: those that run share the
+// header's gas.
+func (s *stir) apart(x *Sample, coldest float64) float64 {
+	low, _ := x.room()
+	pipe := s.pipe.now()
+	if !(pipe > low && pipe-coldest > apartLeast) {
+		return 0
+	}
+	return apartMost * min((pipe-coldest-apartLeast)/apartSpan, (pipe-low)/2, 1)
 }
 
 // moves are those of a machine's two pipes, K; NaN where not known.

@@ -116,7 +116,7 @@ func TestPressuresSpeakBeforeASlowClamp(t *testing.T) {
 				pipe -= 0.25 // too slow for gas in a pipe, against the way of metal
 			}
 			c := CompressorSample{Dew: -5, DewFelt: pipe - 15, SuctionTemperature: pipe, DischargeTemperature: 60}
-			if known, _ := s.observe(&x, &c, g, loneOwn, unmoved, int64(1e12)); known == No && stopped == 0 {
+			if known, _ := s.observe(&x, &c, g, loneOwn, unmoved, math.NaN(), int64(1e12)); known == No && stopped == 0 {
 				stopped = at
 			}
 		}
@@ -127,5 +127,44 @@ func TestPressuresSpeakBeforeASlowClamp(t *testing.T) {
 	}
 	if at := play(-0.5); at < 600 || at > 660 {
 		t.Errorf("the pressures broke at 600 s, told at %.0f s", at)
+	}
+}
+
+// TestAStandingPipeIsAsWarmAsTheRoom: of two machines on one header and without
+// signals, the one whose pipe is as warm as the room while the other's is cold
+// stands, although nothing of it moves. Two cold ones run. Common practice, no
+// source.
+func TestAStandingPipeIsAsWarmAsTheRoom(t *testing.T) {
+	for _, tt := range []struct {
+		name       string
+		cold, pipe float64
+		wants      Known
+	}{
+		{"as warm as the room", 8, 18.5, No},
+		{"a few K warmer than its neighbour", 8, 12, Yes},
+		{"far warmer, and colder than any room", -6, 6, Yes},
+	} {
+		t.Run(tt.name, func(t *testing.T) {
+			g := NewGroup(Settings{}, 2, nil)
+			nan := math.NaN()
+			for at := int64(5e9); at < 900e9; at += 5e9 {
+				wave := math.Sin(float64(at) / 60e9)
+				c := CompressorSample{Dew: -10 + wave, DewFelt: -10 + wave/2, DischargeTemperature: nan, SumpTemperature: nan}
+				cold, other := c, c
+				cold.SuctionTemperature = tt.cold + wave/2
+				other.SuctionTemperature = tt.pipe
+				if tt.wants == Yes {
+					other.SuctionTemperature += wave / 2
+				}
+				g.Observe(&Sample{At: at, Dew: c.Dew, SuctionPressure: 2e5, DischargePressure: 10e5, CondensingDew: 40 - wave,
+					Ambient: nan, Compressors: []CompressorSample{cold, other}})
+			}
+			if got := g.Compressors[0].Running(); got != Yes {
+				t.Errorf("the cold one: running %v, want yes", got)
+			}
+			if got := g.Compressors[1].Running(); got != tt.wants {
+				t.Errorf("the other: running %v, want %v", got, tt.wants)
+			}
+		})
 	}
 }
