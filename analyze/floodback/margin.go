@@ -18,7 +18,7 @@ const (
 	// aheadBelow is how far below zero the margin freed of its sensor's lag must
 	// be where the reading itself has not come below: a shallow dip has to be
 	// read, a deep one need not wait for a slow clamp. Common practice, no source.
-	aheadBelow = -1.0 // K
+	aheadBelow = -0.5 // K
 	// refresh is how often the words of a lasting condition are renewed.
 	refresh = int64(10e9)
 )
