@@ -21,10 +21,7 @@ type player struct {
 	c       *Case // told by the line
 	p       *Case // told by the plain detector
 	told    []phase.Phase
-	last    analyze.Result
 }
-
-var dump func(p *player, row *reading.Row, truth []Truth)
 
 func newPlayer(site analyze.Site, c *Case) (*player, error) {
 	line, err := watch.NewLine(site)
@@ -47,10 +44,6 @@ func (p *player) step(row *reading.Row, truth []Truth) {
 		p.told[i] = result.States[i].Phase
 	}
 	p.c.Take(row.Time, truth, p.told)
-	p.last = result
-	if dump != nil {
-		dump(p, row, truth)
-	}
 }
 
 // score adds what was told to the tallies of the line and of the plain detector.
