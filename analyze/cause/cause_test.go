@@ -320,3 +320,28 @@ func TestEveryClueWeighs(t *testing.T) {
 		}
 	}
 }
+
+// A swing that compressors which come and go leave no time to be seen is not
+// known; one that is watched for long enough and does not come is none.
+func TestASwingThatCannotBeSeenIsNotKnown(t *testing.T) {
+	var w wave
+	at := minute
+	for range 12 { // four hours in runs of three minutes
+		for range 18 {
+			w.take(at, 6, 10)
+			at += 10 * second
+		}
+		w.pause()
+		at += 17 * minute
+	}
+	if got := w.swing(); !math.IsNaN(got) {
+		t.Errorf("short runs only: swing %.1f K, want not known", got)
+	}
+	for range 60 {
+		w.take(at, 6, 10)
+		at += 10 * second
+	}
+	if got := w.swing(); got != 0 {
+		t.Errorf("ten minutes without a break: swing %.1f K, want 0", got)
+	}
+}

@@ -28,6 +28,7 @@ func TestFloodedStart(t *testing.T) {
 		{"oil stood as cold as the dew for long", time.Hour, 1, 30, "warning"},
 		{"oil stood colder than the dew, and boils", time.Hour, -3, 4, "critical"},
 		{"oil hardly warmer, and boils", 30 * time.Minute, 5, 5, "warning"},
+		{"oil hardly warmer for most of an hour", time.Hour, 5, 25, "warning"},
 		{"oil hardly warmer, does not boil", 30 * time.Minute, 5, 25, none},
 		{"short stop: what boils came while it ran", 4 * time.Minute, 1, 4, none},
 		{"no oil temperature", 6 * time.Hour, math.NaN(), math.NaN(), none},

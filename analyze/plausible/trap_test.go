@@ -417,3 +417,37 @@ func TestTrap34NoiseIsDoubtedOnlyWhenItIsWild(t *testing.T) {
 		}
 	}
 }
+
+// TestColdOilTakesUpWhatWouldBoil: a unit whose oil is nearly as cold as its
+// coldest place stands below the saturation there, for its liquid is dissolved;
+// one with warm oil that stands as low reads a gauge pressure for an absolute
+// one. That oil lowers the pressure is from memory, how cold it must be common
+// practice, no source.
+func TestColdOilTakesUpWhatWouldBoil(t *testing.T) {
+	for _, tt := range []struct {
+		name string
+		sump float64
+		want string
+	}{
+		{"cold oil", 8, ""},
+		{"warm oil", 35, "a gauge pressure taken for an absolute one"},
+	} {
+		t.Run(tt.name, func(t *testing.T) {
+			u := newUnit(t, "R404A")
+			sump := superheat.NewSignal(reading.SumpTemperature, 0)
+			u.group.Compressors[0].Sump = Input{suctionPoint, &sump}
+			u.checker = New(u.group)
+			u.now.Phases[0], u.now.Ambient = phase.Off, 3
+			p := u.saturated(2) - oneAir
+			u.run(0, 90, func(minute float64) shown {
+				sump.Take(int64(minute*60)*second, &reading.Reading{Value: tt.sump, Quality: reading.Good})
+				return shown{p, p, 3, 4, 2, 2.5}
+			})
+			if tt.want == "" {
+				u.wantsNothing()
+				return
+			}
+			u.wants(NotEqualised, tt.want)
+		})
+	}
+}
