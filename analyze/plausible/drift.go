@@ -17,7 +17,16 @@ const (
 	driftHigh  = 8.0 // K above the twins, whatever was learned: racks differ by 2 K, one that floods reads low
 	driftHold  = 20 * time.Minute
 	driftClear = 0.6 // share of the limit
+	driftRuns  = int64(5 * time.Minute)
 	driftDry   = 4.0 // K of superheat; at dew a pipe says nothing of its sensor
+
+	// Where the twins have gone together so closely, whatever started or
+	// defrosted, the header mixes its gas well: less time and less of a
+	// difference tell then, and of two it is the one whose own superheat moved.
+	mixedBy    = 0.5 // K of mean deviation
+	mixedLearn = 30 * time.Minute
+	mixedLimit = 3.5 // K
+	mixedOwn   = 0.6 // share of the difference that its own superheat must have moved by
 )
 
 // drift follows the difference between a suction-line temperature and what it
@@ -27,13 +36,15 @@ type drift struct {
 	learned    int64 // ns of comparable time so far
 	base       float64
 	quick      float64
+	spread     float64 // mean |x − base| while learning
+	own, moved float64 // superheat of its own: usual, and of the last quarter of an hour
 	away       since
 	standing   bool
 }
 
 func newDrifts(g Group) []drift {
-	if len(g.Compressors) < 3 {
-		return nil // with two, nobody knows which
+	if len(g.Compressors) < 2 {
+		return nil
 	}
 	d := make([]drift, len(g.Compressors))
 	for i := range d {
@@ -47,7 +58,7 @@ func (c *Checker) checkDrift(now *Now, dt int64) {
 		d := &c.drifts[i]
 		x, twins, ok := c.againstTwins(d.compressor, now)
 		if ok && dt > 0 {
-			d.follow(x, dt)
+			d.follow(x, float64(now.Superheat[d.compressor].Superheat), twins, dt)
 		}
 		if d.standing {
 			off := d.quick - d.base
@@ -55,7 +66,7 @@ func (c *Checker) checkDrift(now *Now, dt int64) {
 				off = d.quick
 			}
 			c.hold(Drifted, c.group.Compressors[d.compressor].Temperature.Point, leanOf(off), now.At-d.away.held, func() string {
-				return fmt.Sprintf("against its %d twins on the header the pipe's temperature is off by %+.1f K and stays there: this looks like a clamp that comes loose or a drifting probe; compare with a reference thermometer",
+				return fmt.Sprintf("against %d of its twins on the header the pipe's temperature is off by %+.1f K and stays there: this looks like a clamp that comes loose or a drifting probe; compare with a reference thermometer",
 					twins, off)
 			})
 		}
@@ -63,12 +74,12 @@ func (c *Checker) checkDrift(now *Now, dt int64) {
 }
 
 // againstTwins returns how much warmer a compressor's pipe is than the median
-// of the others that run dry.
+// of the others that run dry, or than the nearer of two.
 func (c *Checker) againstTwins(k int, now *Now) (difference float64, twins int, ok bool) {
 	dry := func(i int) bool {
-		return c.surelyRuns(i, now) && float64(now.Superheat[i].Superheat) > driftDry
+		return c.surelyRuns(i, now) && now.At-c.machines[i].turned >= driftRuns && float64(now.Superheat[i].Superheat) > driftDry
 	}
-	if !dry(k) || now.At-c.changed < int64(5*time.Minute) {
+	if !dry(k) || !(math.Abs(float64(now.Superheat[k].DewNow)-c.machines[k].dew.value) < wetStill) {
 		return 0, 0, false
 	}
 	var others [64]float64
@@ -84,10 +95,17 @@ func (c *Checker) againstTwins(k int, now *Now) (difference float64, twins int, 
 		others[j] = float64(now.Superheat[i].Temperature)
 		n++
 	}
-	if n < 2 {
+	if n == 0 || n == 1 && len(c.group.Compressors) > 2 { // one of many may be the one that is wrong
 		return 0, n, false
 	}
-	return float64(now.Superheat[k].Temperature) - (others[(n-1)/2]+others[n/2])/2, n, true
+	own, low, high := float64(now.Superheat[k].Temperature), others[(n-1)/2], others[n/2]
+	if n == 2 { // one of them may be the one that is wrong: the nearer speaks
+		if own-low < high-own {
+			return own - low, n, true
+		}
+		return own - high, n, true
+	}
+	return own - (low+high)/2, n, true
 }
 
 // doubted says that something stands against an input.
@@ -100,24 +118,40 @@ func (c *Checker) doubted(point int) bool {
 	return false
 }
 
-func (d *drift) follow(x float64, dt int64) {
+// mixed says that the header mixes its gas well.
+func (d *drift) mixed() bool { return d.learned >= int64(mixedLearn) && d.spread < mixedBy }
+
+func (d *drift) follow(x, superheat float64, twins int, dt int64) {
 	if d.learned == 0 {
-		d.base, d.quick = x, x
+		d.base, d.quick, d.own, d.moved = x, x, superheat, superheat
 	}
 	d.learned += dt
-	d.quick += (x - d.quick) * min(1, float64(dt)/float64(driftQuick))
-	off := math.Abs(d.quick - d.base)
-	if d.learned < int64(driftLearn) {
-		d.base += (x - d.base) * float64(dt) / float64(d.learned)
+	quick := min(1, float64(dt)/float64(driftQuick))
+	d.quick += (x - d.quick) * quick
+	d.moved += (superheat - d.moved) * quick
+	away := d.quick - d.base
+	off, limit := math.Abs(away), driftLimit
+	told := twins > 1
+	if d.mixed() {
+		limit = mixedLimit
+		told = told || (d.moved-d.own)/away > mixedOwn
+	}
+	if d.learned < int64(driftLearn) && !(d.mixed() && off > limit/2) {
+		part := float64(dt) / float64(d.learned)
+		d.spread += (math.Abs(x-d.base) - d.spread) * part
+		d.base += (x - d.base) * part
+		d.own += (superheat - d.own) * part
 		return
 	}
-	if off < driftLimit/2 {
-		d.base += (d.quick - d.base) * float64(dt) / float64(driftSlow)
+	if off < limit/2 {
+		slow := float64(dt) / float64(driftSlow)
+		d.base += (d.quick - d.base) * slow
+		d.own += (d.moved - d.own) * 12 * slow // its superheat follows the day
 	}
-	high := d.quick > driftHigh // from the beginning, or learned while it was loose already
-	if d.away.take(high || off > driftLimit || (d.standing && off > driftClear*driftLimit), dt) >= driftHold {
+	high := d.quick > driftHigh && twins > 1 // from the beginning, or learned while it was loose already
+	if d.away.take(told && (high || off > limit || (d.standing && off > driftClear*limit)), dt) >= driftHold {
 		d.standing = true
-	} else if !high && off <= driftClear*driftLimit {
+	} else if !high && off <= driftClear*limit {
 		d.standing = false
 	}
 }
