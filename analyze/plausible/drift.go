@@ -136,7 +136,8 @@ func (d *drift) follow(x, superheat float64, twins int, dt int64) {
 		limit = mixedLimit
 		told = told || (d.moved-d.own)/away > mixedOwn
 	}
-	if d.learned < int64(driftLearn) && !(d.mixed() && off > limit/2) {
+	high := d.quick > driftHigh && twins > 1 // from the beginning, or learned while it was loose already
+	if d.learned < int64(driftLearn) && !high && !(d.mixed() && off > limit/2) {
 		part := float64(dt) / float64(d.learned)
 		d.spread += (math.Abs(x-d.base) - d.spread) * part
 		d.base += (x - d.base) * part
@@ -148,7 +149,6 @@ func (d *drift) follow(x, superheat float64, twins int, dt int64) {
 		d.base += (d.quick - d.base) * slow
 		d.own += (d.moved - d.own) * 12 * slow // its superheat follows the day
 	}
-	high := d.quick > driftHigh && twins > 1 // from the beginning, or learned while it was loose already
 	if d.away.take(told && (high || off > limit || (d.standing && off > driftClear*limit)), dt) >= driftHold {
 		d.standing = true
 	} else if !high && off <= driftClear*limit {
