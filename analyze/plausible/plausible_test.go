@@ -3,6 +3,7 @@ package plausible
 import (
 	"math"
 	"math/rand/v2"
+	"slices"
 	"strings"
 	"testing"
 
@@ -206,5 +207,41 @@ func BenchmarkObserve(b *testing.B) {
 		at += 5 * second
 		r.now.At = at
 		r.checker.Observe(&r.now)
+	}
+}
+
+// TestABusyRackComparesItsTwins: a defrost begins or ends every three minutes,
+// so that the group is never calm, and one probe comes to read 7 K lower, still
+// dry. Only that one is blamed, and none where nothing is wrong.
+func TestABusyRackComparesItsTwins(t *testing.T) {
+	for _, tt := range []struct {
+		name string
+		off  float64 // K
+		want []string
+	}{
+		{"nothing is wrong", 0, nil},
+		{"one comes to read low", -7, []string{"drifted@3"}},
+	} {
+		t.Run(tt.name, func(t *testing.T) {
+			r := newRack()
+			r.checker.group.Circuits = make([]Circuit, 1)
+			r.checker.frosting = make([]bool, 1)
+			seen := r.run(9, func(sec float64, dew *float64, p *[3]float64, _ *float64) {
+				r.now.Defrosting = []bool{math.Mod(sec, 360) < 180}
+				for i := range p {
+					p[i] = r.pipe(*dew, 14)
+				}
+				if sec > 3*3600 {
+					p[1] += tt.off * min((sec-3*3600)/1800, 1)
+				}
+			})
+			var got []string
+			for key := range seen {
+				got = append(got, key)
+			}
+			if !slices.Equal(got, tt.want) {
+				t.Errorf("suspicions %v, want %v", seen, tt.want)
+			}
+		})
 	}
 }
