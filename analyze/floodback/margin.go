@@ -19,6 +19,9 @@ const (
 	// be where the reading itself has not come below: a shallow dip has to be
 	// read, a deep one need not wait for a slow clamp. Common practice, no source.
 	aheadBelow = -0.5 // K
+	// lowestBy is how far a margin must have come up from its lowest for that to
+	// be told beside it.
+	lowestBy = 0.5 // K
 	// refresh is how often the words of a lasting condition are renewed.
 	refresh = int64(10e9)
 )
@@ -30,10 +33,18 @@ type marginWatch struct {
 	below    int64   // ns that the margin has been below zero, from between two moments
 	present  bool
 	clear    int64    // ns that the margin has been above the clear margin
+	low      lowest   // of the episode
 	worst    Severity // of the episode
 	why      []string // it was graded so
 	evidence words
 	wet      wetness
+}
+
+// lowest is the moment of an episode with the lowest margin.
+type lowest struct {
+	margin, floor float64
+	phase         phase.Phase
+	seen          bool
 }
 
 func newMarginWatch(s *Settings, v Vapour) marginWatch {
@@ -72,6 +83,9 @@ func (d *marginWatch) Step(m *Moment, f *Finding) {
 			f.Lasted = time.Duration(d.below)
 		}
 		d.present, d.clear = true, 0
+		if !d.low.seen || margin < d.low.margin {
+			d.low = lowest{margin, m.Floor, m.Phase, true}
+		}
 		f.Verdict = Present
 		f.Severity = d.wet.severity(m)
 		f.AtOnce = f.Severity == Major
@@ -121,13 +135,13 @@ func (d *marginWatch) rest(m *Moment) {
 	d.wet.rest()
 	d.evidence.forget()
 	if d.clear += m.Step; d.clear > int64(d.settings.ClearHold) {
-		d.worst, d.why = NoSeverity, nil
+		d.worst, d.why, d.low.seen = NoSeverity, nil, false
 	}
 }
 
-// say tells the margin that decided, which is smoothed and freed of the
-// sensor's lag (the raw one may be above zero at the very instant), and what
-// the worst grade of the episode stands on.
+// say tells the lowest margin so far and where it stands now, both smoothed and
+// freed of the sensor's lag (the raw one may be above zero at the very instant),
+// and what the worst grade of the episode stands on.
 func (d *marginWatch) say(m *Moment, margin float64, sev Severity) []string {
 	if !d.evidence.due(m.At, sev) {
 		return d.evidence.lines
@@ -136,9 +150,10 @@ func (d *marginWatch) say(m *Moment, margin float64, sev Severity) []string {
 	if why := d.wet.words(m); sev > d.worst || sev == d.worst && len(why) >= len(d.why) {
 		d.worst, d.why = sev, why
 	}
+	low := &d.low
 	headline := fmt.Sprintf("superheat %.1f K is %.1f K below the floor of %.0f K (%s)", m.Floor+margin, -margin, m.Floor, m.Phase)
-	if margin >= 0 {
-		headline = fmt.Sprintf("superheat %.1f K is back at the floor of %.0f K (%s)", m.Floor+margin, m.Floor, m.Phase)
+	if margin > low.margin+lowestBy {
+		headline = fmt.Sprintf("superheat came down to %.1f K, %.1f K below the floor of %.0f K (%s); last seen at %.1f K", low.floor+low.margin, -low.margin, low.floor, low.phase, m.Floor+margin)
 	}
 	return d.evidence.set(m.At, sev, append([]string{headline}, d.why...))
 }

@@ -178,10 +178,13 @@ func TestEvidenceOfTheWorstStays(t *testing.T) {
 	f.follow(10*time.Minute, 7, c.At0+7, 100)
 	if all := strings.Join(f.last().Evidence, " "); !strings.Contains(all, "of liquid by mass") {
 		t.Errorf("%v with evidence %q", f.events(), all)
+	} else if !strings.Contains(all, "came down to") || !strings.Contains(all, "last seen at") {
+		t.Errorf("the headline does not tell the lowest superheat: %q", all)
 	}
+	lowest, _, _ := strings.Cut(f.last().Evidence[0], ";")
 	f.follow(30*time.Minute, 11, c.At11, 100)
 	f.follow(10*time.Minute, 7, c.At0+7, 100)
-	if all := strings.Join(f.last().Evidence, " "); len(f.events()) != 2 || strings.Contains(all, "of liquid by mass") {
+	if all := strings.Join(f.last().Evidence, " "); len(f.events()) != 2 || strings.Contains(all, "of liquid by mass") || strings.Contains(all, lowest) {
 		t.Errorf("%v, the second with evidence %q", f.events(), all)
 	}
 }
