@@ -60,11 +60,14 @@ func (c *Checker) checkDrift(now *Now, dt int64) {
 		if ok && dt > 0 {
 			d.follow(x, float64(now.Superheat[d.compressor].Superheat), twins, dt)
 		}
-		if d.standing {
-			off := d.quick - d.base
-			if math.Abs(off) < driftLimit/2 {
-				off = d.quick
-			}
+		off := d.quick - d.base
+		if math.Abs(off) < driftLimit/2 {
+			off = d.quick
+		}
+		// A probe that reads low hides no flood: with what it is off taken away
+		// its pipe has to be dry.
+		wet := float64(now.Superheat[d.compressor].Superheat)-off < driftDry
+		if d.standing && !(off < 0 && wet) {
 			c.hold(Drifted, c.group.Compressors[d.compressor].Temperature.Point, leanOf(off), now.At-d.away.held, func() string {
 				return fmt.Sprintf("against %d of its twins on the header the pipe's temperature is off by %+.1f K and stays there: this looks like a clamp that comes loose or a drifting probe; compare with a reference thermometer",
 					twins, off)

@@ -1,6 +1,7 @@
 package plausible
 
 import (
+	"maps"
 	"math"
 	"math/rand/v2"
 	"slices"
@@ -218,15 +219,16 @@ func TestABusyRackComparesItsTwins(t *testing.T) {
 		name string
 		off  float64 // K
 		want []string
+		wet  []string // in the last hour, when all are flooded
 	}{
-		{"nothing is wrong", 0, nil},
-		{"one comes to read low", -7, []string{"drifted@3"}},
+		{"nothing is wrong", 0, nil, nil},
+		{"one comes to read low", -7, []string{"drifted@3"}, []string{"below-saturation@3"}},
 	} {
 		t.Run(tt.name, func(t *testing.T) {
 			r := newRack()
 			r.checker.group.Circuits = make([]Circuit, 1)
 			r.checker.frosting = make([]bool, 1)
-			seen := r.run(9, func(sec float64, dew *float64, p *[3]float64, _ *float64) {
+			alter := func(sec float64, dew *float64, p *[3]float64, _ *float64) {
 				r.now.Defrosting = []bool{math.Mod(sec, 360) < 180}
 				for i := range p {
 					p[i] = r.pipe(*dew, 14)
@@ -234,13 +236,21 @@ func TestABusyRackComparesItsTwins(t *testing.T) {
 				if sec > 3*3600 {
 					p[1] += tt.off * min((sec-3*3600)/1800, 1)
 				}
-			})
-			var got []string
-			for key := range seen {
-				got = append(got, key)
 			}
-			if !slices.Equal(got, tt.want) {
+			seen := r.run(9, alter)
+			if got := slices.Collect(maps.Keys(seen)); !slices.Equal(got, tt.want) {
 				t.Errorf("suspicions %v, want %v", seen, tt.want)
+			}
+			var flooded []string
+			for at := 9 * 3600 * second; at < 10*3600*second; at += 5 * second {
+				pipes := [3]float64{-10, -10 + tt.off, -10}
+				flooded = flooded[:0]
+				for _, s := range r.feed(at, -10, pipes, 12e5) {
+					flooded = append(flooded, s.Code.String()+"@"+string(rune('0'+s.Point)))
+				}
+			}
+			if !slices.Equal(flooded, tt.wet) && len(flooded)+len(tt.wet) > 0 {
+				t.Errorf("all flooded: suspicions %v, want %v", flooded, tt.wet)
 			}
 		})
 	}
