@@ -47,8 +47,11 @@ type WetLimits struct {
 
 // OilLimits tell a flooded start.
 type OilLimits struct {
-	Cold     units.Kelvin // oil over standing dew: as cold as the dew within the sensors' doubt
-	Cool     units.Kelvin // … hardly warmer
+	Safe     units.Kelvin  // oil over standing dew: above it no refrigerant goes there
+	Cooling  time.Duration // standing less than that …
+	Cooled   units.Kelvin  // … and having come to this is enough by itself
+	Cold     units.Kelvin  // oil over standing dew: as cold as the dew within the sensors' doubt
+	Cool     units.Kelvin  // … hardly warmer
 	Standing time.Duration
 	Long     time.Duration // standing cold for this long is enough by itself
 	Boiling  units.Kelvin  // oil over running dew: refrigerant boils out of it
@@ -106,9 +109,10 @@ func DefaultSettings() Settings {
 			SumpHold:  time.Minute,      // common practice
 		},
 		Oil: OilLimits{
-			Cold: 2, Cool: 6, // trade notes §12: within 5 K of the standing dew is migration
+			Cold: 2, Cool: 6, Safe: 10, Cooled: 8, // trade notes §12: within 5 K of the standing dew is migration
 			Standing: 5 * time.Minute,  // common practice
 			Long:     20 * time.Minute, // common practice
+			Cooling:  30 * time.Minute, // common practice: trade notes §12 ask for a heater at less than 10 K for an hour
 			Boiling:  8,                // common practice
 			Fall:     4,                // common practice
 		},
@@ -177,6 +181,9 @@ func (w *WetLimits) fill(d WetLimits) {
 func (o *OilLimits) fill(d OilLimits) {
 	fill(&o.Cold, d.Cold)
 	fill(&o.Cool, d.Cool)
+	fill(&o.Safe, d.Safe)
+	fill(&o.Cooled, d.Cooled)
+	fill(&o.Cooling, d.Cooling)
 	fill(&o.Standing, d.Standing)
 	fill(&o.Long, d.Long)
 	fill(&o.Boiling, d.Boiling)

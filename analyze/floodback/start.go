@@ -20,6 +20,7 @@ type startWatch struct {
 	standing smooth // sump − dew while standing
 	cold     int64  // ns of standing with the oil as cold as the dew
 	cool     int64  // … with the oil hardly warmer
+	unsafe   int64  // … with the oil below the mark of safety
 	sump     smooth
 	dew      smooth
 	over     smooth // superheat
@@ -42,7 +43,7 @@ func (d *startWatch) Step(m *Moment, f *Finding) {
 		d.stand(m)
 		return
 	case !m.Whole || m.Stopped < floodedStop || m.RunningFor > floodedSpan:
-		d.cold, d.cool = 0, 0
+		d.cold, d.cool, d.unsafe = 0, 0, 0
 		return
 	}
 	d.run(m)
@@ -66,7 +67,7 @@ func (d *startWatch) Step(m *Moment, f *Finding) {
 // stand watches the oil of a stopped machine.
 func (d *startWatch) stand(m *Moment) {
 	if m.RunningFor <= m.Step { // it has just stopped: the stop before is over
-		d.cold, d.cool, d.standing = 0, 0, smooth{}
+		d.cold, d.cool, d.unsafe, d.standing = 0, 0, 0, smooth{}
 	}
 	over := d.standing.take(m.SumpTemperature-m.Dew, m.Step, 60)
 	if over < float64(d.settings.Oil.Cold) {
@@ -74,6 +75,9 @@ func (d *startWatch) stand(m *Moment) {
 	}
 	if over < float64(d.settings.Oil.Cool) {
 		d.cool += m.Step
+	}
+	if over < float64(d.settings.Oil.Safe) {
+		d.unsafe += m.Step
 	}
 	d.atStart, d.top, d.hotLow = over, math.NaN(), math.NaN()
 	d.sump, d.dew, d.over = smooth{}, smooth{}, smooth{}
@@ -106,7 +110,7 @@ func (d *startWatch) run(m *Moment) {
 func (d *startWatch) weigh(m *Moment) float64 {
 	score, l := 0.0, &d.settings.Oil
 	switch {
-	case d.cold > int64(l.Long), 2*d.cool > coolLong*int64(l.Long):
+	case d.cold > int64(l.Long), 2*d.cool > coolLong*int64(l.Long), d.unsafe > int64(l.Cooling) && d.atStart < float64(l.Cooled):
 		score = 1
 	case d.cold > int64(l.Standing):
 		score = 0.7

@@ -27,9 +27,11 @@ func TestFloodedStart(t *testing.T) {
 		{"oil warm, falls as a warm sump does", 2 * time.Hour, 45, 28, none},
 		{"oil stood as cold as the dew for long", time.Hour, 1, 30, "warning"},
 		{"oil stood colder than the dew, and boils", time.Hour, -3, 4, "critical"},
-		{"oil hardly warmer, and boils", 30 * time.Minute, 5, 5, "warning"},
+		{"oil hardly warmer, and boils", 20 * time.Minute, 5, 5, "warning"},
 		{"oil hardly warmer for most of an hour", time.Hour, 5, 25, "warning"},
-		{"oil hardly warmer, does not boil", 30 * time.Minute, 5, 25, none},
+		{"oil hardly warmer, does not boil", 20 * time.Minute, 5, 25, none},
+		{"below the mark of safety for most of an hour", 45 * time.Minute, 7, 25, "warning"},
+		{"just below the mark of safety", time.Hour, 9, 25, none},
 		{"short stop: what boils came while it ran", 4 * time.Minute, 1, 4, none},
 		{"no oil temperature", 6 * time.Hour, math.NaN(), math.NaN(), none},
 	} {
