@@ -77,6 +77,9 @@ func (l *liquidMeter) cannotTell() {
 // of the gas now and whose wet line would read edge.
 func (l *liquidMeter) step(m *Moment, superheat, edge float64) {
 	l.hot.take(m.DischargeTemperature, m.Step)
+	if !l.hot.known() { // no discharge temperature: nothing to judge
+		return
+	}
 	l.cold.take(max(superheat, 0), m.Step, behind)
 	l.ratio.take(m.DischargePressure/m.SuctionPressure, m.Step, behind)
 	if m.At < l.next && l.next-m.At <= judgeSeldom {
@@ -98,7 +101,7 @@ func (l *liquidMeter) judge(m *Moment, superheat, edge float64) {
 	}
 	l.since = m.At
 	l.cannotTell()
-	if !l.hot.known() || math.IsNaN(superheat) || math.IsNaN(m.Dew) || m.RunningFor < judgeAfter/2 || m.Phase == phase.Start {
+	if math.IsNaN(superheat) || math.IsNaN(m.Dew) || m.RunningFor < judgeAfter/2 || m.Phase == phase.Start {
 		return
 	}
 	isDry := superheat > edge+drySuperheat && m.RunningFor >= learnAfter

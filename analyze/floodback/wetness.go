@@ -25,6 +25,7 @@ type wetness struct {
 	damp  int64 // the discharge shows more than damp gas
 	over  int64 // … what harms the machine
 	oil   int64 // the oil takes up liquid
+	quiet bool  // none of them is there
 }
 
 const (
@@ -47,7 +48,9 @@ func newWetness(v Vapour, l *WetLimits) wetness {
 }
 
 // rest forgets what an episode gathered.
-func (w *wetness) rest() { w.atDew, w.stays, w.near, w.over, w.damp, w.oil = 0, 0, 0, 0, 0, 0 }
+func (w *wetness) rest() {
+	w.atDew, w.stays, w.near, w.over, w.damp, w.oil, w.quiet = 0, 0, 0, 0, 0, 0, true
+}
 
 // stop forgets what a stopped machine makes void; what was learned of it stays.
 func (w *wetness) stop() {
@@ -65,6 +68,11 @@ func (w *wetness) step(m *Moment) {
 	w.sump.take(m.SumpTemperature, m.Step)
 	edge := w.edge(m)
 	w.liquid.step(m, w.superheat, edge)
+	low := min(w.superheat, w.liquid.cold.now())
+	warm := edge + max(burstAbove, float64(w.limits.NearDew)) // no sign shows above it
+	if w.quiet && w.superheat > warm && !(low < warm) {
+		return
+	}
 
 	count := func(x *int64, on bool) {
 		if on {
@@ -76,7 +84,6 @@ func (w *wetness) step(m *Moment) {
 	count(&w.atDew, w.superheat < edge)
 	count(&w.stays, w.superheat < edge/2)
 	count(&w.near, w.superheat < edge+float64(w.limits.NearDew))
-	low := min(w.superheat, w.liquid.cold.now())
 	count(&w.damp, w.liquid.least() > w.limits.MinorLiquid && low < edge+dampAbove)
 	over := w.liquid.burst()
 	if low < edge { // the line bears it out: no benefit of the doubt
@@ -85,6 +92,7 @@ func (w *wetness) step(m *Moment) {
 	count(&w.over, over > w.limits.MajorLiquid.Of(m.Kind) && low < edge+burstAbove)
 	count(&w.oil, w.superheat < edge && m.RunningFor > sumpAfter &&
 		(w.sump.slope()*60 < -float64(w.limits.SumpFall) || w.sump.near.now()-m.Dew < float64(w.limits.SumpNear)))
+	w.quiet = w.atDew|w.stays|w.near|w.damp|w.over|w.oil == 0
 }
 
 // edge is what a wet line may read above dew: the room warms the clamp.
