@@ -37,8 +37,7 @@ type WetLimits struct {
 	Contact float64
 	// NearDew above that, droplets ride along in gas that is a little warmer.
 	NearDew  units.Kelvin
-	NearHold time.Duration
-	DewHold  time.Duration // at dew for this long where the discharge tells nothing: damp
+	NearHold time.Duration // … for this long
 	StuckFor time.Duration // a line at dew for this long for each 5 % of MajorLiquid is major where the discharge tells nothing
 	SumpNear units.Kelvin  // oil within this of dew, the line being wet: liquid is in it
 	SumpFall units.Kelvin  // … or falling by this in a minute
@@ -101,8 +100,7 @@ func DefaultSettings() Settings {
 			Edge:      1.2,              // common practice: sensor and dew line, without the clamp
 			Contact:   0.035,            // trade notes §13: insulated clip 0.02–0.05
 			NearDew:   2.5,              // common practice
-			NearHold:  12 * time.Second, // common practice
-			DewHold:   30 * time.Second, // trade notes §6
+			NearHold:  20 * time.Second, // common practice: trade notes §6 call half a minute at dew minor
 			StuckFor:  75 * time.Second, // common practice: trade notes §6 call half a minute at 0 K minor
 			SumpNear:  10,               // trade notes §8
 			SumpFall:  2,                // trade notes §8 begin to look at 1 K/min
@@ -171,7 +169,6 @@ func (w *WetLimits) fill(d WetLimits) {
 	fill(&w.Contact, d.Contact)
 	fill(&w.NearDew, d.NearDew)
 	fill(&w.NearHold, d.NearHold)
-	fill(&w.DewHold, d.DewHold)
 	fill(&w.StuckFor, d.StuckFor)
 	fill(&w.SumpNear, d.SumpNear)
 	fill(&w.SumpFall, d.SumpFall)

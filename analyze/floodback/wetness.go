@@ -3,7 +3,6 @@ package floodback
 import (
 	"fmt"
 	"math"
-	"time"
 )
 
 // wetness grades a floodback by every sign there is: how long the suction line
@@ -20,7 +19,6 @@ type wetness struct {
 	// How long each sign has lasted, ns. A sign that is gone is forgotten twice
 	// as fast as it came.
 	atDew int64 // the line sat at dew
-	stays int64 // … well below what a wet line may read
 	near  int64 // … or so near that droplets ride along
 	damp  int64 // the discharge shows more than damp gas
 	over  int64 // … what harms the machine
@@ -32,8 +30,6 @@ const (
 	coldTau   = 5.0          // s; noise of the superheat
 	wallLag   = 6.0          // s; the pipe's wall between gas and sensor
 	sumpTau   = 20.0         // s
-	knownWell = 0.01         // share of liquid; a doubt below this
-	staysLong = int64(60e9)  // ns that are no dip
 	sumpAfter = int64(600e9) // ns of running before falling oil is not that of a warm start
 	// Gas that far above the wet edge is dry, whatever the discharge does; a
 	// burst is over before a clamp has followed it down.
@@ -49,7 +45,7 @@ func newWetness(v Vapour, l *WetLimits) wetness {
 
 // rest forgets what an episode gathered.
 func (w *wetness) rest() {
-	w.atDew, w.stays, w.near, w.over, w.damp, w.oil, w.quiet = 0, 0, 0, 0, 0, 0, true
+	w.atDew, w.near, w.over, w.damp, w.oil, w.quiet = 0, 0, 0, 0, 0, true
 }
 
 // stop forgets what a stopped machine makes void; what was learned of it stays.
@@ -82,7 +78,6 @@ func (w *wetness) step(m *Moment) {
 		}
 	}
 	count(&w.atDew, w.superheat < edge)
-	count(&w.stays, w.superheat < edge/2)
 	count(&w.near, w.superheat < edge+float64(w.limits.NearDew))
 	count(&w.damp, w.liquid.least() > w.limits.MinorLiquid && low < edge+dampAbove)
 	over := w.liquid.burst()
@@ -92,7 +87,7 @@ func (w *wetness) step(m *Moment) {
 	count(&w.over, over > w.limits.MajorLiquid.Of(m.Kind) && low < edge+burstAbove)
 	count(&w.oil, w.superheat < edge && m.RunningFor > sumpAfter &&
 		(w.sump.slope()*60 < -float64(w.limits.SumpFall) || w.sump.near.now()-m.Dew < float64(w.limits.SumpNear)))
-	w.quiet = w.atDew|w.stays|w.near|w.damp|w.over|w.oil == 0
+	w.quiet = w.atDew|w.near|w.damp|w.over|w.oil == 0
 }
 
 // edge is what a wet line may read above dew: the room warms the clamp.
@@ -109,20 +104,18 @@ const usualRoom = 24.0 // °C, of a machine room; common practice, no source
 
 // severity grades the condition as far as it is known now.
 func (w *wetness) severity(m *Moment) Severity {
+	// A line that stays near dew carries droplets, whatever the discharge shows:
+	// the least that counts lowers it by a kelvin or so, which nobody can tell
+	// from dry gas.
 	l := w.limits
-	// A discharge that shows no liquid outweighs a line that was near dew. One
-	// that leaves it open leaves it to the line, which has to be at dew: a few K
-	// may be dry.
-	least, most := w.liquid.least(), w.liquid.atMost()
-	shown := least >= l.MinorLiquid || !w.liquid.machine.known() && !math.IsNaN(least)
-	stays := w.stays >= staysLong && w.liquid.doubt > knownWell
-	blind := math.IsNaN(w.liquid.liquid)
 	major := l.MajorLiquid.Of(m.Kind)
-	stuck := time.Duration(float64(l.StuckFor) * major / 0.05)
+	stuck := int64(float64(l.StuckFor) * major / 0.05)
+	dry := w.liquid.atMost() < l.MinorLiquid
+	blind := math.IsNaN(w.liquid.liquid)
 	switch {
-	case w.over >= int64(l.MajorHold), w.oil >= int64(l.SumpHold) && !(most < l.MinorLiquid), w.atDew >= int64(stuck) && blind:
+	case w.over >= int64(l.MajorHold), w.oil >= int64(l.SumpHold) && !dry, w.atDew >= stuck && blind:
 		return Major
-	case w.damp >= int64(l.MinorHold), w.near >= int64(l.NearHold) && shown, w.atDew >= int64(l.DewHold) && !(most < l.MinorLiquid), stays:
+	case w.damp >= int64(l.MinorHold), w.near >= int64(l.NearHold):
 		return Minor
 	}
 	return Risk

@@ -200,7 +200,9 @@ func TestSeverityWithoutDischarge(t *testing.T) {
 		want      string
 	}{
 		{"below the floor, dry", floodback.Scroll, 7, 10 * time.Minute, "risk"},
-		{"near dew", floodback.Scroll, 3, 10 * time.Minute, "risk"},
+		{"some kelvin over dew", floodback.Scroll, 6, 10 * time.Minute, "risk"},
+		{"near dew, where droplets ride along", floodback.Scroll, 3, time.Minute, "minor"},
+		{"near dew for ten seconds", floodback.Scroll, 3, 10 * time.Second, "risk"},
 		{"at dew for ten seconds", floodback.Scroll, 0, 10 * time.Second, "risk"},
 		{"at dew for forty seconds", floodback.Scroll, 0, 40 * time.Second, "minor"},
 		{"at dew for five minutes", floodback.Scroll, 0, 5 * time.Minute, "major"},
