@@ -17,7 +17,7 @@ type Group struct {
 // NewGroup returns the trackers of a group with the given number of
 // compressors and the circuits of the given kinds.
 func NewGroup(s Settings, compressors int, circuits []DefrostKind) *Group {
-	g := &Group{limits: limitsFrom(s), phases: make([]Phase, compressors), Compressors: make([]Compressor, compressors), stirs: make([]stir, compressors)}
+	g := &Group{limits: limitsFrom(s, len(circuits)), phases: make([]Phase, compressors), Compressors: make([]Compressor, compressors), stirs: make([]stir, compressors)}
 	for _, k := range circuits {
 		g.Circuits = append(g.Circuits, NewCircuit(k))
 	}

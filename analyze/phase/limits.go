@@ -66,8 +66,11 @@ type limits struct {
 	hole            int64 // time without a sample that nobody can speak for
 }
 
-func limitsFrom(s Settings) limits {
+func limitsFrom(s Settings, circuits int) limits {
 	s = s.WithDefaults()
+	if circuits == 1 {
+		s.TypicalPulldown = s.LonePulldown
+	}
 	return limits{
 		startLength:     int64(s.StartLength),
 		offBeforeStart:  int64(s.OffBeforeStart),

@@ -99,7 +99,7 @@ func TestPulldownEnds(t *testing.T) {
 // A thermostat that shuts the valve says that the load is back.
 func TestPulldownEndsWithThermostat(t *testing.T) {
 	c := NewCircuit(OffCycle)
-	s := limitsFrom(Settings{})
+	s := limitsFrom(Settings{}, 4)
 	c.stage, c.since = PullingDown, 1
 	c.feed.shut, c.feed.pauses, c.feed.from = true, 3, 1
 	for at, want := range map[int64]bool{179e9: false, 181e9: true} {
@@ -113,7 +113,7 @@ func TestPulldownEndsWithThermostat(t *testing.T) {
 // each goes is physics; how far is common practice, no source.
 func TestExpectedPulldown(t *testing.T) {
 	nan := math.NaN()
-	s := limitsFrom(Settings{TypicalPulldown: 12 * time.Minute})
+	s := limitsFrom(Settings{TypicalPulldown: 12 * time.Minute}, 4)
 	for _, x := range []struct {
 		name            string
 		gap, over       float64 // now, against 10 K and 6 K before the defrost
@@ -150,7 +150,7 @@ func TestExpectedPulldown(t *testing.T) {
 // no source.
 func TestPulldownLasts(t *testing.T) {
 	const min = 60.0
-	s := limitsFrom(Settings{})
+	s := limitsFrom(Settings{TypicalPulldown: 12 * time.Minute}, 4)
 	for name, x := range map[string]struct {
 		away, idle float64 // s; share
 		unseen     bool    // the defrost was under way when it was first seen
@@ -176,9 +176,17 @@ func TestPulldownLasts(t *testing.T) {
 	}
 }
 
+// The only circuit of a group has all that it draws.
+func TestLonePulldownIsShorter(t *testing.T) {
+	lone, among := limitsFrom(Settings{}, 1), limitsFrom(Settings{}, 2)
+	if !(lone.typicalPulldown < among.typicalPulldown) {
+		t.Errorf("alone %d ns, among others %d ns", lone.typicalPulldown, among.typicalPulldown)
+	}
+}
+
 // An outlet that is still warm from the defrost is not one without liquid.
 func TestWarmOutletIsNoPause(t *testing.T) {
-	c, s := NewCircuit(Electric), limitsFrom(Settings{})
+	c, s := NewCircuit(Electric), limitsFrom(Settings{}, 4)
 	c.Before.superheat.take(6, 0, 1)
 	c.Before.outlet.take(-4, 0, 1)
 	c.dew.take(-10, 0, 1)
@@ -290,7 +298,7 @@ func TestTrap41(t *testing.T) {
 		want(t, told, map[float64]Phase{hour: Defrost, hour + 89*60: Defrost, hour + 94*60: Steady, 4 * hour: Steady})
 	})
 	t.Run("signal stays on, length known", func(t *testing.T) {
-		f, l := flag{}, limitsFrom(Settings{})
+		f, l := flag{}, limitsFrom(Settings{}, 4)
 		for range flagLengths {
 			f.ended(15 * 60e9)
 		}

@@ -13,8 +13,10 @@ type Settings struct {
 	SignalLimit    time.Duration // a defrost signal longer than this is stuck
 	SignalLeast    time.Duration // … and one of three times its usual length, if that is longer than this
 	PauseLimit     time.Duration // a thermostat's pause is shorter, a defrost longer
-	// TypicalPulldown is how long a pulldown lasts when all looks as before.
-	TypicalPulldown time.Duration
+	// TypicalPulldown is how long a pulldown lasts when all looks as before,
+	// LonePulldown where the group has that one circuit only: all it draws is
+	// for that one.
+	TypicalPulldown, LonePulldown time.Duration
 }
 
 // Default returns the settings for a group of which nothing is told.
@@ -29,7 +31,8 @@ func Default() Settings {
 		SignalLimit:     90 * time.Minute,  // shared trade notes: a flag that never clears
 		SignalLeast:     20 * time.Minute,  // common practice: what a frosted coil may need for once
 		PauseLimit:      9 * time.Minute,   // common practice
-		TypicalPulldown: 12 * time.Minute,  // no source: the median of simulated coils, see limits.go
+		TypicalPulldown: 15 * time.Minute,  // no source: what serves simulated coils best, see limits.go
+		LonePulldown:    12 * time.Minute,  // no source: likewise
 	}
 }
 
@@ -51,5 +54,6 @@ func (s Settings) WithDefaults() Settings {
 	fill(&s.SignalLeast, d.SignalLeast)
 	fill(&s.PauseLimit, d.PauseLimit)
 	fill(&s.TypicalPulldown, d.TypicalPulldown)
+	fill(&s.LonePulldown, d.LonePulldown)
 	return s
 }
