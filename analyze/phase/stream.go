@@ -21,6 +21,7 @@ const (
 	loneOwn    = 0.4   // the part of its own pipes beside what the pressures tell of a lone machine
 	shutLeast  = 1.0   // K of the condensing temperature in half a minute that a stop or start makes
 	shutFall   = 5.0   // K of the condensing temperature in half a minute: no gas comes
+	shutRise   = 5.0   // K of dew in as much, the condensing temperature not rising with it: nothing draws
 	loneRise   = 6.0   // K of dew over the usual at which a group that does not lower it stands
 	valveRoom  = 3.0   // K of dew below the usual: a valve that opens may raise it
 	closePress = 0.7e5 // Pa; with less between suction and discharge nothing runs
@@ -71,7 +72,7 @@ func (f *stream) observe(x *Sample, runs bool, dt float64) {
 	if dew > f.usual.now()+loneRise && up > -0.3 && !(down < -1) {
 		f.evidence -= 0.2
 	}
-	if down > shutFall {
+	if down > shutFall || up > shutRise && down > 0 {
 		f.shut = min(f.evidence, 0)
 	}
 }
