@@ -17,6 +17,7 @@ import (
 type startWatch struct {
 	settings *Settings
 
+	ran      bool   // since the last stop
 	standing smooth // sump − dew while standing
 	cold     int64  // ns of standing with the oil as cold as the dew
 	cool     int64  // … with the oil hardly warmer
@@ -42,8 +43,9 @@ func (d *startWatch) Step(m *Moment, f *Finding) {
 	case m.Running == phase.No:
 		d.stand(m)
 		return
-	case !m.Whole || m.Stopped < floodedStop || m.RunningFor > floodedSpan:
-		d.cold, d.cool, d.unsafe = 0, 0, 0
+	}
+	d.ran = true
+	if !m.Whole || m.Stopped < floodedStop || m.RunningFor > floodedSpan {
 		return
 	}
 	d.run(m)
@@ -66,8 +68,8 @@ func (d *startWatch) Step(m *Moment, f *Finding) {
 
 // stand watches the oil of a stopped machine.
 func (d *startWatch) stand(m *Moment) {
-	if m.RunningFor <= m.Step { // it has just stopped: the stop before is over
-		d.cold, d.cool, d.unsafe, d.standing = 0, 0, 0, smooth{}
+	if d.ran { // the stop before is over
+		d.ran, d.cold, d.cool, d.unsafe, d.standing = false, 0, 0, 0, smooth{}
 	}
 	over := d.standing.take(m.SumpTemperature-m.Dew, m.Step, 60)
 	if over < float64(d.settings.Oil.Cold) {
