@@ -203,7 +203,7 @@ func (w *wave) take(at int64, v, dt float64) {
 	case math.Abs(v-w.extreme) >= turnBack:
 		w.last = math.Abs(w.extreme - w.turn)
 		w.half = float64(w.at-w.turned) / 1e9
-		if w.half > slowest {
+		if w.half > slowest || w.turned == w.since { // from a restart it is no swing
 			w.last = 0
 		} else if w.last > 0 {
 			w.period.take(2*w.half, 1, 4)

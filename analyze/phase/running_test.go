@@ -168,3 +168,39 @@ func TestAStandingPipeIsAsWarmAsTheRoom(t *testing.T) {
 		})
 	}
 }
+
+// All machines of a rack stop within half a minute: nothing draws any more, and
+// the dew jumps while condensing sinks. Pipes that stay warm do not outweigh it.
+// A dew that rises as fast because more gas comes makes condensing rise with it.
+func TestARackThatStops(t *testing.T) {
+	nan := math.NaN()
+	for _, tt := range []struct {
+		name       string
+		condensing float64 // K in a minute
+		wants      Known
+	}{
+		{"condensing sinks", -1, No},
+		{"condensing rises too", 3, Yes},
+	} {
+		t.Run(tt.name, func(t *testing.T) {
+			g := NewGroup(Settings{}, 3, nil)
+			for at := int64(5e9); at < 1900e9; at += 5e9 {
+				since := max(float64(at-1800e9)/60e9, 0) // minutes
+				wave := math.Sin(float64(at) / 40e9)
+				dew := -10 + 20*since + wave/2
+				x := Sample{At: at, Dew: dew, SuctionPressure: 3e5, DischargePressure: 12e5, CondensingDew: 40 + tt.condensing*since - wave/4,
+					Ambient: nan, Compressors: make([]CompressorSample, 3)}
+				for i := range x.Compressors {
+					x.Compressors[i] = CompressorSample{Dew: dew, DewFelt: dew, DischargeTemperature: nan, SumpTemperature: nan,
+						SuctionTemperature: 10 + wave/2 + since/2}
+				}
+				g.Observe(&x)
+			}
+			for i := range g.Compressors {
+				if got := g.Compressors[i].Running(); got != tt.wants {
+					t.Errorf("machine %d: running %v, want %v", i, got, tt.wants)
+				}
+			}
+		})
+	}
+}
