@@ -19,6 +19,7 @@ var (
 	dir    = flag.String("dir", "", "score the stores of this directory")
 	match  = flag.String("match", "", "only stores of the directory whose names this expression matches")
 	blind  = flag.Bool("blind", false, "without running and defrost signals")
+	dark   = flag.Bool("dark", false, "without defrost signals")
 	bare   = flag.Bool("bare", false, "without discharge and sump temperatures (directory)")
 	thin   = flag.Int("thin", 1, "keep each nth row (directory)")
 	noise  = flag.Float64("noise", 0, "noise added, K; pressures get a tenth of it in bar (directory)")
@@ -34,13 +35,14 @@ var (
 //	go test ./cmd/dewgap/internal/bench -run Bench -v -dir DIRECTORY
 func TestBench(t *testing.T) {
 	var scores []score
+	lacks := Lacks{Running: *blind, Defrost: *blind || *dark}
 	switch {
 	case *dir != "":
-		scores = scoreFolder(t, &Folder{Dir: *dir, Match: regexp.MustCompile(*match), Alter: Alter{Blind: *blind, Bare: *bare, Thin: *thin, Noise: *noise, Lag: *lag}})
+		scores = scoreFolder(t, &Folder{Dir: *dir, Match: regexp.MustCompile(*match), Alter: Alter{Lacks: lacks, Bare: *bare, Thin: *thin, Noise: *noise, Lag: *lag}})
 	case *stores > 0:
 		trials := Trials(*seed, *stores, *hours)
 		for i := range trials {
-			trials[i].Signals = !*blind
+			trials[i].Lacks = lacks
 			if *only != "*" {
 				trials[i].Fault = *only
 			}
@@ -49,25 +51,20 @@ func TestBench(t *testing.T) {
 	default:
 		t.Skip("needs -stores N or -dir DIRECTORY")
 	}
-	var with, without, withPlain, withoutPlain Tally
-	n := 0
-	for i := range scores {
-		if scores[i].signals {
-			n++
-			with.Add(&scores[i].tally)
-			withPlain.Add(&scores[i].plain)
-		} else {
-			without.Add(&scores[i].tally)
-			withoutPlain.Add(&scores[i].plain)
+	for _, lacks := range []Lacks{{}, {Running: true}, {Defrost: true}, blindness} {
+		var all, plain Tally
+		n := 0
+		for i := range scores {
+			if scores[i].lacks == lacks {
+				n++
+				all.Add(&scores[i].tally)
+				plain.Add(&scores[i].plain)
+			}
 		}
-	}
-	if n > 0 {
-		t.Logf("%d stores with signals", n)
-		with.Print(os.Stdout, &withPlain)
-	}
-	if n < len(scores) {
-		t.Logf("%d stores without signals (phase macro-F1 wanted: 0.88)", len(scores)-n)
-		without.Print(os.Stdout, &withoutPlain)
+		if n > 0 {
+			t.Logf("%d stores %s", n, lacks)
+			all.Print(os.Stdout, &plain)
+		}
 	}
 	if *notes {
 		for i := range scores {
@@ -79,7 +76,7 @@ func TestBench(t *testing.T) {
 }
 
 type score struct {
-	signals      bool
+	lacks        Lacks
 	tally, plain Tally
 }
 
@@ -90,7 +87,7 @@ func scoreFolder(t *testing.T, f *Folder) []score {
 		t.Fatal(err)
 	}
 	return scoreAll(t, len(names), func(i int, s *score) (err error) {
-		s.signals, err = f.Run(names[i], &s.tally, &s.plain)
+		s.lacks, err = f.Run(names[i], &s.tally, &s.plain)
 		return err
 	})
 }
@@ -98,7 +95,7 @@ func scoreFolder(t *testing.T, f *Folder) []score {
 func scoreDrawn(t *testing.T, trials []Trial) []score {
 	t.Helper()
 	return scoreAll(t, len(trials), func(i int, s *score) error {
-		s.signals = trials[i].Signals
+		s.lacks = trials[i].Lacks
 		return trials[i].Run(&s.tally, &s.plain)
 	})
 }

@@ -124,8 +124,11 @@ func (t Trial) describe() (string, *struck) {
 	w := func(f string, a ...any) { fmt.Fprintf(&b, f+"\n", a...) }
 	w("name = \"bench\"\nsite = \"bench\"\nwarm_up_h = 7\nhours = %g", t.Hours)
 	var omit []string
-	if !t.Signals {
-		omit = append(omit, "*.*.running", "*.*.defrost")
+	if t.Lacks.Running {
+		omit = append(omit, "*.*.running")
+	}
+	if t.Lacks.Defrost {
+		omit = append(omit, "*.*.defrost")
 	}
 	if t.Bare && t.Fault != "flooded_start" { // nothing else could tell it
 		omit = append(omit, "*.*.discharge_temperature", "*.*.sump_temperature")

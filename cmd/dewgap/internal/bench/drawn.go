@@ -16,7 +16,7 @@ import (
 // Trial is one store that is drawn from a seed and played by the simulator.
 type Trial struct {
 	Seed     uint64
-	Signals  bool   // running and defrost signals exist
+	Lacks    Lacks
 	Fault    string // one of FaultNames; empty: healthy
 	Hours    float64
 	Sampling time.Duration
@@ -33,7 +33,7 @@ func Trials(first uint64, n int, hours float64) []Trial {
 	out := make([]Trial, n)
 	faults := 0
 	for i := range out {
-		out[i] = Trial{Seed: first + uint64(i), Signals: true, Hours: hours,
+		out[i] = Trial{Seed: first + uint64(i), Hours: hours,
 			Sampling: []time.Duration{1, 2, 5, 10}[i/2%4] * time.Second,
 			Noise:    []float64{0.5, 1, 2}[i%3], Lag: []float64{1, 0.5, 1.5}[i/3%3], Bare: i%5 == 4}
 		if i%3 != 2 {

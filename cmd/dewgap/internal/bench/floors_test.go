@@ -43,10 +43,10 @@ func quick() []Trial {
 		{Seed: 1001, Fault: "flooded_start", Sampling: 10 * time.Second},
 		{Seed: 2001, Fault: "sensor_offset", Sampling: 10 * time.Second},
 		{Seed: 2005, Sampling: 5 * time.Second},
-		{Seed: 2006, Sampling: 10 * time.Second},
+		{Seed: 2006, Sampling: 10 * time.Second, Lacks: blindness},
 	}
 	for i := range trials {
-		trials[i].Hours, trials[i].Noise, trials[i].Lag, trials[i].Signals = 5, 1, 1, i != 6
+		trials[i].Hours, trials[i].Noise, trials[i].Lag = 5, 1, 1
 	}
 	return trials
 }

@@ -37,7 +37,7 @@ type Folder struct {
 
 // Alter makes a recording harder, to see how robust the figures are.
 type Alter struct {
-	Blind bool    // drop running and defrost signals
+	Lacks Lacks   // drop these signals
 	Bare  bool    // drop discharge and sump temperatures
 	Thin  int     // keep each nth row; 0 and 1 keep all
 	Noise float64 // added: K on temperatures, and a tenth of it in bar on pressures
@@ -66,7 +66,6 @@ func (f *Folder) Stores() ([]string, error) {
 // told is what truth.json tells of a store.
 type told struct {
 	Healthy bool `json:"healthy"`
-	Signals bool `json:"signals"`
 	Fault   *struct {
 		Cause      string `json:"cause"`
 		Circuit    string `json:"circuit"`
@@ -82,44 +81,44 @@ type told struct {
 	} `json:"flooded_starts"`
 }
 
-// Run plays one store and adds its scores. signals says whether the store had
-// running and defrost signals after what Alter took from it.
-func (f *Folder) Run(name string, t, base *Tally) (signals bool, err error) {
+// Run plays one store and adds its scores. It returns the signals that the
+// store lacks after what Alter took from it.
+func (f *Folder) Run(name string, t, base *Tally) (lacks Lacks, err error) {
 	dir := filepath.Join(f.Dir, name)
 	text, err := os.ReadFile(filepath.Join(dir, "truth.json"))
 	if err != nil {
-		return false, err
+		return lacks, err
 	}
 	var facts told
 	if err := json.Unmarshal(text, &facts); err != nil {
-		return false, fmt.Errorf("%s: truth.json: %w", name, err)
+		return lacks, fmt.Errorf("%s: truth.json: %w", name, err)
 	}
-	signals = facts.Signals && !f.Alter.Blind
 	cfg, err := config.Load(filepath.Join(dir, "site.toml"))
 	if err != nil {
-		return signals, err
+		return lacks, err
 	}
 	file := filepath.Join(dir, "recording.csv.gz")
 	site, err := f.Alter.site(cfg, file)
 	if err != nil {
-		return signals, err
+		return lacks, err
 	}
+	lacks = lacking(site)
 	c := &Case{Name: name, Healthy: facts.Healthy}
 	p, err := newPlayer(site, c)
 	if err != nil {
-		return signals, err
+		return lacks, err
 	}
 	facts.settle(c)
 	truth, err := openTruth(filepath.Join(dir, "truth.csv.gz"), site)
 	if err != nil {
-		return signals, err
+		return lacks, err
 	}
 	defer truth.close()
 	if err := f.play(p, truth, file); err != nil {
-		return signals, fmt.Errorf("%s: %w", name, err)
+		return lacks, fmt.Errorf("%s: %w", name, err)
 	}
 	p.score(t, base)
-	return signals, nil
+	return lacks, nil
 }
 
 // site is the configured site with the recording's inputs that are kept.
@@ -138,7 +137,15 @@ func (a *Alter) site(cfg *config.Config, file string) (analyze.Site, error) {
 }
 
 func (a *Alter) drops(p reading.Point) bool {
-	return a.Blind && signal(p.Path) || a.Bare && (p.Role == reading.DischargeTemperature || p.Role == reading.SumpTemperature)
+	switch p.Role {
+	case reading.Running:
+		return a.Lacks.Running
+	case reading.Defrost:
+		return a.Lacks.Defrost
+	case reading.DischargeTemperature, reading.SumpTemperature:
+		return a.Bare
+	}
+	return false
 }
 
 func (f *Folder) play(p *player, truth *truthFile, file string) error {

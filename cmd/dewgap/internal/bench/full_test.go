@@ -13,7 +13,8 @@ var variants = []struct {
 	alter func(*Trial)
 }{
 	{"signals", func(*Trial) {}},
-	{"blind", func(t *Trial) { t.Signals = false }},
+	{"blind", func(t *Trial) { t.Lacks = blindness }},
+	{"no defrost signals", func(t *Trial) { t.Lacks.Defrost = true }},
 	{"noise halved", func(t *Trial) { t.Noise /= 2 }},
 	{"noise doubled", func(t *Trial) { t.Noise *= 2 }},
 	{"lag halved", func(t *Trial) { t.Lag /= 2 }},

@@ -1,6 +1,8 @@
 package bench
 
 import (
+	"fmt"
+	"strings"
 	"time"
 
 	"dewgap/analyze/phase"
@@ -50,6 +52,21 @@ func (m *confusion) take(c *Case, k int, told func(row int) phase.Phase) {
 		}
 		m[want][said] += dt
 	}
+}
+
+// mixed tells in words which phases were told as which others for long, "" when
+// none was.
+func (m *confusion) mixed() string {
+	const long = 0.2 // h
+	var parts []string
+	for want := range m {
+		for said, hours := range m[want] {
+			if said != want && hours >= long {
+				parts = append(parts, fmt.Sprintf("%s told %s %.1f", phase.Phase(want), phase.Phase(said), hours))
+			}
+		}
+	}
+	return strings.Join(parts, ", ")
 }
 
 // F1 is the harmonic mean of a phase's recall and precision; how long it

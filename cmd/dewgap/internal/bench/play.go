@@ -1,8 +1,6 @@
 package bench
 
 import (
-	"strings"
-
 	"dewgap/alert"
 	"dewgap/analyze"
 	"dewgap/analyze/floodback"
@@ -95,7 +93,35 @@ func phaseOf(word string) phase.Phase {
 	return phase.Unknown
 }
 
-// signal says whether the input of path is a running or defrost signal.
-func signal(path string) bool {
-	return strings.HasSuffix(path, "."+reading.Running.String()) || strings.HasSuffix(path, "."+reading.Defrost.String())
+// Lacks says which signals a store does without.
+type Lacks struct{ Running, Defrost bool }
+
+// blindness is the lack of both.
+var blindness = Lacks{Running: true, Defrost: true}
+
+// String says what is there.
+func (l Lacks) String() string {
+	switch {
+	case l.Running && l.Defrost:
+		return "without signals"
+	case l.Running:
+		return "without running signals"
+	case l.Defrost:
+		return "without defrost signals"
+	}
+	return "with signals"
+}
+
+// lacking says which signals some compressor or circuit of the site lacks.
+func lacking(site analyze.Site) Lacks {
+	has := map[reading.Role]int{}
+	for _, p := range site.Points {
+		has[p.Role]++
+	}
+	compressors, circuits := 0, 0
+	for _, g := range site.Groups {
+		compressors += len(g.Compressors)
+		circuits += len(g.Circuits)
+	}
+	return Lacks{Running: has[reading.Running] < compressors, Defrost: has[reading.Defrost] < circuits}
 }

@@ -52,7 +52,12 @@ func (t *Tally) Score(c *Case, events []alert.Event) {
 		return
 	}
 	for k := range c.Machines {
-		t.phases.take(c, k, func(row int) phase.Phase { return c.told[row][k] })
+		var own confusion
+		own.take(c, k, func(row int) phase.Phase { return c.told[row][k] })
+		t.phases.add(&own)
+		if mixed := own.mixed(); mixed != "" {
+			t.note("%s %s: phases, hours: %s", c.Name, c.Machines[k].Name, mixed)
+		}
 		t.days += c.days()
 		if c.Healthy {
 			t.healthyDays += c.days()
