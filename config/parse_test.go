@@ -13,6 +13,7 @@ import (
 	"github.com/google/go-cmp/cmp/cmpopts"
 
 	"dewgap/analyze/floodback"
+	"dewgap/analyze/phase"
 	"dewgap/collector/modbus"
 	"dewgap/collector/register"
 )
@@ -225,13 +226,17 @@ func TestDetectorsPageShowsTheDefaults(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	_, block, found := strings.Cut(string(page), "```toml\n[suction_group.detect]\n")
-	block, _, closed := strings.Cut(block, "```")
-	if !found || !closed {
-		t.Fatal("no settings on the page")
+	section := func(name string) string {
+		_, block, found := strings.Cut(string(page), "```toml\n["+name+"]\n")
+		block, _, closed := strings.Cut(block, "```")
+		if !found || !closed {
+			t.Fatalf("no settings of %s on the page", name)
+		}
+		return block
 	}
-	text := "[[suction_group]]\nname = \"mt\"\nrefrigerant = \"R513A\"\n[suction_group.detect]\n" + block +
-		"[[suction_group.compressor]]\nname = \"c1\"\n"
+	detect, phases := section("suction_group.detect"), section("suction_group.phases")
+	text := "[[suction_group]]\nname = \"mt\"\nrefrigerant = \"R513A\"\n[suction_group.detect]\n" + detect +
+		"[suction_group.phases]\n" + phases + "[[suction_group.compressor]]\nname = \"c1\"\n"
 	file := filepath.Join(t.TempDir(), "site.toml")
 	if err := os.WriteFile(file, []byte(text), 0o600); err != nil {
 		t.Fatal(err)
@@ -243,13 +248,40 @@ func TestDetectorsPageShowsTheDefaults(t *testing.T) {
 	if diff := cmp.Diff(floodback.DefaultSettings(), c.Site.Groups[0].Detect, cmpopts.EquateApprox(0, 1e-12)); diff != "" {
 		t.Error(diff)
 	}
-	source, err := os.ReadFile("detect.go")
+	if diff := cmp.Diff(phase.Default(), c.Site.Groups[0].Phase); diff != "" {
+		t.Error(diff)
+	}
+	for file, block := range map[string]string{"detect.go": detect, "phases.go": phases} {
+		source, err := os.ReadFile(file)
+		if err != nil {
+			t.Fatal(err)
+		}
+		for _, m := range regexp.MustCompile(`\(?\bt, "([a-z_]+)"|\bt\.\w+Or\("([a-z_]+)"`).FindAllStringSubmatch(string(source), -1) {
+			if key := m[1] + m[2]; !strings.Contains("\n"+block, "\n"+key+" = ") {
+				t.Errorf("the page does not show %s of %s", key, file)
+			}
+		}
+	}
+}
+
+// A drip of zero is none, not the default.
+func TestPhasesAreSet(t *testing.T) {
+	c, err := Parse("site.toml", []byte(`[[suction_group]]
+name = "mt"
+refrigerant = "R513A"
+drip = "0 s"
+pulldown_limit = "40 min"
+[suction_group.phases]
+pulldown_usual = "25 min"
+[[suction_group.compressor]]
+name = "c1"
+`))
 	if err != nil {
 		t.Fatal(err)
 	}
-	for _, m := range regexp.MustCompile(`\(?t, "([a-z_]+)"|t\.\w+Or\("([a-z_]+)"`).FindAllStringSubmatch(string(source), -1) {
-		if key := m[1] + m[2]; !strings.Contains(block, "\n"+key+" = ") && !strings.HasPrefix(block, key+" = ") {
-			t.Errorf("the page does not show %s", key)
-		}
+	want := phase.Default()
+	want.Drip, want.PulldownLimit, want.TypicalPulldown = time.Second, 40*time.Minute, 25*time.Minute
+	if diff := cmp.Diff(want, c.Site.Groups[0].Phase); diff != "" {
+		t.Error(diff)
 	}
 }

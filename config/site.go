@@ -269,9 +269,7 @@ func (b *builder) detection(t *table, g *analyze.Group) {
 	}
 	b.detectors(t, d)
 	g.Superheat.StaleAfter, _ = t.duration("stale_after", time.Second, time.Hour)
-	g.Phase.Drip, _ = t.duration("drip", 0, time.Hour)
-	g.Phase.PulldownLimit, _ = t.duration("pulldown_limit", time.Minute, 6*time.Hour)
-	g.Phase.SignalLimit, _ = t.duration("defrost_limit", time.Minute, 6*time.Hour)
+	b.phases(t, g)
 }
 
 func (b *builder) floor(t *table, key string, floor *units.Kelvin) {
