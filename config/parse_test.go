@@ -264,15 +264,21 @@ func TestDetectorsPageShowsTheDefaults(t *testing.T) {
 	}
 }
 
-// A drip of zero is none, not the default.
+// Each key sets what it names; a drip of zero is none, not the default.
 func TestPhasesAreSet(t *testing.T) {
 	c, err := Parse("site.toml", []byte(`[[suction_group]]
 name = "mt"
 refrigerant = "R513A"
 drip = "0 s"
 pulldown_limit = "40 min"
+defrost_limit = "50 min"
 [suction_group.phases]
+pulldown_least = "1 min"
 pulldown_usual = "25 min"
+pulldown_usual_lone = "26 min"
+drip_limit = "7 min"
+defrost_doubt = "27 min"
+thermostat_pause = "28 min"
 [[suction_group.compressor]]
 name = "c1"
 `))
@@ -280,7 +286,9 @@ name = "c1"
 		t.Fatal(err)
 	}
 	want := phase.Default()
-	want.Drip, want.PulldownLimit, want.TypicalPulldown = time.Second, 40*time.Minute, 25*time.Minute
+	want.Drip, want.PulldownLimit, want.SignalLimit = 0, 40*time.Minute, 50*time.Minute
+	want.PulldownLeast, want.TypicalPulldown, want.LonePulldown = time.Minute, 25*time.Minute, 26*time.Minute
+	want.DripLimit, want.SignalLeast, want.PauseLimit = 7*time.Minute, 27*time.Minute, 28*time.Minute
 	if diff := cmp.Diff(want, c.Site.Groups[0].Phase); diff != "" {
 		t.Error(diff)
 	}

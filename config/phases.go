@@ -14,9 +14,7 @@ import (
 func (b *builder) phases(group *table, g *analyze.Group) {
 	p := &g.Phase
 	*p = phase.Default()
-	// To the phases 0 is "not told"; a signal that lasts until the drip is over
-	// leaves none.
-	p.Drip = max(group.durationOr("drip", p.Drip, 0, time.Hour), time.Second)
+	p.Drip = group.durationOr("drip", p.Drip, 0, time.Hour) // none where the signal lasts until it is over
 	p.PulldownLimit = group.durationOr("pulldown_limit", p.PulldownLimit, time.Minute, 6*time.Hour)
 	p.SignalLimit = group.durationOr("defrost_limit", p.SignalLimit, time.Minute, 6*time.Hour)
 	t, ok := group.inner("phases", `{ pulldown_usual = "25 min", thermostat_pause = "15 min" }`)

@@ -113,7 +113,9 @@ func TestPulldownEndsWithThermostat(t *testing.T) {
 // each goes is physics; how far is common practice, no source.
 func TestExpectedPulldown(t *testing.T) {
 	nan := math.NaN()
-	s := limitsFrom(Settings{TypicalPulldown: 12 * time.Minute}, 4)
+	set := Default()
+	set.TypicalPulldown = 12 * time.Minute
+	s := limitsFrom(set, 4)
 	for _, x := range []struct {
 		name            string
 		gap, over       float64 // now, against 10 K and 6 K before the defrost
@@ -150,7 +152,9 @@ func TestExpectedPulldown(t *testing.T) {
 // no source.
 func TestPulldownLasts(t *testing.T) {
 	const min = 60.0
-	s := limitsFrom(Settings{TypicalPulldown: 12 * time.Minute}, 4)
+	set := Default()
+	set.TypicalPulldown = 12 * time.Minute
+	s := limitsFrom(set, 4)
 	for name, x := range map[string]struct {
 		away, idle float64 // s; share
 		unseen     bool    // the defrost was under way when it was first seen
@@ -371,13 +375,15 @@ func TestSamplingDoesNotMatter(t *testing.T) {
 	}
 }
 
-// The settings of a group stand where they are told and default where not.
+// Nothing set is Default; a drip of zero in what is set stays zero.
 func TestSettings(t *testing.T) {
-	s := Settings{Drip: 1e9}.WithDefaults()
-	d := Default()
-	d.Drip = 1e9
-	if s != d {
-		t.Errorf("got %+v, want %+v", s, d)
+	if s := (Settings{}).WithDefaults(); s != Default() {
+		t.Errorf("nothing set: got %+v", s)
+	}
+	set := Default()
+	set.Drip = 0
+	if s := set.WithDefaults(); s != set {
+		t.Errorf("got %+v, want %+v", s, set)
 	}
 }
 

@@ -2,7 +2,8 @@ package phase
 
 import "time"
 
-// Settings of phases for one group. Zero fields take the values of Default.
+// Settings of phases for one group. The zero value stands for Default; one that
+// is set is set whole, so that a drip of zero is none.
 type Settings struct {
 	StartLength    time.Duration // length of the start phase
 	OffBeforeStart time.Duration // off time that makes a start
@@ -36,24 +37,10 @@ func Default() Settings {
 	}
 }
 
-// WithDefaults returns s with its zero fields filled in.
+// WithDefaults returns Default where nothing is set, else s as it is.
 func (s Settings) WithDefaults() Settings {
-	d := Default()
-	fill := func(x *time.Duration, v time.Duration) {
-		if *x <= 0 {
-			*x = v
-		}
+	if s == (Settings{}) {
+		return Default()
 	}
-	fill(&s.StartLength, d.StartLength)
-	fill(&s.OffBeforeStart, d.OffBeforeStart)
-	fill(&s.PulldownLimit, d.PulldownLimit)
-	fill(&s.PulldownLeast, d.PulldownLeast)
-	fill(&s.Drip, d.Drip)
-	fill(&s.DripLimit, d.DripLimit)
-	fill(&s.SignalLimit, d.SignalLimit)
-	fill(&s.SignalLeast, d.SignalLeast)
-	fill(&s.PauseLimit, d.PauseLimit)
-	fill(&s.TypicalPulldown, d.TypicalPulldown)
-	fill(&s.LonePulldown, d.LonePulldown)
 	return s
 }
