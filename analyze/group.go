@@ -8,9 +8,9 @@ import (
 	"dewgap/analyze/cause"
 	"dewgap/analyze/floodback"
 	"dewgap/analyze/phase"
-	"dewgap/analyze/plausible"
 	"dewgap/analyze/reading"
 	"dewgap/analyze/refrigerant"
+	"dewgap/analyze/sensorcheck"
 	"dewgap/analyze/superheat"
 	"dewgap/analyze/trend"
 	"dewgap/analyze/units"
@@ -32,8 +32,8 @@ type group struct {
 	circuits                                    []circuit
 
 	phases  *phase.Group
-	checker *plausible.Checker
-	now     plausible.Now
+	checker *sensorcheck.Checker
+	now     sensorcheck.Now
 	coils   *cause.Group
 	trends  *trend.Group
 	sample  phase.Sample
@@ -174,25 +174,25 @@ func (g *group) ready(inputs []input, sensors []superheat.Sensor) {
 
 // watch gives the group's inputs to the one who doubts them.
 func (g *group) watch(inputs []input) {
-	of := func(point int) plausible.Input {
+	of := func(point int) sensorcheck.Input {
 		if point == noPoint {
-			return plausible.Input{}
+			return sensorcheck.Input{}
 		}
-		return plausible.Input{Point: point, Signal: inputs[point].signal}
+		return sensorcheck.Input{Point: point, Signal: inputs[point].signal}
 	}
-	w := plausible.Group{Line: g.line, Atmosphere: g.air, DischargePressure: of(g.dischargePressure)}
+	w := sensorcheck.Group{Line: g.line, Atmosphere: g.air, DischargePressure: of(g.dischargePressure)}
 	for i := range g.compressors {
 		c := &g.compressors[i]
-		w.Compressors = append(w.Compressors, plausible.Compressor{
+		w.Compressors = append(w.Compressors, sensorcheck.Compressor{
 			Pressure: of(c.suctionPressure), Temperature: of(c.suctionTemperature),
 			Discharge: of(c.dischargeTemperature), Sump: of(c.sumpTemperature),
 		})
 	}
 	for i := range g.circuits {
-		w.Circuits = append(w.Circuits, plausible.Circuit{CoilOutlet: of(g.circuits[i].coilOutlet), Air: of(g.circuits[i].air)})
+		w.Circuits = append(w.Circuits, sensorcheck.Circuit{CoilOutlet: of(g.circuits[i].coilOutlet), Air: of(g.circuits[i].air)})
 	}
-	g.checker = plausible.New(w)
-	g.now = plausible.Now{Superheat: make([]superheat.Value, len(g.compressors)), Told: make([]bool, len(g.compressors)), Defrosting: make([]bool, len(g.circuits))}
+	g.checker = sensorcheck.New(w)
+	g.now = sensorcheck.Now{Superheat: make([]superheat.Value, len(g.compressors)), Told: make([]bool, len(g.compressors)), Defrosting: make([]bool, len(g.circuits))}
 	for i := range g.compressors {
 		g.compressors[i].value = &g.now.Superheat[i]
 		*g.compressors[i].value = notMeasured

@@ -10,7 +10,7 @@ import (
 	"strings"
 
 	"dewgap/analyze/refrigerant"
-	"dewgap/analyze/spelling"
+	"dewgap/analyze/suggest"
 	"dewgap/analyze/units"
 )
 
@@ -91,7 +91,7 @@ func (b *builder) refrigerant(t *table) *refrigerant.Fluid {
 		if errors.As(err, &unknown) && len(unknown.Nearest) > 0 {
 			remedy = fmt.Sprintf("did you mean %s? dewgap refrigerants lists all", strings.Join(unknown.Nearest, ", "))
 		}
-		if near := spelling.Nearest(name, slices.Sorted(maps.Keys(b.fluids))); near != "" {
+		if near := suggest.Nearest(name, slices.Sorted(maps.Keys(b.fluids))); near != "" {
 			remedy = fmt.Sprintf("did you mean %q?", near)
 		}
 		t.fault("refrigerant", fmt.Sprintf("%q is not known", name), remedy)

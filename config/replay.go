@@ -7,7 +7,7 @@ import (
 
 	"dewgap/analyze"
 	"dewgap/analyze/reading"
-	"dewgap/analyze/spelling"
+	"dewgap/analyze/suggest"
 	"dewgap/analyze/superheat"
 )
 
@@ -70,7 +70,7 @@ func homeless(path string, homes []reading.Point) error {
 	for i, p := range homes {
 		all[i] = p.Path
 	}
-	if near := spelling.Nearest(path, all); near != "" {
+	if near := suggest.Nearest(path, all); near != "" {
 		return fmt.Errorf("recording: column %q has no home in the configuration; did you mean %q?", path, near)
 	}
 	return fmt.Errorf("recording: column %q has no home in the configuration; add its group, compressor or circuit there, or take the column out", path)

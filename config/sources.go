@@ -6,7 +6,7 @@ import (
 	"slices"
 
 	"dewgap/analyze/reading"
-	"dewgap/analyze/spelling"
+	"dewgap/analyze/suggest"
 	"dewgap/collector/register"
 )
 
@@ -49,7 +49,7 @@ func (b *builder) find(t *table, key, name string, bus bool) *source {
 	case s == nil:
 		known := slices.Sorted(maps.Keys(b.sources))
 		remedy := fmt.Sprintf("define it: [[%s]] with name = %q", key, name)
-		if near := spelling.Nearest(name, known); near != "" {
+		if near := suggest.Nearest(name, known); near != "" {
 			remedy = fmt.Sprintf("did you mean %q?", near)
 		}
 		t.fault(key, fmt.Sprintf("%q is not defined", name), remedy)

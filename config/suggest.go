@@ -3,11 +3,11 @@ package config
 import (
 	"strings"
 
-	"dewgap/analyze/spelling"
+	"dewgap/analyze/suggest"
 )
 
 func didYouMean(word string, candidates []string) string {
-	if near := spelling.Nearest(word, candidates); near != "" {
+	if near := suggest.Nearest(word, candidates); near != "" {
 		return "; did you mean \"" + near + "\"?"
 	}
 	return ""

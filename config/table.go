@@ -7,7 +7,7 @@ import (
 	"time"
 
 	"dewgap/analyze/reading"
-	"dewgap/analyze/spelling"
+	"dewgap/analyze/suggest"
 )
 
 // reader collects what is found wrong while a file is read.
@@ -88,7 +88,7 @@ func (t *table) done() {
 			continue
 		}
 		remedy := "known here: " + strings.Join(slices.Sorted(slices.Values(t.known)), ", ")
-		if near := spelling.Nearest(key, t.known); near != "" {
+		if near := suggest.Nearest(key, t.known); near != "" {
 			remedy = fmt.Sprintf("did you mean %q?", near)
 		}
 		t.fault(key, "unknown key", remedy)

@@ -5,7 +5,7 @@ import (
 	"slices"
 	"strings"
 
-	"dewgap/analyze/spelling"
+	"dewgap/analyze/suggest"
 )
 
 // facts are what the reference data do not say. Safety classes are those of
@@ -120,7 +120,7 @@ func (l *library) nearest(folded string) []string {
 	}
 	var matches []match
 	for known, i := range l.byName {
-		slips := spelling.Distance(folded, known)
+		slips := suggest.Distance(folded, known)
 		if digits := strings.TrimRight(known, "abcdefghijklmnopqrstuvwxyz"); digits != "" && digits == strings.TrimRight(folded, "abcdefghijklmnopqrstuvwxyz") {
 			slips = min(slips, 1)
 		}

@@ -12,12 +12,12 @@ import (
 
 	"golang.org/x/sync/errgroup"
 
-	"dewgap/cmd/dewgap/internal/rehearsal"
-	"dewgap/cmd/dewgap/internal/watch"
+	"dewgap/cmd/dewgap/internal/daemon"
 	"dewgap/collector"
 	"dewgap/config"
 	"dewgap/simulators/plant"
 	"dewgap/simulators/scenarios"
+	"dewgap/simulators/store"
 )
 
 type demoVerb struct {
@@ -51,11 +51,11 @@ func (v *demoVerb) Run(ctx context.Context, con console) (err error) {
 		}
 		defer func() { err = errors.Join(err, os.RemoveAll(data)) }()
 	}
-	store, start, err := openStore(v.Seed)
+	shop, start, err := openStore(v.Seed)
 	if err != nil {
 		return err
 	}
-	text := store.Config(rehearsal.Place{Listen: listen.Addr().String(), Data: data})
+	text := shop.Config(store.Place{Listen: listen.Addr().String(), Data: data})
 	if v.WriteConfig != "" {
 		if err := saveConfig(v.WriteConfig, text); err != nil {
 			return err
@@ -67,7 +67,7 @@ func (v *demoVerb) Run(ctx context.Context, con console) (err error) {
 	}
 	log := newLog(con.Err, slog.LevelInfo)
 	clock := collector.NewScaledClock(start, v.Speed)
-	daemon, err := watch.Open(watch.Setting{
+	watcher, err := daemon.Open(daemon.Setting{
 		Config: cfg, Clock: clock, Sources: sourcesOf(clock, log), Listen: listen, Log: log, Version: build(),
 		Mode: "demo", Note: fmt.Sprintf("an invented store; its time runs %g times as fast", v.Speed),
 	})
@@ -80,18 +80,18 @@ func (v *demoVerb) Run(ctx context.Context, con console) (err error) {
 		defer cancel()
 	}
 	group, ctx := errgroup.WithContext(ctx)
-	group.Go(func() error { return store.Run(ctx, clock) })
-	group.Go(func() error { return daemon.Run(ctx) })
+	group.Go(func() error { return shop.Run(ctx, clock) })
+	group.Go(func() error { return watcher.Run(ctx) })
 	if err := group.Wait(); err != nil {
 		return err
 	}
-	tally, events := daemon.Summary()
+	tally, events := watcher.Summary()
 	tally.Write(con.Out, cfg.Units, events)
 	return nil
 }
 
 // openStore builds the demo's plant, warmed up, behind free loopback ports.
-func openStore(seed uint64) (*rehearsal.Store, time.Time, error) {
+func openStore(seed uint64) (*store.Store, time.Time, error) {
 	description, err := scenarios.Load("demo")
 	if err != nil {
 		return nil, time.Time{}, err
@@ -101,8 +101,8 @@ func openStore(seed uint64) (*rehearsal.Store, time.Time, error) {
 		return nil, time.Time{}, err
 	}
 	start := p.Now()
-	store, err := rehearsal.Open(p, rehearsal.Setting{Bus: "127.0.0.1:0", Broker: "127.0.0.1:0"})
-	return store, start, err
+	shop, err := store.Open(p, store.Setting{Bus: "127.0.0.1:0", Broker: "127.0.0.1:0"})
+	return shop, start, err
 }
 
 func saveConfig(dir string, text []byte) error {

@@ -11,7 +11,7 @@ import (
 
 	"dewgap/alert"
 	"dewgap/analyze/units"
-	"dewgap/cmd/dewgap/internal/story"
+	"dewgap/cmd/dewgap/internal/explain"
 	"dewgap/config"
 )
 
@@ -55,7 +55,7 @@ func (v *explainVerb) Run(con console) error {
 	if err != nil {
 		return err
 	}
-	told := story.Of(ev, system)
+	told := explain.Of(ev, system)
 	if v.JSON {
 		enc := json.NewEncoder(con.Out)
 		enc.SetEscapeHTML(false)

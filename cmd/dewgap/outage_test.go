@@ -11,16 +11,16 @@ import (
 	"testing"
 	"time"
 
-	"dewgap/cmd/dewgap/internal/rehearsal"
-	"dewgap/cmd/dewgap/internal/watch"
+	"dewgap/cmd/dewgap/internal/daemon"
 	"dewgap/collector"
 	"dewgap/config"
+	"dewgap/simulators/store"
 )
 
 // A Modbus server and a broker that stop and come back: values go absent, the
 // source falls and rises, and the gap invents no floodback.
 func TestSourcesStopAndComeBack(t *testing.T) {
-	store, start, err := openStore(1)
+	shop, start, err := openStore(1)
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -28,20 +28,20 @@ func TestSourcesStopAndComeBack(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	cfg, err := config.Parse("site.toml", store.Config(rehearsal.Place{Listen: listen.Addr().String(), Data: t.TempDir()}))
+	cfg, err := config.Parse("site.toml", shop.Config(store.Place{Listen: listen.Addr().String(), Data: t.TempDir()}))
 	if err != nil {
 		t.Fatal(err)
 	}
 	log := slog.New(slog.DiscardHandler)
 	clock := collector.NewScaledClock(start, 20)
-	daemon, err := watch.Open(watch.Setting{Config: cfg, Clock: clock, Sources: sourcesOf(clock, log), Listen: listen, Log: log, Version: build(), Mode: "demo"})
+	watcher, err := daemon.Open(daemon.Setting{Config: cfg, Clock: clock, Sources: sourcesOf(clock, log), Listen: listen, Log: log, Version: build(), Mode: "demo"})
 	if err != nil {
 		t.Fatal(err)
 	}
 	ctx, cancel := context.WithCancel(context.Background())
 	ended := make(chan error, 2)
-	go func() { ended <- store.Run(ctx, clock) }()
-	go func() { ended <- daemon.Run(ctx) }()
+	go func() { ended <- shop.Run(ctx, clock) }()
+	go func() { ended <- watcher.Run(ctx) }()
 	defer func() {
 		cancel()
 		for range 2 {
@@ -55,8 +55,8 @@ func TestSourcesStopAndComeBack(t *testing.T) {
 		source, group string
 		stop, start   func() error
 	}{
-		{"rack-controller", "mt", store.StopBus, store.StartBus},
-		{"gateway", "lt", store.Broker.Stop, store.Broker.Start},
+		{"rack-controller", "mt", shop.StopBus, shop.StartBus},
+		{"gateway", "lt", shop.Broker.Stop, shop.Broker.Start},
 	} {
 		up := fmt.Sprintf("dewgap_source_up{source=%q} ", outage.source)
 		value := fmt.Sprintf(`dewgap_suction_pressure_pascals{compressor="c1",group=%q,site="demo"}`, outage.group)
@@ -76,7 +76,7 @@ func TestSourcesStopAndComeBack(t *testing.T) {
 			return strings.Contains(text, up+"1") && strings.Contains(text, value)
 		})
 	}
-	_, events := daemon.Summary()
+	_, events := watcher.Summary()
 	for _, ev := range events {
 		if ev.Kind == "floodback" || ev.Kind == "flooded_start" {
 			t.Errorf("the gap invented %+v", ev)

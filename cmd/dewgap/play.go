@@ -14,7 +14,7 @@ import (
 	"golang.org/x/sync/errgroup"
 
 	"dewgap/analyze/reading"
-	"dewgap/cmd/dewgap/internal/player"
+	"dewgap/cmd/dewgap/internal/replay"
 	"dewgap/cmd/dewgap/internal/snapshot"
 	"dewgap/cmd/dewgap/internal/web"
 	"dewgap/config"
@@ -29,8 +29,8 @@ func (v *replayVerb) play(ctx context.Context, con console, cfg *config.Config) 
 	if speed == 0 {
 		speed = 30
 	}
-	if !(speed >= player.Slowest && speed <= player.Fastest) {
-		return usageError{fmt.Errorf("--speed %g: choose between %g and %d", speed, player.Slowest, player.Fastest)}
+	if !(speed >= replay.Slowest && speed <= replay.Fastest) {
+		return usageError{fmt.Errorf("--speed %g: choose between %g and %d", speed, replay.Slowest, replay.Fastest)}
 	}
 	address := v.Listen
 	if address == "" {
@@ -48,7 +48,7 @@ func (v *replayVerb) play(ctx context.Context, con console, cfg *config.Config) 
 	if tcp, ok := listen.Addr().(*net.TCPAddr); ok && !tcp.IP.IsLoopback() {
 		fmt.Fprintf(con.Err, "warning: %s lets everybody on that network watch and drive the replay\n", listen.Addr())
 	}
-	p := player.New(setting)
+	p := replay.New(setting)
 	server := web.New(web.Parts{
 		Board: setting.Board, Events: p, Version: buildVersion(), Log: slog.New(slog.DiscardHandler), Replay: p,
 		Metrics: http.HandlerFunc(func(w http.ResponseWriter, _ *http.Request) {
@@ -64,16 +64,16 @@ func (v *replayVerb) play(ctx context.Context, con console, cfg *config.Config) 
 
 // setting finds where the recordings begin and end, so that a recording that
 // cannot be played is refused before a page opens.
-func (v *replayVerb) setting(ctx context.Context, con console, cfg *config.Config) (s player.Setting, err error) {
+func (v *replayVerb) setting(ctx context.Context, con console, cfg *config.Config) (s replay.Setting, err error) {
 	in, err := openTape(cfg, v.Recordings, con.Err)
 	if err != nil {
 		return s, err
 	}
-	s = player.Setting{Site: in.site, Name: filepath.Base(v.Recordings[0]), Units: cfg.Units.String(), Board: snapshot.NewBoard(time.Now)}
+	s = replay.Setting{Site: in.site, Name: filepath.Base(v.Recordings[0]), Units: cfg.Units.String(), Board: snapshot.NewBoard(time.Now)}
 	if more := len(v.Recordings) - 1; more > 0 {
 		s.Name += fmt.Sprintf(" and %d more", more)
 	}
-	s.Open = func() (player.Tape, error) { return openTape(cfg, v.Recordings, io.Discard) }
+	s.Open = func() (replay.Tape, error) { return openTape(cfg, v.Recordings, io.Discard) }
 	var row reading.Row
 	for {
 		err := in.Next(ctx, &row)

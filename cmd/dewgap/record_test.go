@@ -12,10 +12,10 @@ import (
 
 	"github.com/creack/pty"
 
-	"dewgap/cmd/dewgap/internal/rehearsal"
 	"dewgap/collector"
 	"dewgap/simulators/plant"
 	"dewgap/simulators/scenarios"
+	"dewgap/simulators/store"
 )
 
 // served runs a simulated freezer room behind loopback sockets until the test
@@ -31,11 +31,11 @@ func served(t *testing.T, speed float64) (site string, clock collector.Clock) {
 		t.Fatal(err)
 	}
 	start := p.Now()
-	store, err := rehearsal.Open(p, rehearsal.Setting{Bus: "127.0.0.1:0", Broker: "127.0.0.1:0"})
+	store, err := store.Open(p, store.Setting{Bus: "127.0.0.1:0", Broker: "127.0.0.1:0"})
 	if err != nil {
 		t.Fatal(err)
 	}
-	site = written(t, string(store.Config(rehearsal.Place{Listen: "127.0.0.1:0", Data: t.TempDir()})))
+	site = written(t, string(store.Config(store.Place{Listen: "127.0.0.1:0", Data: t.TempDir()})))
 	clock = collector.NewScaledClock(start, speed)
 	ctx, cancel := context.WithCancel(context.Background())
 	ended := make(chan error, 1)

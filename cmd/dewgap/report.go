@@ -15,9 +15,9 @@ import (
 	"dewgap/alert"
 	"dewgap/analyze/reading"
 	"dewgap/analyze/units"
-	"dewgap/cmd/dewgap/internal/acceptance"
-	"dewgap/cmd/dewgap/internal/paper"
-	"dewgap/cmd/dewgap/internal/watch"
+	"dewgap/cmd/dewgap/internal/commissioning"
+	"dewgap/cmd/dewgap/internal/daemon"
+	"dewgap/cmd/dewgap/internal/report"
 	"dewgap/config"
 )
 
@@ -73,8 +73,8 @@ func (v *commissioningVerb) Run(ctx context.Context, con console) error {
 }
 
 // view is how the record is to speak to people.
-func (v *commissioningVerb) view(cfg *config.Config) (acceptance.View, error) {
-	view := acceptance.View{System: cfg.Units}
+func (v *commissioningVerb) view(cfg *config.Config) (commissioning.View, error) {
+	view := commissioning.View{System: cfg.Units}
 	var err error
 	if v.Units != "config" {
 		if view.System, err = units.ParseSystem(v.Units); err != nil {
@@ -89,17 +89,17 @@ func (v *commissioningVerb) view(cfg *config.Config) (acceptance.View, error) {
 }
 
 // record replays the recordings and judges what they show.
-func (v *commissioningVerb) record(ctx context.Context, cfg *config.Config, view acceptance.View, warn io.Writer) (rec *acceptance.Record, err error) {
+func (v *commissioningVerb) record(ctx context.Context, cfg *config.Config, view commissioning.View, warn io.Writer) (rec *commissioning.Record, err error) {
 	in, err := openTape(cfg, v.Recordings, warn)
 	if err != nil {
 		return nil, err
 	}
 	defer func() { err = errors.Join(err, in.Close()) }()
-	line, err := watch.NewLine(in.site)
+	line, err := daemon.NewLine(in.site)
 	if err != nil {
 		return nil, err
 	}
-	track, history := acceptance.NewTrack(in.site), alert.NewHistory(0)
+	track, history := commissioning.NewTrack(in.site), alert.NewHistory(0)
 	var row reading.Row
 	for {
 		if err := in.Next(ctx, &row); errors.Is(err, io.EOF) {
@@ -114,7 +114,7 @@ func (v *commissioningVerb) record(ctx context.Context, cfg *config.Config, view
 		}
 	}
 	history.Refresh(line.Book.Open())
-	r := acceptance.Judge(track, history.Events(), cfg.Commissioning, view)
+	r := commissioning.Judge(track, history.Events(), cfg.Commissioning, view)
 	if err := r.Keep(v.Circuit); err != nil {
 		return nil, usageError{err}
 	}
@@ -133,7 +133,7 @@ func (v *commissioningVerb) record(ctx context.Context, cfg *config.Config, view
 }
 
 // writer returns how the record is written.
-func (v *commissioningVerb) writer() (func(io.Writer, *acceptance.Record) error, error) {
+func (v *commissioningVerb) writer() (func(io.Writer, *commissioning.Record) error, error) {
 	format := v.Format
 	if format == "auto" {
 		format = "text"
@@ -146,24 +146,24 @@ func (v *commissioningVerb) writer() (func(io.Writer, *acceptance.Record) error,
 	}
 	switch format {
 	case "json":
-		return paper.JSON, nil
+		return report.JSON, nil
 	case "html":
-		return func(w io.Writer, r *acceptance.Record) error { return paper.HTML(w, r, v.Paper) }, nil
+		return func(w io.Writer, r *commissioning.Record) error { return report.HTML(w, r, v.Paper) }, nil
 	}
-	return paper.Text, nil
+	return report.Text, nil
 }
 
 // fileOf names a file with its digest. Its directory is left out: the record
 // must not depend on where files lie.
-func fileOf(name string) (acceptance.File, error) {
+func fileOf(name string) (commissioning.File, error) {
 	f, err := os.Open(name)
 	if err != nil {
-		return acceptance.File{}, err
+		return commissioning.File{}, err
 	}
 	defer f.Close()
 	sum := sha256.New()
 	if _, err := io.Copy(sum, f); err != nil {
-		return acceptance.File{}, fmt.Errorf("read %s: %w", name, err)
+		return commissioning.File{}, fmt.Errorf("read %s: %w", name, err)
 	}
-	return acceptance.File{Name: filepath.Base(name), SHA256: fmt.Sprintf("%x", sum.Sum(nil))}, nil
+	return commissioning.File{Name: filepath.Base(name), SHA256: fmt.Sprintf("%x", sum.Sum(nil))}, nil
 }

@@ -11,8 +11,8 @@ import (
 	"runtime"
 	"syscall"
 
-	"dewgap/cmd/dewgap/internal/exposition"
-	"dewgap/cmd/dewgap/internal/watch"
+	"dewgap/cmd/dewgap/internal/daemon"
+	"dewgap/cmd/dewgap/internal/metrics"
 	"dewgap/collector"
 	"dewgap/collector/modbus"
 	"dewgap/collector/mqtt"
@@ -52,7 +52,7 @@ func (v *runVerb) Run(ctx context.Context, con console) error {
 	again := make(chan os.Signal, 1)
 	signal.Notify(again, syscall.SIGHUP)
 	defer signal.Stop(again)
-	daemon, err := watch.Open(watch.Setting{
+	daemon, err := daemon.Open(daemon.Setting{
 		Config: cfg, Clock: clock, Listen: listen, Log: log, Version: build(), Mode: "live",
 		Sources: sourcesOf(clock, log),
 		Reload:  func() (*config.Config, error) { return config.Load(v.Config) },
@@ -94,6 +94,6 @@ func newLog(w io.Writer, level slog.Level) *slog.Logger {
 	return slog.New(slog.NewTextHandler(w, &slog.HandlerOptions{Level: level}))
 }
 
-func build() exposition.Build {
-	return exposition.Build{Version: buildVersion(), GoVersion: runtime.Version()}
+func build() metrics.Build {
+	return metrics.Build{Version: buildVersion(), GoVersion: runtime.Version()}
 }

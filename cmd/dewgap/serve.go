@@ -10,9 +10,9 @@ import (
 
 	"golang.org/x/sync/errgroup"
 
-	"dewgap/cmd/dewgap/internal/rehearsal"
 	"dewgap/collector"
 	"dewgap/simulators/plant"
+	"dewgap/simulators/store"
 )
 
 // serving is how a simulated plant is put on the wire.
@@ -49,7 +49,7 @@ func (v simulateVerb) serve(ctx context.Context, con console) error {
 	if !(v.Speed >= 0.1 && v.Speed <= 240) {
 		return usageError{fmt.Errorf("--speed %g: choose between 0.1 and 240", v.Speed)}
 	}
-	if v.Via == string(rehearsal.ByRTU) && !v.RTU {
+	if v.Via == string(store.ByRTU) && !v.RTU {
 		return usageError{errors.New("--via rtu needs the line: leave out --no-rtu")}
 	}
 	d, err := loadScenario(v.Scenario)
@@ -64,12 +64,12 @@ func (v simulateVerb) serve(ctx context.Context, con console) error {
 	}
 	var control net.Listener
 	if v.Control != "" {
-		if control, err = rehearsal.ListenControl(ctx, v.Control); err != nil {
+		if control, err = store.ListenControl(ctx, v.Control); err != nil {
 			return err
 		}
 	}
-	store, err := rehearsal.Open(p, rehearsal.Setting{
-		Bus: v.Modbus, Broker: v.MQTT, Line: v.RTU, Via: rehearsal.Via(v.Via), PublishAll: true, Speed: v.Speed,
+	shop, err := store.Open(p, store.Setting{
+		Bus: v.Modbus, Broker: v.MQTT, Line: v.RTU, Via: store.Via(v.Via), PublishAll: true, Speed: v.Speed,
 	})
 	if err != nil {
 		if control != nil {
@@ -80,16 +80,16 @@ func (v simulateVerb) serve(ctx context.Context, con console) error {
 	next := ""
 	if v.WriteConfig != "" {
 		data := filepath.Join(v.WriteConfig, "data")
-		if err := saveConfig(v.WriteConfig, store.Config(rehearsal.Place{Listen: "127.0.0.1:9480", Data: data})); err != nil {
+		if err := saveConfig(v.WriteConfig, shop.Config(store.Place{Listen: "127.0.0.1:9480", Data: data})); err != nil {
 			return err
 		}
 		next = fmt.Sprintf("; next: dewgap run --config %s", filepath.Join(v.WriteConfig, "site.toml"))
 	}
-	fmt.Fprintf(con.Out, "modbus %s\n", store.ModbusAddress())
+	fmt.Fprintf(con.Out, "modbus %s\n", shop.ModbusAddress())
 	if v.RTU {
-		fmt.Fprintf(con.Out, "rtu %s\n", store.LineName())
+		fmt.Fprintf(con.Out, "rtu %s\n", shop.LineName())
 	}
-	fmt.Fprintf(con.Out, "mqtt %s\n", store.Broker.Address())
+	fmt.Fprintf(con.Out, "mqtt %s\n", shop.Broker.Address())
 	if control != nil {
 		fmt.Fprintf(con.Out, "control http://%s/\n", control.Addr())
 	}
@@ -101,8 +101,8 @@ func (v simulateVerb) serve(ctx context.Context, con console) error {
 	}
 	group, ctx := errgroup.WithContext(ctx)
 	if control != nil {
-		group.Go(func() error { return store.ServeControl(ctx, control) })
+		group.Go(func() error { return shop.ServeControl(ctx, control) })
 	}
-	group.Go(func() error { return store.Run(ctx, collector.NewScaledClock(p.Now(), v.Speed)) })
+	group.Go(func() error { return shop.Run(ctx, collector.NewScaledClock(p.Now(), v.Speed)) })
 	return group.Wait()
 }

@@ -14,7 +14,7 @@ import (
 
 	"dewgap/analyze/reading"
 	"dewgap/collector"
-	"dewgap/simulators/fronts"
+	"dewgap/simulators/devices"
 
 	"golang.org/x/sync/errgroup"
 )
@@ -32,7 +32,7 @@ func TestBenchDevice(t *testing.T) {
 	ctx, cancel := context.WithCancel(t.Context())
 	go func() { io.Copy(io.Discard, os.Stdin); cancel() }() // leaves with its parent
 	fmt.Printf("listening %s\n", listener.Addr())
-	(&fronts.ModbusFront{Registers: &plant{}}).Serve(ctx, listener)
+	(&devices.ModbusFront{Registers: &plant{}}).Serve(ctx, listener)
 }
 
 func benchDevice(b *testing.B) string {

@@ -13,7 +13,7 @@ import (
 	"dewgap/analyze/reading"
 	"dewgap/collector"
 	"dewgap/collector/register"
-	"dewgap/simulators/fronts"
+	"dewgap/simulators/devices"
 )
 
 func contextWithCancel(t testing.TB) (context.Context, context.CancelFunc) {
@@ -23,7 +23,7 @@ func contextWithCancel(t testing.TB) (context.Context, context.CancelFunc) {
 // TestTrap13ReadOnce: what a technician sees when a point's address, order or
 // type is in doubt.
 func TestTrap13ReadOnce(t *testing.T) {
-	front := &fronts.ModbusFront{Registers: moving{}}
+	front := &devices.ModbusFront{Registers: moving{}}
 	address, _ := serveTCP(t, front)
 	untyped := Point{Unit: 3, Table: Input, Address: 8, Bit: -1, Mapping: register.Mapping{Unit: degC}}
 	wrong := untyped
@@ -117,12 +117,12 @@ func fourTables(unit uint8) []Point {
 
 // TestTrap09SerialLine: RTU through a pseudo-terminal, opened as a serial port.
 func TestTrap09SerialLine(t *testing.T) {
-	device, keep, name, err := fronts.OpenLine()
+	device, keep, name, err := devices.OpenLine()
 	if err != nil {
 		t.Skip("the system gives no pseudo-terminal: ", err)
 	}
 	defer keep.Close()
-	front := &fronts.ModbusFront{Registers: &plant{}, RTU: true, Echo: true}
+	front := &devices.ModbusFront{Registers: &plant{}, RTU: true, Echo: true}
 	ctx, cancel := contextWithCancel(t)
 	done := make(chan struct{})
 	go func() { front.ServeLine(ctx, device); close(done) }()
@@ -219,7 +219,7 @@ func TestPeers(t *testing.T) {
 
 func freePort(t *testing.T) string {
 	t.Helper()
-	address, stop := serveTCP(t, &fronts.ModbusFront{Registers: &plant{}})
+	address, stop := serveTCP(t, &devices.ModbusFront{Registers: &plant{}})
 	stop()
 	return address[strings.LastIndexByte(address, ':')+1:]
 }

@@ -14,7 +14,7 @@ import (
 	"dewgap/analyze/reading"
 	"dewgap/collector"
 	"dewgap/collector/register"
-	"dewgap/simulators/fronts"
+	"dewgap/simulators/devices"
 )
 
 // moving is a plant whose every float moves each second and says whose it is.
@@ -54,16 +54,16 @@ func newSoak() *soak {
 }
 
 // choose picks faults for a bus whose time-out is timeout.
-func (s *soak) choose(timeout time.Duration) func(fronts.ModbusRequest) fronts.ModbusFault {
-	kinds := []fronts.ModbusFault{{Kind: fronts.Late, Delay: timeout * 3 / 10}, {Kind: fronts.Late, Delay: timeout * 11 / 10}, {Kind: fronts.Late, Delay: timeout * 5 / 2},
-		{Kind: fronts.Silent}, {Kind: fronts.Short}, {Kind: fronts.Long}, {Kind: fronts.WrongCount}, {Kind: fronts.WrongUnit}, {Kind: fronts.WrongFunction},
-		{Kind: fronts.WrongTransaction}, {Kind: fronts.WrongProtocol}, {Kind: fronts.WrongLength, Length: 2}, {Kind: fronts.WrongCRC}, {Kind: fronts.Drip, Delay: timeout * 4 / 10},
-		{Kind: fronts.Close}, {Kind: fronts.Reset}, {Kind: fronts.Noise}, {Kind: fronts.Trailing}, {Kind: fronts.Twice},
-		{Kind: fronts.Exception, Code: 6}, {Kind: fronts.Exception, Code: 10}, {Kind: fronts.Exception, Code: 2}, {Kind: fronts.WrongException, Code: 2}}
+func (s *soak) choose(timeout time.Duration) func(devices.ModbusRequest) devices.ModbusFault {
+	kinds := []devices.ModbusFault{{Kind: devices.Late, Delay: timeout * 3 / 10}, {Kind: devices.Late, Delay: timeout * 11 / 10}, {Kind: devices.Late, Delay: timeout * 5 / 2},
+		{Kind: devices.Silent}, {Kind: devices.Short}, {Kind: devices.Long}, {Kind: devices.WrongCount}, {Kind: devices.WrongUnit}, {Kind: devices.WrongFunction},
+		{Kind: devices.WrongTransaction}, {Kind: devices.WrongProtocol}, {Kind: devices.WrongLength, Length: 2}, {Kind: devices.WrongCRC}, {Kind: devices.Drip, Delay: timeout * 4 / 10},
+		{Kind: devices.Close}, {Kind: devices.Reset}, {Kind: devices.Noise}, {Kind: devices.Trailing}, {Kind: devices.Twice},
+		{Kind: devices.Exception, Code: 6}, {Kind: devices.Exception, Code: 10}, {Kind: devices.Exception, Code: 2}, {Kind: devices.WrongException, Code: 2}}
 	random := rand.New(rand.NewPCG(7, 7))
-	return func(fronts.ModbusRequest) fronts.ModbusFault {
+	return func(devices.ModbusRequest) devices.ModbusFault {
 		if random.Float64() >= 0.01 {
-			return fronts.ModbusFault{}
+			return devices.ModbusFault{}
 		}
 		s.injected++
 		return kinds[random.IntN(len(kinds))]
@@ -166,7 +166,7 @@ func TestPeerSoak(t *testing.T) {
 	for _, transport := range []Transport{TCP, RTUOverTCP} {
 		t.Run(transport.kind(), func(t *testing.T) {
 			s := newSoak()
-			front := &fronts.ModbusFront{Registers: moving{}, RTU: transport != TCP}
+			front := &devices.ModbusFront{Registers: moving{}, RTU: transport != TCP}
 			address, stop := serveTCP(t, front)
 			defer stop()
 			set := Settings{Name: "soak", Transport: transport, Address: address, Timeout: 100 * time.Millisecond, Period: 250 * time.Millisecond, Gap: 8, Points: s.points}
@@ -215,13 +215,13 @@ func descriptors(t *testing.T) int {
 // TestTrap14NoDescriptorLeaks: failed dials, resets and redials over real
 // sockets leave nothing open.
 func TestTrap14NoDescriptorLeaks(t *testing.T) {
-	front := &fronts.ModbusFront{Registers: &plant{}}
+	front := &devices.ModbusFront{Registers: &plant{}}
 	address, stop := serveTCP(t, front)
 	before := descriptors(t)
 	s := Settings{Name: "x", Address: address, Timeout: time.Second, Period: time.Second, Points: three()}
 	l := newLine(&s, s.dialer())
 	for i := range 200 {
-		front.Set(fronts.ModbusFault{Kind: []fronts.ModbusFaultKind{fronts.NoFault, fronts.Reset, fronts.Close, fronts.WrongUnit}[i%4]})
+		front.Set(devices.ModbusFault{Kind: []devices.ModbusFaultKind{devices.NoFault, devices.Reset, devices.Close, devices.WrongUnit}[i%4]})
 		data, f := l.read(t.Context(), 1, Holding, 100, 1)
 		if (f == nil) != (i%4 == 0) {
 			t.Fatalf("exchange %d: % X %v", i, data, f)
@@ -240,7 +240,7 @@ func TestTrap14NoDescriptorLeaks(t *testing.T) {
 }
 
 // serveTCP puts a front on a loopback port.
-func serveTCP(t testing.TB, front *fronts.ModbusFront) (address string, stop func()) {
+func serveTCP(t testing.TB, front *devices.ModbusFront) (address string, stop func()) {
 	t.Helper()
 	listener, err := net.Listen("tcp", "127.0.0.1:0")
 	if err != nil {

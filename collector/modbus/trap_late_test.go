@@ -9,7 +9,7 @@ import (
 	"testing/synctest"
 	"time"
 
-	"dewgap/simulators/fronts"
+	"dewgap/simulators/devices"
 )
 
 // TestTrap01LateReply: whatever the lateness, no register ever gets another's value.
@@ -20,11 +20,11 @@ func TestTrap01LateReply(t *testing.T) {
 			t.Run(fmt.Sprintf("%s %v", transport.kind(), late), func(t *testing.T) {
 				onRig(t, Settings{Transport: transport, Points: three(), Serial: testSerial, Period: 2 * time.Second}, func(r *rig) {
 					n := 0
-					r.front.Choose(func(fronts.ModbusRequest) fronts.ModbusFault {
+					r.front.Choose(func(devices.ModbusRequest) devices.ModbusFault {
 						if n++; n%5 == 0 || n > 40 && n < 46 {
-							return fronts.ModbusFault{Kind: fronts.Late, Delay: late}
+							return devices.ModbusFault{Kind: devices.Late, Delay: late}
 						}
-						return fronts.ModbusFault{}
+						return devices.ModbusFault{}
 					})
 					good, faults := r.pass(20 * time.Minute)
 					if late > time.Second && has(faults, "timeout") == 0 {
@@ -58,9 +58,9 @@ func TestTrap01LateOnOneLine(t *testing.T) {
 				return staysOpen{here}
 			}
 			r.start()
-			r.front.Set(fronts.ModbusFault{Kind: fronts.Late, Delay: late})
+			r.front.Set(devices.ModbusFault{Kind: devices.Late, Delay: late})
 			r.pass(10 * time.Minute)
-			r.front.Set(fronts.ModbusFault{})
+			r.front.Set(devices.ModbusFault{})
 			r.pass(10 * time.Minute)
 			if good, faults := r.pass(time.Minute); good < 80 || len(faults) != 0 {
 				t.Errorf("late by %v: not well again: %d good, %v", late, good, faults)
@@ -85,17 +85,17 @@ func TestTrap02RedialsAfterResetAndClose(t *testing.T) {
 		}
 		// An idle device hangs up now and then: no sample is lost.
 		n := 0
-		r.front.Choose(func(fronts.ModbusRequest) fronts.ModbusFault {
+		r.front.Choose(func(devices.ModbusRequest) devices.ModbusFault {
 			if n++; n%7 == 0 {
-				return fronts.ModbusFault{Kind: fronts.Close}
+				return devices.ModbusFault{Kind: devices.Close}
 			}
-			return fronts.ModbusFault{}
+			return devices.ModbusFault{}
 		})
 		if good, faults := r.pass(time.Minute); good < 33 || len(faults) != 0 {
 			t.Errorf("a sample was lost to an idle close: %d good, %v", good, faults)
 		}
 		r.front.Choose(nil)
-		r.front.Set(fronts.ModbusFault{Kind: fronts.Close})
+		r.front.Set(devices.ModbusFault{Kind: devices.Close})
 		if good, faults := r.pass(10 * time.Minute); good != 0 || has(faults, "closed") == 0 {
 			t.Errorf("closing always: %d good, %v", good, faults)
 		}
@@ -107,7 +107,7 @@ func TestTrap02RedialsAfterResetAndClose(t *testing.T) {
 		if redials := r.front.Connections() - before; redials < 5 || redials > 25 {
 			t.Errorf("%d redials in 10 min, want about one a minute", redials)
 		}
-		r.front.Set(fronts.ModbusFault{})
+		r.front.Set(devices.ModbusFault{})
 		r.pass(2 * time.Minute)
 		if good, faults := r.pass(time.Minute); good < 33 || len(faults) != 0 {
 			t.Errorf("not well again: %d good, %v", good, faults)

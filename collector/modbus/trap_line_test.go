@@ -7,7 +7,7 @@ import (
 	"testing/synctest"
 	"time"
 
-	"dewgap/simulators/fronts"
+	"dewgap/simulators/devices"
 )
 
 // TestTrap08OneOwner: many units, periods and tables on one bus never mix.
@@ -86,10 +86,10 @@ func TestTrap09LineDiscipline(t *testing.T) {
 			}
 		})
 	})
-	for name, kind := range map[string]fronts.ModbusFaultKind{"noise": fronts.Noise, "trailing": fronts.Trailing, "twice": fronts.Twice} {
+	for name, kind := range map[string]devices.ModbusFaultKind{"noise": devices.Noise, "trailing": devices.Trailing, "twice": devices.Twice} {
 		t.Run(name, func(t *testing.T) {
 			onRig(t, Settings{Transport: RTU, Points: three(), Serial: testSerial}, func(r *rig) {
-				r.front.Set(fronts.ModbusFault{Kind: kind})
+				r.front.Set(devices.ModbusFault{Kind: kind})
 				if good, faults := r.pass(time.Minute); good < 33 || len(faults) != 0 {
 					t.Errorf("%d good, %v", good, faults)
 				}
@@ -115,7 +115,7 @@ func (w written) Write(b []byte) (int, error) {
 func TestTrap09WaitsOutTheLine(t *testing.T) {
 	synctest.Test(t, func(t *testing.T) {
 		r := newRig(t, Settings{Transport: RTU, Serial: testSerial, Period: 2 * time.Second, Points: numbered(hundredths(1, Holding, 10), hundredths(2, Holding, 10))})
-		r.front.Set(fronts.ModbusFault{Kind: fronts.Silent})
+		r.front.Set(devices.ModbusFault{Kind: devices.Silent})
 		var at []time.Time
 		r.wrap = func(c net.Conn) net.Conn { return written{c, &at} }
 		r.start()

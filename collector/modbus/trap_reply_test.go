@@ -5,18 +5,18 @@ import (
 	"testing"
 	"time"
 
-	"dewgap/simulators/fronts"
+	"dewgap/simulators/devices"
 )
 
 // refuses checks that a fault gives no value but a reason, and that it passes.
-func refuses(t *testing.T, transport Transport, fault fronts.ModbusFault, reason string) {
+func refuses(t *testing.T, transport Transport, fault devices.ModbusFault, reason string) {
 	t.Helper()
 	onRig(t, Settings{Transport: transport, Points: three(), Serial: testSerial}, func(r *rig) {
 		r.front.Set(fault)
 		if good, faults := r.pass(30 * time.Second); good != 0 || has(faults, reason) == 0 {
 			t.Errorf("%d good, %v; want %s", good, faults, reason)
 		}
-		r.front.Set(fronts.ModbusFault{})
+		r.front.Set(devices.ModbusFault{})
 		r.pass(7 * time.Minute) // the longest rest and its jitter
 		if good, faults := r.pass(time.Minute); good < 33 || len(faults) != 0 {
 			t.Errorf("not well again: %d good, %v", good, faults)
@@ -27,43 +27,43 @@ func refuses(t *testing.T, transport Transport, fault fronts.ModbusFault, reason
 func TestTrap03ByteCounts(t *testing.T) {
 	for _, transport := range []Transport{TCP, RTU} {
 		for _, c := range []struct {
-			kind   fronts.ModbusFaultKind
+			kind   devices.ModbusFaultKind
 			reason string
-		}{{fronts.Short, "short-reply"}, {fronts.Long, "long-reply"}} {
+		}{{devices.Short, "short-reply"}, {devices.Long, "long-reply"}} {
 			t.Run(fmt.Sprint(transport.kind(), " ", c.reason), func(t *testing.T) {
-				refuses(t, transport, fronts.ModbusFault{Kind: c.kind}, c.reason)
+				refuses(t, transport, devices.ModbusFault{Kind: c.kind}, c.reason)
 			})
 		}
 	}
-	t.Run("count", func(t *testing.T) { refuses(t, TCP, fronts.ModbusFault{Kind: fronts.WrongCount}, "wrong-count") })
+	t.Run("count", func(t *testing.T) { refuses(t, TCP, devices.ModbusFault{Kind: devices.WrongCount}, "wrong-count") })
 	// On a line the count is the frame's only length: the frame never ends.
-	t.Run("count rtu", func(t *testing.T) { refuses(t, RTU, fronts.ModbusFault{Kind: fronts.WrongCount}, "no-frame") })
-	t.Run("trailing", func(t *testing.T) { refuses(t, TCP, fronts.ModbusFault{Kind: fronts.Trailing}, "long-reply") })
+	t.Run("count rtu", func(t *testing.T) { refuses(t, RTU, devices.ModbusFault{Kind: devices.WrongCount}, "no-frame") })
+	t.Run("trailing", func(t *testing.T) { refuses(t, TCP, devices.ModbusFault{Kind: devices.Trailing}, "long-reply") })
 }
 
 func TestTrap04ForeignReplies(t *testing.T) {
-	refuses(t, TCP, fronts.ModbusFault{Kind: fronts.WrongFunction}, "wrong-function")
-	refuses(t, TCP, fronts.ModbusFault{Kind: fronts.WrongUnit}, "wrong-unit")
-	refuses(t, TCP, fronts.ModbusFault{Kind: fronts.WrongTransaction}, "wrong-transaction")
-	refuses(t, TCP, fronts.ModbusFault{Kind: fronts.WrongException, Code: 2}, "bad-exception")
-	refuses(t, RTU, fronts.ModbusFault{Kind: fronts.WrongFunction}, "wrong-function")
-	refuses(t, RTU, fronts.ModbusFault{Kind: fronts.WrongUnit}, "wrong-unit")
-	refuses(t, RTU, fronts.ModbusFault{Kind: fronts.WrongException, Code: 2}, "bad-exception")
-	refuses(t, RTU, fronts.ModbusFault{Kind: fronts.WrongCRC}, "no-frame")
+	refuses(t, TCP, devices.ModbusFault{Kind: devices.WrongFunction}, "wrong-function")
+	refuses(t, TCP, devices.ModbusFault{Kind: devices.WrongUnit}, "wrong-unit")
+	refuses(t, TCP, devices.ModbusFault{Kind: devices.WrongTransaction}, "wrong-transaction")
+	refuses(t, TCP, devices.ModbusFault{Kind: devices.WrongException, Code: 2}, "bad-exception")
+	refuses(t, RTU, devices.ModbusFault{Kind: devices.WrongFunction}, "wrong-function")
+	refuses(t, RTU, devices.ModbusFault{Kind: devices.WrongUnit}, "wrong-unit")
+	refuses(t, RTU, devices.ModbusFault{Kind: devices.WrongException, Code: 2}, "bad-exception")
+	refuses(t, RTU, devices.ModbusFault{Kind: devices.WrongCRC}, "no-frame")
 }
 
 func TestTrap06HeadersAndDrips(t *testing.T) {
 	for _, length := range []uint16{0, 1, 2, 255, 65535} {
-		refuses(t, TCP, fronts.ModbusFault{Kind: fronts.WrongLength, Length: length}, "wrong-length")
+		refuses(t, TCP, devices.ModbusFault{Kind: devices.WrongLength, Length: length}, "wrong-length")
 	}
-	refuses(t, TCP, fronts.ModbusFault{Kind: fronts.WrongProtocol}, "wrong-protocol")
+	refuses(t, TCP, devices.ModbusFault{Kind: devices.WrongProtocol}, "wrong-protocol")
 	for _, transport := range []Transport{TCP, RTU} {
-		refuses(t, transport, fronts.ModbusFault{Kind: fronts.Drip, Delay: 900 * time.Millisecond}, map[Transport]string{TCP: "timeout", RTU: "no-frame"}[transport])
+		refuses(t, transport, devices.ModbusFault{Kind: devices.Drip, Delay: 900 * time.Millisecond}, map[Transport]string{TCP: "timeout", RTU: "no-frame"}[transport])
 	}
 	// One deadline a request: a drip that never pauses as long as the time-out
 	// still costs no more than the time-out.
 	onRig(t, Settings{Points: numbered(hundredths(1, Holding, 1)), Period: time.Minute}, func(r *rig) {
-		r.front.Set(fronts.ModbusFault{Kind: fronts.Drip, Delay: 900 * time.Millisecond})
+		r.front.Set(devices.ModbusFault{Kind: devices.Drip, Delay: 900 * time.Millisecond})
 		r.pass(4 * time.Minute)
 		if s := r.Status(); s.Cycle < 900*time.Millisecond || s.Cycle > 1100*time.Millisecond || s.Requests == 0 {
 			t.Errorf("the drip cost %v", s.Cycle)

@@ -7,7 +7,7 @@ import (
 	"testing"
 	"time"
 
-	"dewgap/simulators/fronts"
+	"dewgap/simulators/devices"
 )
 
 // TestTrap05GatewayExceptions: a silent unit behind a live gateway rests; its
@@ -17,12 +17,12 @@ func TestTrap05GatewayExceptions(t *testing.T) {
 		onRig(t, Settings{Points: numbered(hundredths(1, Holding, 10), hundredths(2, Holding, 10))}, func(r *rig) {
 			var asked [3]atomic.Int64
 			var alive atomic.Bool
-			r.front.Choose(func(q fronts.ModbusRequest) fronts.ModbusFault {
+			r.front.Choose(func(q devices.ModbusRequest) devices.ModbusFault {
 				asked[q.Unit].Add(1)
 				if q.Unit == 2 && !alive.Load() {
-					return fronts.ModbusFault{Kind: fronts.Exception, Code: code}
+					return devices.ModbusFault{Kind: devices.Exception, Code: code}
 				}
-				return fronts.ModbusFault{}
+				return devices.ModbusFault{}
 			})
 			good, faults := r.pass(20 * time.Minute)
 			if good < 239 || has(faults, fmt.Sprintf("exception-%d", code)) == 0 || has(faults, "resting") == 0 {
@@ -53,11 +53,11 @@ func TestTrap10DeadUnit(t *testing.T) {
 		t.Run(transport.kind(), func(t *testing.T) {
 			onRig(t, Settings{Transport: transport, Serial: testSerial, Period: 2 * time.Second,
 				Points: numbered(hundredths(1, Holding, 10), hundredths(2, Holding, 10), hundredths(2, Holding, 500), hundredths(3, Holding, 10))}, func(r *rig) {
-				r.front.Choose(func(q fronts.ModbusRequest) fronts.ModbusFault {
+				r.front.Choose(func(q devices.ModbusRequest) devices.ModbusFault {
 					if q.Unit == 2 {
-						return fronts.ModbusFault{Kind: fronts.Silent}
+						return devices.ModbusFault{Kind: devices.Silent}
 					}
-					return fronts.ModbusFault{}
+					return devices.ModbusFault{}
 				})
 				r.pass(5 * time.Minute) // the first minutes, while the rests grow
 				var lost time.Duration
@@ -89,11 +89,11 @@ func TestTrap10DeadUnit(t *testing.T) {
 // lose its others.
 func TestTrap10SilentRegister(t *testing.T) {
 	onRig(t, Settings{Points: three(), Period: 2 * time.Second}, func(r *rig) {
-		r.front.Choose(func(q fronts.ModbusRequest) fronts.ModbusFault {
+		r.front.Choose(func(q devices.ModbusRequest) devices.ModbusFault {
 			if q.Address == 200 {
-				return fronts.ModbusFault{Kind: fronts.Silent}
+				return devices.ModbusFault{Kind: devices.Silent}
 			}
-			return fronts.ModbusFault{}
+			return devices.ModbusFault{}
 		})
 		r.pass(5 * time.Minute)
 		if good, faults := r.pass(time.Hour); good < 3500 {
@@ -110,21 +110,21 @@ func TestTrap10ManyDeadUnits(t *testing.T) {
 		points = append(points, hundredths(unit, Holding, 10))
 	}
 	onRig(t, Settings{Transport: RTU, Serial: testSerial, Period: 5 * time.Second, Points: numbered(points...)}, func(r *rig) {
-		r.front.Choose(func(q fronts.ModbusRequest) fronts.ModbusFault {
+		r.front.Choose(func(q devices.ModbusRequest) devices.ModbusFault {
 			if q.Unit > 4 {
-				return fronts.ModbusFault{Kind: fronts.Silent}
+				return devices.ModbusFault{Kind: devices.Silent}
 			}
-			return fronts.ModbusFault{}
+			return devices.ModbusFault{}
 		})
 		r.pass(30 * time.Minute) // while the rests grow
 		before := r.Status()
 		probed := make(map[uint8]bool)
-		r.front.Choose(func(q fronts.ModbusRequest) fronts.ModbusFault {
+		r.front.Choose(func(q devices.ModbusRequest) devices.ModbusFault {
 			if q.Unit > 4 {
 				probed[q.Unit] = true
-				return fronts.ModbusFault{Kind: fronts.Silent}
+				return devices.ModbusFault{Kind: devices.Silent}
 			}
-			return fronts.ModbusFault{}
+			return devices.ModbusFault{}
 		})
 		good, _ := r.pass(time.Hour)
 		after := r.Status()
@@ -158,11 +158,11 @@ func TestTrap10SlowTimeout(t *testing.T) {
 		"alone":          {hundredths(2, Holding, 10)},
 	} {
 		onRig(t, Settings{Timeout: 50 * time.Second, Period: 10 * time.Second, Points: numbered(points...)}, func(r *rig) {
-			r.front.Choose(func(q fronts.ModbusRequest) fronts.ModbusFault {
+			r.front.Choose(func(q devices.ModbusRequest) devices.ModbusFault {
 				if q.Unit == 2 {
-					return fronts.ModbusFault{Kind: fronts.Silent}
+					return devices.ModbusFault{Kind: devices.Silent}
 				}
-				return fronts.ModbusFault{}
+				return devices.ModbusFault{}
 			})
 			r.pass(20 * time.Minute)
 			before := r.Status().Errors["timeout"]
@@ -180,14 +180,14 @@ func TestTrap10SlowTimeout(t *testing.T) {
 func TestTrap10UnitThatAnswersNowAndThen(t *testing.T) {
 	onRig(t, Settings{Period: 2 * time.Second, Points: numbered(hundredths(1, Holding, 10), hundredths(2, Holding, 10))}, func(r *rig) {
 		n := 0
-		r.front.Choose(func(q fronts.ModbusRequest) fronts.ModbusFault {
+		r.front.Choose(func(q devices.ModbusRequest) devices.ModbusFault {
 			if q.Unit != 2 {
-				return fronts.ModbusFault{}
+				return devices.ModbusFault{}
 			}
 			if n++; n%3 == 0 {
-				return fronts.ModbusFault{}
+				return devices.ModbusFault{}
 			}
-			return fronts.ModbusFault{Kind: fronts.Silent}
+			return devices.ModbusFault{Kind: devices.Silent}
 		})
 		r.pass(10 * time.Minute)
 		before := r.Status().Errors["timeout"]

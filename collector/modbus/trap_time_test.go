@@ -7,7 +7,7 @@ import (
 	"testing/synctest"
 	"time"
 
-	"dewgap/simulators/fronts"
+	"dewgap/simulators/devices"
 )
 
 // TestTrap15FrozenDevice: a device whose clock stopped answers as well as ever.
@@ -86,7 +86,7 @@ func TestTrap31Suspend(t *testing.T) {
 func TestTrap32LeavesAtOnce(t *testing.T) {
 	for _, transport := range []Transport{TCP, RTU} {
 		onRig(t, Settings{Transport: transport, Serial: testSerial, Points: three(), Timeout: time.Minute}, func(r *rig) {
-			r.front.Set(fronts.ModbusFault{Kind: fronts.Silent})
+			r.front.Set(devices.ModbusFault{Kind: devices.Silent})
 			r.pass(10 * time.Second)
 			asked := time.Now()
 			r.stop()

@@ -14,7 +14,7 @@ import (
 
 	"dewgap/analyze/reading"
 	"dewgap/collector/register"
-	"dewgap/simulators/fronts"
+	"dewgap/simulators/devices"
 )
 
 func TestMain(m *testing.M) { goleak.VerifyTestMain(m) }
@@ -51,9 +51,9 @@ func (s sink) next(t *testing.T, what string, ok func(reading.Reading) bool) rea
 	}
 }
 
-func startBroker(t *testing.T) *fronts.MQTTBroker {
+func startBroker(t *testing.T) *devices.MQTTBroker {
 	t.Helper()
-	b, err := fronts.StartMQTTBroker("127.0.0.1:0")
+	b, err := devices.StartMQTTBroker("127.0.0.1:0")
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -357,7 +357,7 @@ func TestSettingsAreChecked(t *testing.T) {
 // The newest value of each topic under 5,000 messages a second and more: how
 // old it is when it is delivered.
 func BenchmarkBurst(b *testing.B) {
-	broker, err := fronts.StartMQTTBroker("127.0.0.1:0")
+	broker, err := devices.StartMQTTBroker("127.0.0.1:0")
 	if err != nil {
 		b.Fatal(err)
 	}

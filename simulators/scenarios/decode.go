@@ -10,7 +10,7 @@ import (
 
 	"github.com/BurntSushi/toml"
 
-	"dewgap/analyze/spelling"
+	"dewgap/analyze/suggest"
 	"dewgap/simulators/plant"
 )
 
@@ -207,7 +207,7 @@ func nearest(key string, known map[string]bool) string {
 		all = append(all, k)
 	}
 	all = sorted(all)
-	if like := spelling.Nearest(key, all); like != "" {
+	if like := suggest.Nearest(key, all); like != "" {
 		return fmt.Sprintf("did you mean %s?", like)
 	}
 	return "keys here: " + strings.Join(all, ", ")

@@ -6,14 +6,14 @@ import (
 	"dewgap/analyze/floodback"
 	"dewgap/analyze/phase"
 	"dewgap/analyze/reading"
-	"dewgap/cmd/dewgap/internal/watch"
+	"dewgap/cmd/dewgap/internal/daemon"
 )
 
 // player takes rows through the line that live and replay use, and through the
 // plain detector, and keeps what was told beside the truth.
 type player struct {
 	site    analyze.Site
-	line    *watch.Line
+	line    *daemon.Line
 	history *alert.History
 	plain   *plain
 	c       *Case // told by the line
@@ -22,7 +22,7 @@ type player struct {
 }
 
 func newPlayer(site analyze.Site, c *Case) (*player, error) {
-	line, err := watch.NewLine(site)
+	line, err := daemon.NewLine(site)
 	if err != nil {
 		return nil, err
 	}

@@ -6,7 +6,7 @@ import (
 	"time"
 
 	"dewgap/analyze/units"
-	"dewgap/cmd/dewgap/internal/story"
+	"dewgap/cmd/dewgap/internal/explain"
 )
 
 // explain answers with the story of one event: JSON, or text for people.
@@ -34,7 +34,7 @@ func (s *Server) explain(w http.ResponseWriter, r *http.Request) {
 		if ev.ID != id {
 			continue
 		}
-		told := story.Of(ev, system)
+		told := explain.Of(ev, system)
 		if format != "text" {
 			s.writeJSON(w, told)
 			return

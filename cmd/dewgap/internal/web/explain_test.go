@@ -6,8 +6,8 @@ import (
 	"strings"
 	"testing"
 
+	"dewgap/cmd/dewgap/internal/explain"
 	"dewgap/cmd/dewgap/internal/snapshot/snaptest"
-	"dewgap/cmd/dewgap/internal/story"
 )
 
 func TestExplain(t *testing.T) {
@@ -21,7 +21,7 @@ func TestExplain(t *testing.T) {
 	h := handlerOf(boardOf(s), shelf{ev})
 	path := "/api/v1/events/" + url.PathEscape(ev.ID) + "/explain"
 	code, body, _ := get(t, h, path)
-	var told story.Story
+	var told explain.Story
 	if err := json.Unmarshal([]byte(body), &told); code != 200 || err != nil || told.ID != ev.ID || len(told.Course) == 0 {
 		t.Errorf("%s: %d %s, %v", path, code, body, err)
 	}

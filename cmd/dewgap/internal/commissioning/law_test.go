@@ -1,0 +1,77 @@
+package commissioning
+
+import (
+	"encoding/json"
+	"math"
+	"testing"
+	"time"
+
+	"pgregory.net/rapid"
+
+	"dewgap/analyze/phase"
+	"dewgap/analyze/reading"
+)
+
+// Laws that hold for whatever a recording shows: the record can be written,
+// nothing passes that a hole or an end cuts off, and a fail or a refusal has
+// its reason.
+func TestLaws(t *testing.T) {
+	if testing.Short() {
+		t.Skip("draws many recordings")
+	}
+	rapid.Check(t, func(r *rapid.T) {
+		hours := rapid.IntRange(1, 14).Draw(r, "hours")
+		step := rapid.SampledFrom([]int{5, 20, 60, 90}).Draw(r, "step")
+		from := rapid.IntRange(0, hours*hour).Draw(r, "from")
+		for_ := rapid.IntRange(0, 2*hour).Draw(r, "for")
+		trouble := rapid.SampledFrom([]string{"none", "unknown", "low", "off", "start", "suspect", "no phase", "hole", "no coil", "no air"}).Draw(r, "trouble")
+		begin := rapid.IntRange(0, 3*hour).Draw(r, "begin")
+		s := story{
+			length: time.Duration(hours) * time.Hour, begin: begin,
+			skip: func(second int) bool {
+				return second%step != 0 || trouble == "hole" && second > from && second < from+for_
+			},
+			change: func(second, _ int, x *stretch) {
+				if second < from || second > from+for_ {
+					return
+				}
+				switch trouble {
+				case "unknown":
+					x.superheat, x.dew, x.pipe = math.NaN(), math.NaN(), math.NaN()
+				case "low":
+					x.superheat = rapid.Float64Range(-5, 12).Example(second)
+				case "off":
+					x.phase, x.superheat = phase.Off, math.NaN()
+				case "start":
+					x.phase, x.superheat = phase.Start, 0
+				case "suspect":
+					x.quality = reading.Suspect
+				case "no phase":
+					x.phase = phase.Unknown
+				case "no coil":
+					x.coil = math.NaN()
+				case "no air":
+					x.air = math.NaN()
+				}
+			},
+		}
+		rec := s.judged(t)
+		if _, err := json.Marshal(rec); err != nil {
+			r.Fatal(err)
+		}
+		if (rec.Verdict == Fail || rec.Verdict == NotJudged) && len(rec.Reasons) == 0 {
+			r.Fatalf("%s without a reason", rec.Verdict)
+		}
+		for _, c := range rec.Cycles {
+			if good := c.Verdict == Pass || c.Verdict == PassRemarks; good && (c.Cut || step > 60) {
+				r.Fatalf("%s %s: cut %v, a row each %d s", c.Circuit, c.Verdict, c.Cut, step)
+			}
+			if c.Verdict != Pass && len(c.Reasons) == 0 {
+				r.Fatalf("%s without a reason", c.Verdict)
+			}
+			if len(c.Traces) != len(c.Compressors) {
+				r.Fatalf("%d traces of %d compressors", len(c.Traces), len(c.Compressors))
+			}
+		}
+	})
+}

@@ -1,0 +1,116 @@
+package daemon
+
+import (
+	"fmt"
+	"slices"
+	"time"
+
+	"dewgap/alert"
+	"dewgap/analyze/trend"
+	"dewgap/config"
+)
+
+// reload reads the configuration again and returns the shift under it. A fault
+// changes nothing: it is shown and nil returned.
+func (d *Daemon) reload(s *shift, at time.Time) *shift {
+	next, err := d.prepare()
+	d.say("config", err)
+	if err != nil {
+		d.configFault = fmt.Sprintf("the configuration was read again and is wrong; the one from before stays in force: %v", err)
+		return nil
+	}
+	d.configFault = ""
+	for _, key := range stays(s.config.Daemon, next.config.Daemon) {
+		d.log.Warn("configuration", "warning", key+" takes effect at the next start")
+	}
+	for _, w := range next.config.Warnings {
+		d.log.Warn("configuration", "warning", w.Error())
+	}
+	text := "read again: the site is the same, its sources begin anew"
+	if sameSite(s.site, next.site) {
+		// What analysis has learnt of the machines stays.
+		next.line, next.tally = s.line, s.tally
+	} else {
+		text = "read again: the site has changed, analysis begins anew; open events go on"
+		next.line.Book.Restore(s.line.Book.Open(), s.line.Book.Totals())
+		next.line.engine.TakeUpTrends(s.line.engine.TrendDays(), at)
+	}
+	d.log.Info("configuration", "what", text)
+	d.journal.Note(alert.Note{At: at, What: "config", Text: text})
+	return next
+}
+
+// prepare returns the shift under the configuration as it stands now.
+func (d *Daemon) prepare() (*shift, error) {
+	cfg, err := d.Reload()
+	if err != nil {
+		return nil, err
+	}
+	if err := cfg.Runnable(); err != nil {
+		return nil, err
+	}
+	return d.newShift(cfg)
+}
+
+// stays names the settings that differ and are read only at the start.
+func stays(before, now config.Daemon) (keys []string) {
+	if before.Listen != now.Listen {
+		keys = append(keys, "daemon.listen")
+	}
+	if before.Data != now.Data {
+		keys = append(keys, "daemon.data")
+	}
+	if before.Log != now.Log {
+		keys = append(keys, "daemon.log")
+	}
+	return keys
+}
+
+// beginAnew returns a shift under the same configuration after the clock was
+// set back: rows cannot go back in time, so that analysis, recording and open
+// events end with the last row of the wrong time. Exposure goes on.
+func (d *Daemon) beginAnew(s *shift, last time.Time) (*shift, error) {
+	next, err := d.newShift(s.config)
+	if err != nil {
+		return nil, err
+	}
+	ended := closedBy(s.line.Book.Open(), last, "Closed because the clock was set back; what still holds opens a new event.")
+	d.keep(s, last, ended, nil)
+	for _, c := range ended {
+		d.logChange(c)
+	}
+	next.line.Book.Restore(nil, s.line.Book.Totals())
+	next.line.engine.TakeUpTrends(s.line.engine.TrendDays(), d.Clock.Now())
+	return next, nil
+}
+
+// takeUp hands over what an earlier run left open. What was opened under a
+// clock that ran ahead of this one cannot go on and is closed.
+func (d *Daemon) takeUp(totals []alert.Totals, days []trend.Days) {
+	now := d.Clock.Now()
+	var open, ahead []alert.Event
+	for _, ev := range d.journal.Open() {
+		if ev.Opened.After(now.Add(time.Minute)) {
+			ahead = append(ahead, ev)
+		} else {
+			open = append(open, ev)
+		}
+	}
+	d.journal.Add(closedBy(ahead, time.Time{}, "Closed because it was opened under a clock that ran ahead; what still holds opens a new event.")...)
+	d.shift.line.Book.Restore(open, totals)
+	d.shift.line.engine.TakeUpTrends(days, now)
+}
+
+// closedBy closes events at an instant, but never before they opened.
+func closedBy(open []alert.Event, at time.Time, why string) (ended []alert.Change) {
+	for _, ev := range open {
+		at := at.UTC()
+		if at.Before(ev.Opened) {
+			at = ev.Opened
+		}
+		ev.Closed = &at
+		ev.Evidence = append(slices.Clone(ev.Evidence), why)
+		ended = append(ended, alert.Change{Kind: alert.Closed, At: at, Event: ev})
+	}
+	return ended
+}

@@ -1,0 +1,222 @@
+package daemon
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"log/slog"
+	"path/filepath"
+	"time"
+
+	"golang.org/x/sync/errgroup"
+
+	"dewgap/alert"
+	"dewgap/analyze"
+	"dewgap/analyze/reading"
+	"dewgap/cmd/dewgap/internal/snapshot"
+	"dewgap/collector"
+	"dewgap/collector/recording"
+	"dewgap/config"
+)
+
+// shift is the work under one configuration: its sources, the main loop, the
+// recorder.
+type shift struct {
+	config   *config.Config
+	site     analyze.Site
+	sources  []collector.Source
+	hub      *collector.Hub
+	line     *Line
+	tally    *Tally
+	recorder *recording.Recorder // nil when not recording
+}
+
+// RecordingsDir is where the daemon keeps recordings, below its data directory.
+const RecordingsDir = "recordings"
+
+// newShift prepares the work under a configuration; nothing runs or is
+// connected yet, and a fault leaves nothing behind.
+func (d *Daemon) newShift(cfg *config.Config) (*shift, error) {
+	line, err := NewLine(cfg.Site)
+	if err != nil {
+		return nil, err
+	}
+	sources, err := d.Sources(cfg)
+	if err != nil {
+		return nil, err
+	}
+	s := &shift{config: cfg, site: cfg.Site, sources: sources, line: line,
+		hub: collector.NewHub(cfg.Site.Points), tally: NewTally(cfg.Site)}
+	if cfg.Daemon.Record {
+		s.recorder = recording.NewRecorder(filepath.Join(d.Config.Daemon.Data, RecordingsDir), cfg.Site.Points, cfg.Daemon.RecordLimit, d.reportRecorder)
+	}
+	return s, nil
+}
+
+// errNext ends a shift when the next one is ready.
+var errNext = errors.New("the next shift takes over")
+
+// run works a shift until ctx ends, or until another is to take over, which it
+// returns.
+func (d *Daemon) run(ctx context.Context, s *shift) (next *shift, err error) {
+	group, ctx := errgroup.WithContext(ctx)
+	for _, source := range s.sources {
+		group.Go(func() error {
+			if err := source.Run(ctx, s.hub); err != nil {
+				return fmt.Errorf("source %s: %w", source.Name(), err)
+			}
+			return nil
+		})
+	}
+	if s.recorder != nil {
+		group.Go(func() error { return s.recorder.Run(ctx) })
+	}
+	group.Go(func() error {
+		next, err = d.loop(ctx, s)
+		if err == nil && next != nil {
+			return errNext
+		}
+		return err
+	})
+	if err = group.Wait(); errors.Is(err, errNext) {
+		err = nil
+	}
+	if s.recorder != nil {
+		lost := s.recorder.Close()
+		if next == nil {
+			err = errors.Join(err, lost)
+		} else if lost != nil { // a disk that fails ends no watch
+			d.log.Error("recording could not be finished", "error", lost)
+		}
+	}
+	return next, err
+}
+
+// loop takes a row at each tick until ctx ends or another shift is to take over.
+func (d *Daemon) loop(ctx context.Context, s *shift) (next *shift, err error) {
+	pace := collector.NewPace(d.Clock, s.config.Daemon.Sample)
+	var last time.Time
+	for {
+		tick, err := pace.Next(ctx)
+		for _, jump := range tick.Jumps {
+			d.log.Warn("clock", "what", jump.String())
+			d.journal.Note(alert.Note{At: jump.At, What: "clock", Text: jump.String()})
+		}
+		if errors.Is(err, collector.ErrSetBack) {
+			return d.beginAnew(s, last)
+		}
+		if err != nil {
+			return nil, nil // ctx ended
+		}
+		d.late += uint64(tick.Skipped)
+		row := s.hub.Take(tick.Time)
+		last = row.Time
+		d.step(s, &row)
+		select {
+		case <-d.Again:
+			if next := d.reload(s, row.Time); next != nil {
+				return next, nil
+			}
+		default:
+		}
+	}
+}
+
+// step records, analyses, journals and shows one row, in this order: nobody is
+// shown an event that is not on the disk, and what is analysed is what the
+// recording holds.
+func (d *Daemon) step(s *shift, row *reading.Row) {
+	if s.recorder != nil {
+		s.recorder.Append(*row)
+	}
+	result, changes := s.line.Step(row)
+	s.tally.Add(result)
+	if gap := s.line.Book.Gap(); !gap.From.IsZero() {
+		text := fmt.Sprintf("nothing was read for %s", gap.To.Sub(gap.From).Round(time.Second))
+		d.log.Warn("gap", "what", text)
+		d.journal.Note(alert.Note{At: gap.To, What: "gap", Text: text})
+	}
+	open := s.line.Book.Open()
+	d.keep(s, row.Time, changes, open)
+	for _, c := range changes {
+		d.logChange(c)
+	}
+	d.publish(s, result)
+}
+
+// keep brings what changed, and the exposure, to the disk.
+func (d *Daemon) keep(s *shift, at time.Time, changes []alert.Change, open []alert.Event) {
+	d.journal.Add(changes...)
+	d.journal.Refresh(at, open, false)
+	d.say("journal", d.journal.Commit())
+	d.say("ledger", d.ledger.Keep(at, s.line.Book.Totals, len(changes) > 0))
+	d.say("day book", d.days.Keep(at, s.line.engine.TrendDays, false))
+}
+
+func (d *Daemon) logChange(c alert.Change) {
+	ev := &c.Event
+	args := []any{"event", ev.ID, "kind", ev.Kind, "severity", ev.Severity, "group", ev.Group, "compressor", ev.Compressor, "phase", ev.Phase}
+	if ev.MinSuperheatK != nil {
+		args = append(args, "min_superheat_k", *ev.MinSuperheatK)
+	}
+	if len(ev.Circuits) > 0 {
+		args = append(args, "circuit", ev.Circuits[0].Name)
+	}
+	if len(ev.Causes) > 0 {
+		args = append(args, "cause", ev.Causes[0].Cause)
+	}
+	if len(ev.Evidence) > 0 {
+		args = append(args, "evidence", ev.Evidence[0])
+	}
+	level := slog.LevelWarn
+	if c.Kind == alert.Closed {
+		level = slog.LevelInfo
+	}
+	d.log.Log(context.Background(), level, "event "+c.Kind.String(), args...)
+}
+
+// recentEvents is how many closed events the page shows.
+const recentEvents = 20
+
+// publish shows a row to page, metrics and API.
+func (d *Daemon) publish(sh *shift, result analyze.Result) {
+	s := sh.line.Snapshot(sh.site, result)
+	s.Mode, s.Note, s.Units = d.Mode, d.Note, sh.config.Units.String()
+	s.ConfigFault = d.configFault
+	s.Recent = d.recent()
+	s.Journal = d.journal.Status()
+	s.LedgerFault, s.LedgerErrors = d.ledger.Status()
+	if text := d.days.Fault(); text != "" {
+		s.Faults = append(s.Faults, snapshot.Fault{What: "trends", Text: text})
+	}
+	s.LateRows = d.late
+	if sh.recorder != nil {
+		if rows, err := sh.recorder.Lost(); err != nil {
+			s.Faults = append(s.Faults, snapshot.Fault{What: "recording", Text: fmt.Sprintf("%d rows lost: %v", rows, err)})
+		}
+	}
+	for _, source := range sh.sources {
+		s.Sources = append(s.Sources, source.Status())
+	}
+	d.board.Publish(s)
+}
+
+// recent returns the last closed events, newest first.
+func (d *Daemon) recent() []alert.Event {
+	all := d.journal.Events(time.Time{}, false)
+	var recent []alert.Event
+	for i := len(all) - 1; i >= 0 && len(recent) < recentEvents; i-- {
+		if all[i].Closed != nil {
+			recent = append(recent, all[i])
+		}
+	}
+	return recent
+}
+
+func (d *Daemon) reportRecorder(err error) {
+	if err != nil {
+		d.log.Error("recording fails", "error", err)
+	} else {
+		d.log.Info("recording works again")
+	}
+}

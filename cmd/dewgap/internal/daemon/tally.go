@@ -1,0 +1,155 @@
+package daemon
+
+import (
+	"fmt"
+	"io"
+	"math"
+	"strings"
+	"time"
+
+	"dewgap/alert"
+	"dewgap/analyze"
+	"dewgap/analyze/floodback"
+	"dewgap/analyze/phase"
+	"dewgap/analyze/trend"
+	"dewgap/analyze/units"
+	"dewgap/cmd/dewgap/internal/explain"
+)
+
+// Tally counts what a run showed of each compressor, for a summary that a
+// person reads.
+type Tally struct {
+	site        analyze.Site
+	from, to    time.Time
+	rows        int
+	compressors []tallied
+	notices     []trend.Notice
+}
+
+type tallied struct {
+	in     [phase.Count]time.Duration
+	lowest [phase.Count]units.Kelvin // superheat, NaN before any
+	below  time.Duration             // running with the margin below zero
+	known  time.Duration             // running with superheat known
+}
+
+// longest is the most time that one row can stand for.
+const longest = time.Minute
+
+// NewTally returns an empty tally.
+func NewTally(site analyze.Site) *Tally {
+	t := &Tally{site: site}
+	for _, g := range site.Groups {
+		for range g.Compressors {
+			c := tallied{}
+			for i := range c.lowest {
+				c.lowest[i] = units.Kelvin(math.NaN())
+			}
+			t.compressors = append(t.compressors, c)
+		}
+	}
+	return t
+}
+
+// Add counts one row's states.
+func (t *Tally) Add(r analyze.Result) {
+	if t.rows == 0 {
+		t.from, t.to = r.Time, r.Time
+	}
+	passed := min(r.Time.Sub(t.to), longest)
+	t.to = r.Time
+	t.rows++
+	t.notices = r.Notices
+	for i := range r.States {
+		st, c := &r.States[i], &t.compressors[i]
+		c.in[st.Phase] += passed
+		if st.Phase == phase.Off || math.IsNaN(float64(st.Superheat)) {
+			continue
+		}
+		c.known += passed
+		if st.Margin < 0 {
+			c.below += passed
+		}
+		if low := &c.lowest[st.Phase]; !(*low <= st.Superheat) {
+			*low = st.Superheat
+		}
+	}
+}
+
+// Write prints the summary: times in each phase, lowest superheat, events.
+func (t *Tally) Write(w io.Writer, system units.System, events []alert.Event) {
+	fmt.Fprintf(w, "%s: %d rows, %s to %s\n\n", t.site.Name, t.rows, t.from.Format(time.RFC3339), t.to.Format(time.RFC3339))
+	i := 0
+	for _, g := range t.site.Groups {
+		fmt.Fprintf(w, "group %s, %s, floor %s (pulldown %s)\n", g.Name, g.Refrigerant.Name,
+			system.Difference(g.Detect.Floor.Steady), system.Difference(g.Detect.Floor.Pulldown))
+		for _, c := range g.Compressors {
+			t.compressors[i].write(w, c.Name, system)
+			i++
+		}
+		fmt.Fprintln(w)
+	}
+	if len(events) == 0 {
+		fmt.Fprintln(w, "no events")
+	}
+	for _, ev := range events {
+		writeEvent(w, system, ev)
+	}
+	for _, n := range t.notices {
+		fmt.Fprintf(w, "trend  %s %s: %s\n", n.Group, n.Circuit+n.Compressor, explain.InUnits(n.Words, system))
+	}
+}
+
+func (c *tallied) write(w io.Writer, name string, system units.System) {
+	var parts []string
+	for _, p := range []phase.Phase{phase.Steady, phase.Pulldown, phase.Defrost, phase.Start, phase.Off, phase.Unknown} {
+		if c.in[p] == 0 {
+			continue
+		}
+		part := fmt.Sprintf("%s %s", p, short(c.in[p]))
+		if low := c.lowest[p]; !math.IsNaN(float64(low)) {
+			part += fmt.Sprintf(" (lowest superheat %s)", system.Difference(low))
+		}
+		parts = append(parts, part)
+	}
+	fmt.Fprintf(w, "  %-8s below floor %s of %s running with superheat known\n           %s\n",
+		name, short(c.below), short(c.known), strings.Join(parts, ", "))
+}
+
+func writeEvent(w io.Writer, system units.System, ev alert.Event) {
+	subject := ev.Group
+	if ev.Compressor != "" {
+		subject += " " + ev.Compressor
+	}
+	ended := "still open"
+	if ev.Closed != nil {
+		ended = "closed after " + short(ev.Closed.Sub(ev.Opened))
+	}
+	fmt.Fprintf(w, "%s  %s %s  %s, %s\n", ev.Opened.Format(time.RFC3339), ev.Kind, ev.Severity, subject, ended)
+	if ev.Kind == floodback.Floodback.String() && ev.MinSuperheatK != nil && ev.FloorK != nil {
+		fmt.Fprintf(w, "    in %s: lowest superheat %s, floor %s, %s below it\n", ev.Phase,
+			system.Difference(units.Kelvin(*ev.MinSuperheatK)), system.Difference(units.Kelvin(*ev.FloorK)),
+			short(time.Duration(ev.SecondsBelow)*time.Second))
+	}
+	for _, sentence := range ev.Evidence {
+		fmt.Fprintf(w, "    %s\n", sentence)
+	}
+	for n, c := range ev.Circuits[:min(3, len(ev.Circuits))] {
+		fmt.Fprintf(w, "    circuit %d: %s (%.2f) %s\n", n+1, c.Name, c.Score, strings.Join(c.Why, "; "))
+	}
+	for n, c := range ev.Causes[:min(3, len(ev.Causes))] {
+		fmt.Fprintf(w, "    cause %d: %s (%.2f) %s\n", n+1, c.Cause, c.Score, strings.Join(c.Why, "; "))
+	}
+	fmt.Fprintf(w, "    id %s\n", ev.ID)
+}
+
+// short prints d as a person says it.
+func short(d time.Duration) string {
+	switch {
+	case d < 2*time.Minute:
+		return fmt.Sprintf("%.0f s", d.Seconds())
+	case d < 2*time.Hour:
+		return fmt.Sprintf("%.0f min", d.Minutes())
+	}
+	return fmt.Sprintf("%.1f h", d.Hours())
+}

@@ -1,0 +1,230 @@
+// Package explain tells one event to a technician: when and in which phase, how
+// deep and how long, how wet and why, which circuit and why, likely causes with
+// their evidence, and what to check next.
+//
+// It reads an event as the journal holds it and nothing else; it may import
+// alert, units and cause.
+package explain
+
+import (
+	"fmt"
+	"io"
+	"regexp"
+	"strconv"
+	"strings"
+	"time"
+
+	"dewgap/alert"
+	"dewgap/analyze/cause"
+	"dewgap/analyze/units"
+)
+
+// Story is one event in words, in one system of units.
+type Story struct {
+	ID       string      `json:"id"`
+	Title    string      `json:"title"`
+	Course   []string    `json:"course"`             // when, where, how deep, how long
+	Evidence []string    `json:"evidence,omitempty"` // of the kind and the grade
+	Circuits []Candidate `json:"circuits,omitempty"`
+	Causes   []Candidate `json:"causes,omitempty"`
+	Checks   []CheckOf   `json:"checks,omitempty"` // in the order to make them
+	Cautions string      `json:"cautions"`
+	system   units.System
+}
+
+// Candidate is a circuit or a cause with its share of the blame and why.
+type Candidate struct {
+	Code  string   `json:"code"` // the circuit's name or the contract's word
+	Words string   `json:"words,omitempty"`
+	Score float64  `json:"score"`
+	Why   []string `json:"why,omitempty"`
+}
+
+// CheckOf is a check and the cause that it is for; empty for those that come
+// before any cause.
+type CheckOf struct {
+	For string `json:"for,omitempty"`
+	cause.Check
+}
+
+// told is how many circuits and causes are told; what follows is hardly likely.
+const told = 3
+
+// kinds in words.
+var kinds = map[string]string{
+	"floodback": "floodback", "flooded_start": "flooded start", "hunting": "hunting", "high_superheat": "high superheat",
+	"sensor_fault": "sensor fault", "no_data": "no data",
+}
+
+// grades says what a severity means.
+var grades = map[string]string{
+	"risk": "below the floor; the gas may still be dry", "minor": "wet gas", "major": "liquid reaches the oil or the cylinders",
+	"notice": "worth knowing", "warning": "wants looking at", "critical": "wants looking at now",
+}
+
+// Of tells ev in the units of system.
+func Of(ev alert.Event, system units.System) Story {
+	s := Story{ID: ev.ID, Cautions: cause.Cautions, system: system}
+	subject := "compressor " + ev.Compressor + " of group " + ev.Group
+	switch {
+	case ev.Input != "":
+		subject = "input " + ev.Input
+	case ev.Compressor == "":
+		subject = "group " + ev.Group
+	}
+	kind := kinds[ev.Kind]
+	if kind == "" {
+		kind = ev.Kind
+	}
+	s.Title = fmt.Sprintf("%s%s, %s, at %s, site %s", strings.ToUpper(kind[:1]), kind[1:], ev.Severity, subject, ev.Site)
+	s.Course = s.course(&ev)
+	for _, line := range ev.Evidence {
+		s.Evidence = append(s.Evidence, s.inUnits(line))
+	}
+	for _, c := range ev.Circuits[:min(told, len(ev.Circuits))] {
+		s.Circuits = append(s.Circuits, Candidate{Code: c.Name, Score: c.Score, Why: s.all(c.Why)})
+	}
+	for _, c := range ev.Causes[:min(told, len(ev.Causes))] {
+		s.Causes = append(s.Causes, Candidate{Code: c.Cause, Words: cause.Words(c.Cause), Score: c.Score, Why: s.all(c.Why)})
+	}
+	s.Checks = s.next()
+	return s
+}
+
+// course tells when, in which phase, how deep and how long.
+func (s *Story) course(ev *alert.Event) []string {
+	lines := []string{fmt.Sprintf("It began at %s and was opened at %s, in the phase %s.", clock(ev.Began), clock(ev.Opened), ev.Phase)}
+	if ev.Closed != nil {
+		lines = append(lines, fmt.Sprintf("It was closed at %s, %s after it began.", clock(*ev.Closed), span(ev.Closed.Sub(ev.Began))))
+	} else {
+		lines = append(lines, "It is still open.")
+	}
+	if ev.MinSuperheatK != nil {
+		line := "The lowest superheat was " + s.system.Difference(units.Kelvin(*ev.MinSuperheatK))
+		if ev.FloorK != nil {
+			line += ", against a floor of " + s.system.Difference(units.Kelvin(*ev.FloorK))
+		}
+		lines = append(lines, line+".")
+	}
+	if ev.SecondsBelow > 0 {
+		lines = append(lines, fmt.Sprintf("The superheat was below the floor for %s; depth times time is %s·min.",
+			span(time.Duration(ev.SecondsBelow)*time.Second), s.system.Difference(units.Kelvin(ev.KelvinSecondsBelow/60))))
+	}
+	if g := grades[ev.Severity]; g != "" {
+		lines = append(lines, fmt.Sprintf("Graded %s: %s.", ev.Severity, g))
+	}
+	return lines
+}
+
+// next puts the checks of the told causes behind each other, each once.
+func (s *Story) next() []CheckOf {
+	var list []CheckOf
+	seen := map[string]bool{}
+	for n, c := range s.Causes {
+		for i, k := range cause.Checks(c.Code) {
+			if seen[k.Do] {
+				continue
+			}
+			seen[k.Do] = true
+			of := CheckOf{For: c.Code, Check: k}
+			if n == 0 && i < cause.BeforeAnyCause {
+				of.For = ""
+			}
+			of.Do, of.Confirms, of.Clears = s.inUnits(k.Do), s.inUnits(k.Confirms), s.inUnits(k.Clears)
+			list = append(list, of)
+		}
+	}
+	return list
+}
+
+func (s *Story) all(lines []string) []string {
+	out := make([]string, 0, len(lines))
+	for _, l := range lines {
+		out = append(out, s.inUnits(l))
+	}
+	return out
+}
+
+// Evidence is written in SI, so that an event is the same for all; people of
+// another system are shown its numbers in theirs.
+var (
+	differences  = regexp.MustCompile(`([-−]?\d+(?:\.\d+)?) K\b`)
+	temperatures = regexp.MustCompile(`([-−]?\d+(?:\.\d+)?) °C`)
+	bothGiven    = regexp.MustCompile(`\d K \(\d+(?:\.\d+)? °F\)|\d °C \(\d+(?:\.\d+)? °F\)`)
+)
+
+func (s *Story) inUnits(line string) string { return InUnits(line, s.system) }
+
+// InUnits returns a line of evidence with its numbers in the units of system.
+func InUnits(line string, system units.System) string {
+	if system == units.SI || bothGiven.MatchString(line) {
+		return line
+	}
+	read := func(text string) float64 {
+		v, _ := strconv.ParseFloat(strings.ReplaceAll(strings.Fields(text)[0], "−", "-"), 64) // the expression matched a number
+		return v
+	}
+	line = differences.ReplaceAllStringFunc(line, func(t string) string { return system.Difference(units.Kelvin(read(t))) })
+	return temperatures.ReplaceAllStringFunc(line, func(t string) string { return system.Temperature(units.Celsius(read(t))) })
+}
+
+// Write prints the story for a person.
+func (s Story) Write(w io.Writer) error {
+	var b strings.Builder
+	fmt.Fprintf(&b, "%s\n\n", s.Title)
+	for _, l := range s.Course {
+		fmt.Fprintf(&b, "%s\n", l)
+	}
+	section := func(title string, n int) {
+		if n > 0 {
+			fmt.Fprintf(&b, "\n%s\n", title)
+		}
+	}
+	section("Evidence", len(s.Evidence))
+	for _, l := range s.Evidence {
+		fmt.Fprintf(&b, "  - %s\n", l)
+	}
+	section("Likely circuits", len(s.Circuits))
+	candidates(&b, s.Circuits)
+	section("Likely causes", len(s.Causes))
+	candidates(&b, s.Causes)
+	section("Check next, in this order", len(s.Checks))
+	for i, k := range s.Checks {
+		for_ := ""
+		if k.For != "" {
+			for_ = " [" + cause.Words(k.For) + "]"
+		}
+		fmt.Fprintf(&b, "  %d.%s %s\n     confirms: %s\n     clears: %s\n", i+1, for_, k.Do, k.Confirms, k.Clears)
+		if k.Caution != "" {
+			fmt.Fprintf(&b, "     caution: %s\n", k.Caution)
+		}
+	}
+	fmt.Fprintf(&b, "\n%s\n", s.Cautions)
+	_, err := io.WriteString(w, b.String())
+	return err
+}
+
+func candidates(b *strings.Builder, list []Candidate) {
+	for i, c := range list {
+		name := c.Code
+		if c.Words != "" {
+			name = c.Words + " (" + c.Code + ")"
+		}
+		fmt.Fprintf(b, "  %d. %s, %.0f %%\n", i+1, name, 100*c.Score)
+		for _, l := range c.Why {
+			fmt.Fprintf(b, "     - %s\n", l)
+		}
+	}
+}
+
+func clock(t time.Time) string { return t.UTC().Format(time.RFC3339) }
+
+func span(d time.Duration) string {
+	switch {
+	case d < 2*time.Minute:
+		return fmt.Sprintf("%.0f s", d.Seconds())
+	case d < 2*time.Hour:
+		return fmt.Sprintf("%.0f min", d.Minutes())
+	}
+	return fmt.Sprintf("%.1f h", d.Hours())
+}

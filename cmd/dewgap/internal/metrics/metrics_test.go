@@ -1,0 +1,312 @@
+package metrics
+
+import (
+	"bytes"
+	"fmt"
+	"log/slog"
+	"math"
+	"net/http/httptest"
+	"os"
+	"os/exec"
+	"slices"
+	"strings"
+	"testing"
+	"time"
+
+	"github.com/prometheus/client_golang/prometheus"
+	"github.com/prometheus/client_golang/prometheus/testutil"
+
+	"dewgap/alert"
+	"dewgap/analyze"
+	"dewgap/analyze/phase"
+	"dewgap/analyze/reading"
+	"dewgap/analyze/units"
+	"dewgap/cmd/dewgap/internal/snapshot"
+	"dewgap/cmd/dewgap/internal/snapshot/snaptest"
+	"dewgap/collector"
+)
+
+var noon = snaptest.Noon
+
+// shown is a board with a snapshot of a given age.
+type shown struct {
+	s   *snapshot.Snapshot
+	age time.Duration
+}
+
+func (b shown) Current() (*snapshot.Snapshot, time.Duration) { return b.s, b.age }
+
+// picture is an invented site: one compressor known, one not.
+func picture() *snapshot.Snapshot {
+	nan := math.NaN()
+	return &snapshot.Snapshot{
+		Site: "demo", Time: noon,
+		Points: []reading.Point{{Path: "mt.suction_pressure"}, {Path: "mt.c2.suction_temperature"}},
+		Inputs: []analyze.Input{{Value: 2.2e5, At: noon.Add(-1500 * time.Millisecond), Quality: reading.Good}, {Value: nan, Quality: reading.Missing, Reason: "timeout"}},
+		States: []analyze.State{
+			{Group: "mt", Name: "c1", Phase: phase.Steady, Quality: reading.Good, Superheat: 11.2, Floor: 11, Margin: 0.2, Uncertainty: 2.1, SuctionPressure: 220000, Dew: -9.5, SuctionTemperature: 1.7},
+			{Group: "mt", Name: "c2", Compressor: 1, Phase: phase.Unknown, Quality: reading.Missing, Superheat: units.Kelvin(nan), Floor: 11, Margin: units.Kelvin(nan),
+				Uncertainty: units.Kelvin(nan), SuctionPressure: 220000, Dew: -9.5, SuctionTemperature: units.Celsius(nan)},
+		},
+		Open:   []alert.Event{{ID: "x", Kind: "floodback", Severity: "minor", Group: "mt", Compressor: "c1"}},
+		Totals: []alert.Totals{{Group: "mt", Compressor: "c1", FloodbackSeconds: 170, FloodbackKelvinSeconds: 910, Events: []alert.Tally{{Kind: "floodback", Severity: "minor", Opened: 3, Escalated: 1}}}},
+		Sources: []collector.Status{{Name: "rack-io", Up: true, Errors: map[string]uint64{"timeout: 800 ms": 2, "timeout: 900 ms": 3},
+			Heard: noon.Add(-4 * time.Second), Requests: 70, Reconnects: 2, Cycle: 250 * time.Millisecond, LateCycles: 1, Resting: []string{"unit 3 until 12:01:00 (timeout)"}}},
+	}
+}
+
+func gathered(t *testing.T, b Board, names ...string) string {
+	t.Helper()
+	registry := prometheus.NewPedanticRegistry()
+	registry.MustRegister(NewCollector(b, Build{"1.0", "go1.26"}))
+	if problems, err := testutil.GatherAndLint(registry, names...); err != nil || len(problems) > 0 {
+		t.Errorf("linter: %v %v", problems, err)
+	}
+	w := httptest.NewRecorder()
+	Handler(registry, slog.New(slog.DiscardHandler)).ServeHTTP(w, httptest.NewRequest("GET", "/metrics", nil))
+	return w.Body.String()
+}
+
+func lines(text, prefix string) []string {
+	var out []string
+	for line := range strings.Lines(text) {
+		if strings.HasPrefix(line, prefix) {
+			out = append(out, strings.TrimSpace(line))
+		}
+	}
+	return out
+}
+
+// The golden text of the contract's section 6. Label order and escapes:
+// Prometheus exposition format, shared/checks/prometheus.csv.
+func TestGolden(t *testing.T) {
+	got := gathered(t, shown{picture(), 0})
+	for prefix, want := range map[string][]string{
+		"dewgap_superheat_kelvin{":             {`dewgap_superheat_kelvin{compressor="c1",group="mt",site="demo"} 11.2`},
+		"dewgap_superheat_margin_kelvin{":      {`dewgap_superheat_margin_kelvin{compressor="c1",group="mt",site="demo"} 0.2`},
+		"dewgap_superheat_uncertainty_kelvin{": {`dewgap_superheat_uncertainty_kelvin{compressor="c1",group="mt",site="demo"} 2.1`},
+		"dewgap_suction_temperature_celsius{":  {`dewgap_suction_temperature_celsius{compressor="c1",group="mt",site="demo"} 1.7`},
+		"dewgap_superheat_floor_kelvin{": {`dewgap_superheat_floor_kelvin{compressor="c1",group="mt",site="demo"} 11`,
+			`dewgap_superheat_floor_kelvin{compressor="c2",group="mt",site="demo"} 11`},
+		"dewgap_suction_pressure_pascals{": {`dewgap_suction_pressure_pascals{compressor="c1",group="mt",site="demo"} 220000`,
+			`dewgap_suction_pressure_pascals{compressor="c2",group="mt",site="demo"} 220000`},
+		"dewgap_suction_dew_celsius{": {`dewgap_suction_dew_celsius{compressor="c1",group="mt",site="demo"} -9.5`,
+			`dewgap_suction_dew_celsius{compressor="c2",group="mt",site="demo"} -9.5`},
+		`dewgap_phase{compressor="c1"`: {
+			`dewgap_phase{compressor="c1",group="mt",phase="defrost",site="demo"} 0`, `dewgap_phase{compressor="c1",group="mt",phase="off",site="demo"} 0`,
+			`dewgap_phase{compressor="c1",group="mt",phase="pulldown",site="demo"} 0`, `dewgap_phase{compressor="c1",group="mt",phase="start",site="demo"} 0`,
+			`dewgap_phase{compressor="c1",group="mt",phase="steady",site="demo"} 1`, `dewgap_phase{compressor="c1",group="mt",phase="unknown",site="demo"} 0`},
+		`dewgap_event_active{compressor="c1",group="mt",kind="floodback"`: {
+			`dewgap_event_active{compressor="c1",group="mt",kind="floodback",severity="major",site="demo"} 0`,
+			`dewgap_event_active{compressor="c1",group="mt",kind="floodback",severity="minor",site="demo"} 1`,
+			`dewgap_event_active{compressor="c1",group="mt",kind="floodback",severity="risk",site="demo"} 0`},
+		`dewgap_events_total{compressor="c1",group="mt",kind="floodback"`: {
+			`dewgap_events_total{compressor="c1",group="mt",kind="floodback",severity="major",site="demo"} 0`,
+			`dewgap_events_total{compressor="c1",group="mt",kind="floodback",severity="minor",site="demo"} 3`,
+			`dewgap_events_total{compressor="c1",group="mt",kind="floodback",severity="risk",site="demo"} 0`},
+		"dewgap_floodback_seconds_total{":             {`dewgap_floodback_seconds_total{compressor="c1",group="mt",site="demo"} 170`},
+		"dewgap_floodback_dose_kelvin_seconds_total{": {`dewgap_floodback_dose_kelvin_seconds_total{compressor="c1",group="mt",site="demo"} 910`},
+		"dewgap_input_age_seconds{":                   {`dewgap_input_age_seconds{input="mt.suction_pressure",site="demo"} 1.5`},
+		`dewgap_input_quality{input="mt.c2`: {
+			`dewgap_input_quality{input="mt.c2.suction_temperature",quality="bad",site="demo"} 0`, `dewgap_input_quality{input="mt.c2.suction_temperature",quality="good",site="demo"} 0`,
+			`dewgap_input_quality{input="mt.c2.suction_temperature",quality="missing",site="demo"} 1`, `dewgap_input_quality{input="mt.c2.suction_temperature",quality="stale",site="demo"} 0`,
+			`dewgap_input_quality{input="mt.c2.suction_temperature",quality="suspect",site="demo"} 0`},
+		"dewgap_source_up{":                {`dewgap_source_up{source="rack-io"} 1`},
+		"dewgap_source_errors_total{":      {`dewgap_source_errors_total{reason="timeout",source="rack-io"} 5`},
+		"dewgap_source_re":                 {`dewgap_source_reconnects_total{source="rack-io"} 2`, `dewgap_source_requests_total{source="rack-io"} 70`, `dewgap_source_resting_units{source="rack-io"} 1`},
+		"dewgap_source_age_seconds{":       {`dewgap_source_age_seconds{source="rack-io"} 4`},
+		"dewgap_source_cycle_seconds{":     {`dewgap_source_cycle_seconds{source="rack-io"} 0.25`},
+		"dewgap_source_late_cycles_total{": {`dewgap_source_late_cycles_total{source="rack-io"} 1`},
+		"dewgap_build_info{":               {`dewgap_build_info{goversion="go1.26",version="1.0"} 1`},
+	} {
+		if l := lines(got, prefix); !slices.Equal(l, want) {
+			t.Errorf("%s:\n got %q\nwant %q", prefix, l, want)
+		}
+	}
+	for name, kind := range map[string]string{
+		"superheat_kelvin": "gauge", "superheat_margin_kelvin": "gauge", "superheat_floor_kelvin": "gauge", "superheat_uncertainty_kelvin": "gauge",
+		"suction_pressure_pascals": "gauge", "suction_dew_celsius": "gauge", "suction_temperature_celsius": "gauge", "phase": "gauge", "event_active": "gauge",
+		"events_total": "counter", "floodback_seconds_total": "counter", "floodback_dose_kelvin_seconds_total": "counter", "input_age_seconds": "gauge",
+		"input_quality": "gauge", "source_up": "gauge", "source_errors_total": "counter", "build_info": "gauge",
+	} {
+		if want := "# TYPE dewgap_" + name + " " + kind + "\n"; !strings.Contains(got, want) {
+			t.Errorf("no line %q", want)
+		}
+	}
+}
+
+// Trap 25: a dead sensor's last value must not stay; neither must the values
+// of a main loop that hangs, nor the series of a compressor that is gone.
+func TestTrap25NoLastValue(t *testing.T) {
+	s := picture()
+	board := &shown{s, 0}
+	registry := prometheus.NewPedanticRegistry()
+	registry.MustRegister(NewCollector(board, Build{}))
+	count := func(name string) int {
+		n, err := testutil.GatherAndCount(registry, name)
+		if err != nil {
+			t.Fatal(err)
+		}
+		return n
+	}
+	if n := count("dewgap_superheat_kelvin"); n != 1 {
+		t.Fatalf("%d series of superheat, want that of the known one", n)
+	}
+	dead := picture()
+	dead.States[0].Quality = reading.Stale // even if a value were still there
+	board.s = dead
+	if n := count("dewgap_superheat_kelvin") + count("dewgap_superheat_margin_kelvin"); n != 0 {
+		t.Errorf("%d series of a stale superheat", n)
+	}
+	board.s, board.age = s, snapshot.ShownFor+1
+	for _, name := range []string{"superheat_kelvin", "suction_pressure_pascals", "phase", "input_quality", "input_age_seconds"} {
+		if n := count("dewgap_" + name); n != 0 {
+			t.Errorf("%d series of %s although nothing has been analysed lately", n, name)
+		}
+	}
+	if n := count("dewgap_floodback_seconds_total"); n != 1 {
+		t.Error("the exposure was forgotten; it is known")
+	}
+	gone := picture()
+	gone.States = gone.States[1:]
+	board.s, board.age = gone, 0
+	if n := count("dewgap_suction_dew_celsius"); n != 1 {
+		t.Errorf("%d series after a compressor left", n)
+	}
+	board.s = nil
+	if n := count("dewgap_build_info"); n != 1 {
+		t.Errorf("%d build infos before anything is known", n)
+	}
+}
+
+// countingBoard counts how often it is looked at.
+type countingBoard struct {
+	shown
+	looks int
+}
+
+func (b *countingBoard) Current() (*snapshot.Snapshot, time.Duration) {
+	b.looks++
+	return b.shown.Current()
+}
+
+// Trap 26: a scrape looks once at the newest snapshot and does nothing else:
+// the collector has nothing that could poll, and ten scrapes change no value.
+func TestTrap26ScrapingPollsNothing(t *testing.T) {
+	b := &countingBoard{shown: shown{picture(), 0}}
+	registry := prometheus.NewPedanticRegistry()
+	registry.MustRegister(NewCollector(b, Build{}))
+	b.looks = 0
+	first := ""
+	for i := range 10 {
+		w := httptest.NewRecorder()
+		Handler(registry, slog.New(slog.DiscardHandler)).ServeHTTP(w, httptest.NewRequest("GET", "/metrics", nil))
+		if i == 0 {
+			first = w.Body.String()
+		} else if w.Body.String() != first {
+			t.Fatal("a scrape changed what the next one saw")
+		}
+	}
+	if b.looks != 10 {
+		t.Errorf("%d looks for 10 scrapes", b.looks)
+	}
+}
+
+// Trap 27: names from the field. The expected escapes are the row "walk-in "A"\B"
+// of shared/checks/prometheus.csv.
+func TestTrap27LabelValues(t *testing.T) {
+	s := picture()
+	s.States[0].Name, s.States[1].Name = `walk-in "A"\B`, "two\nlines\xff"
+	s.Sources = append(s.Sources, collector.Status{Name: "rack-io"}) // twice the same name
+	for i := range 1000 {
+		s.Sources[0].Errors[fmt.Sprintf("topic-%d %s", i, strings.Repeat("x", 200))] = 1
+	}
+	got := gathered(t, shown{s, 0})
+	for _, want := range []string{
+		`dewgap_superheat_kelvin{compressor="walk-in \"A\"\\B",group="mt",site="demo"} 11.2`,
+		`dewgap_suction_dew_celsius{compressor="two\nlines` + "\uFFFD" + `",group="mt",site="demo"} -9.5`,
+	} {
+		if !strings.Contains(got, want+"\n") {
+			t.Errorf("no line %s", want)
+		}
+	}
+	reasons := lines(got, "dewgap_source_errors_total{")
+	if len(reasons) > maxReasons+1 {
+		t.Errorf("%d reasons of one source", len(reasons))
+	}
+	if n := len(lines(got, "dewgap_source_up{")); n != 1 {
+		t.Errorf("%d series for two sources of one name", n)
+	}
+}
+
+// Trap 28: counters come back from the ledger after a restart.
+func TestTrap28CountersSurviveRestart(t *testing.T) {
+	dir := t.TempDir()
+	ledger, _, err := alert.OpenLedger(dir)
+	if err != nil {
+		t.Fatal(err)
+	}
+	site := analyze.Site{Name: "demo", Groups: []analyze.Group{{Name: "mt", Compressors: []analyze.Compressor{{Name: "c1"}}}}}
+	before := alert.NewBook(site)
+	before.Restore(nil, picture().Totals)
+	if err := ledger.Keep(noon, before.Totals, true); err != nil {
+		t.Fatal(err)
+	}
+	_, totals, err := alert.OpenLedger(dir)
+	if err != nil {
+		t.Fatal(err)
+	}
+	after := alert.NewBook(site)
+	after.Restore(nil, totals)
+	s := picture()
+	s.Totals = after.Totals()
+	got := gathered(t, shown{s, 0})
+	for _, want := range []string{
+		`dewgap_floodback_seconds_total{compressor="c1",group="mt",site="demo"} 170`,
+		`dewgap_floodback_dose_kelvin_seconds_total{compressor="c1",group="mt",site="demo"} 910`,
+		`dewgap_events_total{compressor="c1",group="mt",kind="floodback",severity="minor",site="demo"} 3`,
+		`dewgap_event_escalations_total{compressor="c1",group="mt",kind="floodback",severity="minor",site="demo"} 1`,
+	} {
+		if !strings.Contains(got, want+"\n") {
+			t.Errorf("no line %s", want)
+		}
+	}
+}
+
+func TestFaultsAreMetrics(t *testing.T) {
+	s := picture()
+	s.ConfigFault, s.Journal.Fault, s.Journal.Errors = "site.toml:3: …", "no space left on device", 7
+	got := gathered(t, shown{s, 0})
+	for _, want := range []string{`dewgap_fault_active{fault="config"} 1`, `dewgap_fault_active{fault="journal"} 1`, `dewgap_fault_active{fault="ledger"} 0`, `dewgap_journal_errors_total 7`} {
+		if !strings.Contains(got, want+"\n") {
+			t.Errorf("no line %s", want)
+		}
+	}
+}
+
+// The whole registry, with the runtime's metrics, before the reference tool.
+func TestReferenceToolAcceptsTheScrape(t *testing.T) {
+	registry := NewRegistry(shown{picture(), 0}, Build{"1.0", "go1.26"})
+	if problems, err := testutil.GatherAndLint(registry); err != nil || len(problems) > 0 {
+		t.Errorf("linter: %v %v", problems, err)
+	}
+	if os.Getenv("DEWGAP_PEERS") == "" {
+		t.Skip("promtool runs with DEWGAP_PEERS=1")
+	}
+	w := httptest.NewRecorder()
+	Handler(registry, slog.New(slog.DiscardHandler)).ServeHTTP(w, httptest.NewRequest("GET", "/metrics", nil))
+	cmd := exec.Command("promtool", "check", "metrics")
+	cmd.Stdin = bytes.NewReader(w.Body.Bytes())
+	if out, err := cmd.CombinedOutput(); err != nil {
+		t.Errorf("promtool: %v\n%s", err, out)
+	}
+}
+
+func BenchmarkScrape(b *testing.B) {
+	registry := NewRegistry(shown{picture(), 0}, Build{})
+	h := Handler(registry, slog.New(slog.DiscardHandler))
+	b.ReportAllocs()
+	for b.Loop() {
+		h.ServeHTTP(httptest.NewRecorder(), httptest.NewRequest("GET", "/metrics", nil))
+	}
+}

@@ -1,0 +1,338 @@
+// Package replay lets a recording pass before the live page at a chosen speed:
+// pause, step, on to the next event, from the beginning again. Rows take the
+// one path of live and replay; only their pace is the player's.
+//
+// It may import watch, snapshot, alert and analyze. Real time is its own
+// business: analysis hears the recording's time alone.
+package replay
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"io"
+	"sync"
+	"time"
+
+	"dewgap/alert"
+	"dewgap/analyze"
+	"dewgap/analyze/reading"
+	"dewgap/cmd/dewgap/internal/daemon"
+	"dewgap/cmd/dewgap/internal/snapshot"
+)
+
+// Tape gives the rows of a recording; io.EOF after the last.
+type Tape interface {
+	Next(ctx context.Context, row *reading.Row) error
+	Close() error
+}
+
+// Setting is what a player plays.
+type Setting struct {
+	Site     analyze.Site
+	Open     func() (Tape, error) // from the beginning
+	Name     string               // of the recording, for people
+	From, To time.Time            // of its first and last row
+	Units    string
+	Speed    float64
+	Board    *snapshot.Board
+}
+
+// Limits of speed.
+const (
+	Slowest = 0.1
+	Fastest = 5000
+)
+
+const (
+	// longestWait is the longest real time that a hole in the recording takes.
+	longestWait = 3 * time.Second
+	// shownEvery bounds how often the page's picture is renewed, and idleEvery
+	// keeps a paused one from looking old.
+	shownEvery = 100 * time.Millisecond
+	idleEvery  = 5 * time.Second
+	// searchShown is how often a search for the next event shows where it is.
+	searchShown = 500 * time.Millisecond
+)
+
+// Player plays one recording. Do and Events may be called from any goroutine.
+type Player struct {
+	Setting
+	commands chan command
+	now      func() time.Time
+
+	mu      sync.Mutex
+	history *alert.History
+
+	// Owned by Run.
+	tape    Tape
+	line    *daemon.Line
+	row     reading.Row // read and not yet played
+	result  analyze.Result
+	status  snapshot.Replay
+	anchor  time.Time // real time at which anchored was due
+	from    time.Time
+	shown   time.Time
+	recent  []alert.Event
+	pending bool // row holds one to be played
+}
+
+type command struct {
+	do    string
+	speed float64
+	done  chan error
+}
+
+// New returns a player; Run plays.
+func New(s Setting) *Player {
+	return &Player{Setting: s, commands: make(chan command), now: time.Now, history: alert.NewHistory(0)}
+}
+
+// Do asks for something: "play", "pause", "step" (one row), "next_event",
+// "start_over", or "speed" with the times of real speed. It returns when it is
+// done, or with an error that says what there is.
+func (p *Player) Do(ctx context.Context, do string, speed float64) error {
+	switch do {
+	case "play", "pause", "step", "next_event", "start_over":
+	case "speed":
+		if !(speed >= Slowest && speed <= Fastest) {
+			return fmt.Errorf("speed %g: choose between %g and %d", speed, Slowest, Fastest)
+		}
+	default:
+		return fmt.Errorf("%q is nothing that a replay does; there are play, pause, step, next_event, start_over and speed", do)
+	}
+	c := command{do, speed, make(chan error, 1)}
+	select {
+	case p.commands <- c:
+	case <-ctx.Done():
+		return ctx.Err()
+	}
+	select {
+	case err := <-c.done:
+		return err
+	case <-ctx.Done():
+		return ctx.Err()
+	}
+}
+
+// Events returns the events so far, as the journal does for a live site.
+func (p *Player) Events(since time.Time, onlyOpen bool) []alert.Event {
+	p.mu.Lock()
+	defer p.mu.Unlock()
+	events := p.history.Since(since)
+	if !onlyOpen {
+		return events
+	}
+	var open []alert.Event
+	for _, ev := range events {
+		if ev.Closed == nil {
+			open = append(open, ev)
+		}
+	}
+	return open
+}
+
+// Run plays until ctx ends. At the end of the recording it stands still.
+func (p *Player) Run(ctx context.Context) error {
+	if err := p.begin(ctx); err != nil {
+		return err
+	}
+	defer func() { _ = p.tape.Close() }() // read only
+	timer := time.NewTimer(0)
+	defer timer.Stop()
+	for {
+		timer.Reset(p.wait())
+		select {
+		case <-ctx.Done():
+			return nil
+		case c := <-p.commands:
+			p.answer(ctx, c)
+		case <-timer.C:
+			if p.status.Paused || p.status.Ended {
+				p.show()
+				continue
+			}
+			if err := p.playDue(ctx); err != nil {
+				return err
+			}
+		}
+	}
+}
+
+// answer does what was asked for and shows it before it says so.
+func (p *Player) answer(ctx context.Context, c command) {
+	err := p.obey(ctx, c)
+	p.show()
+	c.done <- err
+}
+
+// begin opens the recording and plays its first row.
+func (p *Player) begin(ctx context.Context) error {
+	if p.tape != nil {
+		if err := p.tape.Close(); err != nil {
+			return err
+		}
+	}
+	var err error
+	if p.tape, err = p.Open(); err != nil {
+		return err
+	}
+	if p.line, err = daemon.NewLine(p.Site); err != nil {
+		return err
+	}
+	p.mu.Lock()
+	p.history = alert.NewHistory(0)
+	p.mu.Unlock()
+	speed := p.Speed
+	if p.status.Speed != 0 {
+		speed = p.status.Speed
+	}
+	p.status = snapshot.Replay{Recording: p.Name, From: p.From, To: p.To, Speed: speed}
+	p.recent, p.pending = nil, false
+	if _, err := p.step(ctx); err != nil {
+		return err
+	}
+	p.settle()
+	p.show()
+	return nil
+}
+
+// settle makes now the moment of the row played last, for the pace to come.
+func (p *Player) settle() { p.anchor, p.from = p.now(), p.result.Time }
+
+// wait is the real time until something is to be done.
+func (p *Player) wait() time.Duration {
+	if p.status.Paused || p.status.Ended {
+		return idleEvery
+	}
+	return max(0, min(p.due().Sub(p.now()), longestWait))
+}
+
+// due is the real time at which the next row is due; now when it is not read yet.
+func (p *Player) due() time.Time {
+	if !p.pending {
+		return p.now()
+	}
+	return p.anchor.Add(time.Duration(float64(p.row.Time.Sub(p.from)) / p.status.Speed))
+}
+
+// playDue plays the rows that are due, as many as a moment allows.
+func (p *Player) playDue(ctx context.Context) error {
+	if p.due().Sub(p.now()) > longestWait {
+		// A hole: go on from its end.
+		p.anchor, p.from = p.now(), p.row.Time
+	}
+	began := p.now()
+	for !p.status.Ended && !p.due().After(p.now()) {
+		if _, err := p.step(ctx); err != nil {
+			return err
+		}
+		if p.now().Sub(began) > shownEvery {
+			p.settle() // the machine is slower than asked for
+			break
+		}
+	}
+	if p.now().Sub(p.shown) >= shownEvery || p.status.Ended {
+		p.show()
+	}
+	return nil
+}
+
+// step plays one row and reads the next. It tells whether an event opened.
+func (p *Player) step(ctx context.Context) (opened bool, err error) {
+	if !p.pending {
+		if err := p.read(ctx); err != nil || p.status.Ended {
+			return false, err
+		}
+	}
+	result, changes := p.line.Step(&p.row)
+	p.result = result
+	p.status.Rows++
+	p.mu.Lock()
+	p.history.Apply(changes...)
+	p.mu.Unlock()
+	for _, c := range changes {
+		if c.Kind == alert.Opened {
+			opened = true
+			where := c.Event.Group
+			if c.Event.Compressor != "" {
+				where += " " + c.Event.Compressor
+			}
+			p.status.Last = fmt.Sprintf("%s of %s opened at %s", c.Event.Kind, where, c.Event.Opened.UTC().Format("15:04:05"))
+		}
+		if c.Kind == alert.Closed {
+			p.recent = append([]alert.Event{c.Event}, p.recent[:min(len(p.recent), 19)]...)
+		}
+	}
+	p.Board.Pass(result.Time, result.States)
+	return opened, p.read(ctx)
+}
+
+func (p *Player) read(ctx context.Context) error {
+	err := p.tape.Next(ctx, &p.row)
+	p.pending = err == nil
+	if errors.Is(err, io.EOF) {
+		p.status.Ended = true
+		return nil
+	}
+	return err
+}
+
+// obey does what was asked for.
+func (p *Player) obey(ctx context.Context, c command) error {
+	switch c.do {
+	case "pause":
+		p.status.Paused = true
+	case "play":
+		p.status.Paused = false
+		p.settle()
+	case "speed":
+		p.status.Speed = c.speed
+		p.settle()
+	case "start_over":
+		return p.begin(ctx)
+	case "step":
+		p.status.Paused = true
+		if !p.status.Ended {
+			_, err := p.step(ctx)
+			return err
+		}
+	case "next_event":
+		return p.search(ctx)
+	}
+	return nil
+}
+
+// search plays on, as fast as the machine allows, until an event opens, and
+// stands still there.
+func (p *Player) search(ctx context.Context) error {
+	p.status.Paused = true
+	for !p.status.Ended {
+		select {
+		case <-ctx.Done():
+			return ctx.Err()
+		case c := <-p.commands: // whoever asks for something else has waited enough
+			p.answer(ctx, c)
+			return nil
+		default:
+		}
+		if opened, err := p.step(ctx); opened || err != nil {
+			return err
+		}
+		if p.now().Sub(p.shown) >= searchShown {
+			p.show()
+		}
+	}
+	p.status.Last = "no further event to the end of the recording"
+	return nil
+}
+
+// show publishes where the replay is.
+func (p *Player) show() {
+	p.shown = p.now()
+	s := p.line.Snapshot(p.Site, p.result)
+	status := p.status
+	s.Mode, s.Units, s.Replay = "replay", p.Units, &status
+	s.Recent = p.recent
+	p.Board.Publish(s)
+}
