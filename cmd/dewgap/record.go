@@ -12,7 +12,7 @@ import (
 	"golang.org/x/sync/errgroup"
 
 	"dewgap/analyze/reading"
-	"dewgap/cmd/dewgap/internal/daemon"
+	"dewgap/cmd/dewgap/internal/pipeline"
 	"dewgap/collector"
 	"dewgap/collector/recording"
 	"dewgap/config"
@@ -53,7 +53,7 @@ func (v *recordVerb) Run(ctx context.Context, con console) error {
 	if err != nil {
 		return err
 	}
-	line, err := daemon.NewLine(cfg.Site)
+	line, err := pipeline.New(cfg.Site)
 	if err != nil {
 		return err
 	}
@@ -92,7 +92,7 @@ type recorder struct {
 	clock   collector.Clock
 	hub     *collector.Hub
 	out     *recording.Writer
-	line    *daemon.Line
+	line    *pipeline.Pipeline
 	until   time.Time
 	sample  time.Duration
 	picture *picture

@@ -31,15 +31,15 @@ func served(t *testing.T, speed float64) (site string, clock collector.Clock) {
 		t.Fatal(err)
 	}
 	start := p.Now()
-	store, err := store.Open(p, store.Setting{Bus: "127.0.0.1:0", Broker: "127.0.0.1:0"})
+	shop, err := store.Open(p, store.Setting{Bus: "127.0.0.1:0", Broker: "127.0.0.1:0"})
 	if err != nil {
 		t.Fatal(err)
 	}
-	site = written(t, string(store.Config(store.Place{Listen: "127.0.0.1:0", Data: t.TempDir()})))
+	site = written(t, string(shop.Config(store.Place{Listen: "127.0.0.1:0", Data: t.TempDir()})))
 	clock = collector.NewScaledClock(start, speed)
 	ctx, cancel := context.WithCancel(context.Background())
 	ended := make(chan error, 1)
-	go func() { ended <- store.Run(ctx, clock) }()
+	go func() { ended <- shop.Run(ctx, clock) }()
 	t.Cleanup(func() {
 		cancel()
 		if err := <-ended; err != nil {

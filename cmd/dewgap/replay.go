@@ -8,7 +8,7 @@ import (
 
 	"dewgap/alert"
 	"dewgap/analyze/reading"
-	"dewgap/cmd/dewgap/internal/daemon"
+	"dewgap/cmd/dewgap/internal/pipeline"
 	"dewgap/config"
 )
 
@@ -38,22 +38,22 @@ func (v *replayVerb) Run(ctx context.Context, con console) (err error) {
 		return err
 	}
 	defer func() { err = errors.Join(err, in.Close()) }()
-	line, err := daemon.NewLine(in.site)
+	line, err := pipeline.New(in.site)
 	if err != nil {
 		return err
 	}
-	var states *daemon.StatesWriter
+	var states *pipeline.StatesWriter
 	if v.States != "" {
 		f, err := os.Create(v.States)
 		if err != nil {
 			return err
 		}
 		defer func() { err = errors.Join(err, f.Close()) }()
-		if states, err = daemon.NewStatesWriter(f); err != nil {
+		if states, err = pipeline.NewStatesWriter(f); err != nil {
 			return err
 		}
 	}
-	tally, history := daemon.NewTally(in.site), alert.NewHistory(0)
+	tally, history := pipeline.NewTally(in.site), alert.NewHistory(0)
 	var row reading.Row
 	for {
 		if err := in.Next(ctx, &row); errors.Is(err, io.EOF) {

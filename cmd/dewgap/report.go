@@ -16,7 +16,7 @@ import (
 	"dewgap/analyze/reading"
 	"dewgap/analyze/units"
 	"dewgap/cmd/dewgap/internal/commissioning"
-	"dewgap/cmd/dewgap/internal/daemon"
+	"dewgap/cmd/dewgap/internal/pipeline"
 	"dewgap/cmd/dewgap/internal/report"
 	"dewgap/config"
 )
@@ -95,7 +95,7 @@ func (v *commissioningVerb) record(ctx context.Context, cfg *config.Config, view
 		return nil, err
 	}
 	defer func() { err = errors.Join(err, in.Close()) }()
-	line, err := daemon.NewLine(in.site)
+	line, err := pipeline.New(in.site)
 	if err != nil {
 		return nil, err
 	}

@@ -6,14 +6,14 @@ import (
 	"dewgap/analyze/floodback"
 	"dewgap/analyze/phase"
 	"dewgap/analyze/reading"
-	"dewgap/cmd/dewgap/internal/daemon"
+	"dewgap/cmd/dewgap/internal/pipeline"
 )
 
 // player takes rows through the line that live and replay use, and through the
 // plain detector, and keeps what was told beside the truth.
 type player struct {
 	site    analyze.Site
-	line    *daemon.Line
+	line    *pipeline.Pipeline
 	history *alert.History
 	plain   *plain
 	c       *Case // told by the line
@@ -22,7 +22,7 @@ type player struct {
 }
 
 func newPlayer(site analyze.Site, c *Case) (*player, error) {
-	line, err := daemon.NewLine(site)
+	line, err := pipeline.New(site)
 	if err != nil {
 		return nil, err
 	}

@@ -1,3 +1,8 @@
+// Package daemon is the main loop of dewgap: it takes a row at each tick, steps
+// the pipeline, writes journal, ledger and recording, and publishes a snapshot.
+//
+// It may import every package of the tree but simulators. Nothing may import it
+// but the commands that run a site.
 package daemon
 
 import (
@@ -8,6 +13,8 @@ import (
 	"net"
 	"os"
 	"time"
+
+	"dewgap/cmd/dewgap/internal/pipeline"
 
 	"golang.org/x/sync/errgroup"
 
@@ -140,12 +147,12 @@ func (d *Daemon) close() error {
 	d.journal.Refresh(now, d.shift.line.Book.Open(), true)
 	d.journal.Note(alert.Note{At: now, What: "stop", Text: d.Version.Version})
 	return errors.Join(
-		d.days.Keep(now, d.shift.line.engine.TrendDays, true),
+		d.days.Keep(now, d.shift.line.TrendDays, true),
 		d.ledger.Keep(now, d.shift.line.Book.Totals, true),
 		d.journal.Close())
 }
 
 // Summary returns what the run has shown, for a person. Call it after Run.
-func (d *Daemon) Summary() (*Tally, []alert.Event) {
+func (d *Daemon) Summary() (*pipeline.Tally, []alert.Event) {
 	return d.shift.tally, d.journal.Events(time.Time{}, false)
 }

@@ -33,7 +33,7 @@ func (d *Daemon) reload(s *shift, at time.Time) *shift {
 	} else {
 		text = "read again: the site has changed, analysis begins anew; open events go on"
 		next.line.Book.Restore(s.line.Book.Open(), s.line.Book.Totals())
-		next.line.engine.TakeUpTrends(s.line.engine.TrendDays(), at)
+		next.line.RestoreTrends(s.line.TrendDays(), at)
 	}
 	d.log.Info("configuration", "what", text)
 	d.journal.Note(alert.Note{At: at, What: "config", Text: text})
@@ -80,7 +80,7 @@ func (d *Daemon) beginAnew(s *shift, last time.Time) (*shift, error) {
 		d.logChange(c)
 	}
 	next.line.Book.Restore(nil, s.line.Book.Totals())
-	next.line.engine.TakeUpTrends(s.line.engine.TrendDays(), d.Clock.Now())
+	next.line.RestoreTrends(s.line.TrendDays(), d.Clock.Now())
 	return next, nil
 }
 
@@ -98,7 +98,7 @@ func (d *Daemon) takeUp(totals []alert.Totals, days []trend.Days) {
 	}
 	d.journal.Add(closedBy(ahead, time.Time{}, "Closed because it was opened under a clock that ran ahead; what still holds opens a new event.")...)
 	d.shift.line.Book.Restore(open, totals)
-	d.shift.line.engine.TakeUpTrends(days, now)
+	d.shift.line.RestoreTrends(days, now)
 }
 
 // closedBy closes events at an instant, but never before they opened.

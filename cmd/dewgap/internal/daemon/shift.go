@@ -8,6 +8,8 @@ import (
 	"path/filepath"
 	"time"
 
+	"dewgap/cmd/dewgap/internal/pipeline"
+
 	"golang.org/x/sync/errgroup"
 
 	"dewgap/alert"
@@ -26,8 +28,8 @@ type shift struct {
 	site     analyze.Site
 	sources  []collector.Source
 	hub      *collector.Hub
-	line     *Line
-	tally    *Tally
+	line     *pipeline.Pipeline
+	tally    *pipeline.Tally
 	recorder *recording.Recorder // nil when not recording
 }
 
@@ -37,7 +39,7 @@ const RecordingsDir = "recordings"
 // newShift prepares the work under a configuration; nothing runs or is
 // connected yet, and a fault leaves nothing behind.
 func (d *Daemon) newShift(cfg *config.Config) (*shift, error) {
-	line, err := NewLine(cfg.Site)
+	line, err := pipeline.New(cfg.Site)
 	if err != nil {
 		return nil, err
 	}
@@ -46,7 +48,7 @@ func (d *Daemon) newShift(cfg *config.Config) (*shift, error) {
 		return nil, err
 	}
 	s := &shift{config: cfg, site: cfg.Site, sources: sources, line: line,
-		hub: collector.NewHub(cfg.Site.Points), tally: NewTally(cfg.Site)}
+		hub: collector.NewHub(cfg.Site.Points), tally: pipeline.NewTally(cfg.Site)}
 	if cfg.Daemon.Record {
 		s.recorder = recording.NewRecorder(filepath.Join(d.Config.Daemon.Data, RecordingsDir), cfg.Site.Points, cfg.Daemon.RecordLimit, d.reportRecorder)
 	}
@@ -150,7 +152,7 @@ func (d *Daemon) keep(s *shift, at time.Time, changes []alert.Change, open []ale
 	d.journal.Refresh(at, open, false)
 	d.say("journal", d.journal.Commit())
 	d.say("ledger", d.ledger.Keep(at, s.line.Book.Totals, len(changes) > 0))
-	d.say("day book", d.days.Keep(at, s.line.engine.TrendDays, false))
+	d.say("day book", d.days.Keep(at, s.line.TrendDays, false))
 }
 
 func (d *Daemon) logChange(c alert.Change) {
@@ -180,7 +182,7 @@ const recentEvents = 20
 
 // publish shows a row to page, metrics and API.
 func (d *Daemon) publish(sh *shift, result analyze.Result) {
-	s := sh.line.Snapshot(sh.site, result)
+	s := snapshot.Of(sh.site, sh.line, result)
 	s.Mode, s.Note, s.Units = d.Mode, d.Note, sh.config.Units.String()
 	s.ConfigFault = d.configFault
 	s.Recent = d.recent()

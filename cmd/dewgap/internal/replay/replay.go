@@ -17,7 +17,7 @@ import (
 	"dewgap/alert"
 	"dewgap/analyze"
 	"dewgap/analyze/reading"
-	"dewgap/cmd/dewgap/internal/daemon"
+	"dewgap/cmd/dewgap/internal/pipeline"
 	"dewgap/cmd/dewgap/internal/snapshot"
 )
 
@@ -66,7 +66,7 @@ type Player struct {
 
 	// Owned by Run.
 	tape    Tape
-	line    *daemon.Line
+	line    *pipeline.Pipeline
 	row     reading.Row // read and not yet played
 	result  analyze.Result
 	status  snapshot.Replay
@@ -177,7 +177,7 @@ func (p *Player) begin(ctx context.Context) error {
 	if p.tape, err = p.Open(); err != nil {
 		return err
 	}
-	if p.line, err = daemon.NewLine(p.Site); err != nil {
+	if p.line, err = pipeline.New(p.Site); err != nil {
 		return err
 	}
 	p.mu.Lock()
@@ -330,7 +330,7 @@ func (p *Player) search(ctx context.Context) error {
 // show publishes where the replay is.
 func (p *Player) show() {
 	p.shown = p.now()
-	s := p.line.Snapshot(p.Site, p.result)
+	s := snapshot.Of(p.Site, p.line, p.result)
 	status := p.status
 	s.Mode, s.Units, s.Replay = "replay", p.Units, &status
 	s.Recent = p.recent

@@ -1,7 +1,7 @@
 // Package snapshot holds what the daemon shows: one immutable picture of a site
 // for each row, published by the main loop and read by metrics, page and API.
 //
-// It may import analyze, alert and collector for their types. It must never
+// It may import pipeline, analyze, alert and collector for their types. It must never
 // read a device, a file or the journal: nothing is polled because somebody looks.
 package snapshot
 
@@ -17,6 +17,7 @@ import (
 	"dewgap/analyze/reading"
 	"dewgap/analyze/superheat"
 	"dewgap/analyze/trend"
+	"dewgap/cmd/dewgap/internal/pipeline"
 	"dewgap/collector"
 )
 
@@ -68,8 +69,9 @@ type Fault struct {
 	Text string `json:"text"`
 }
 
-// Of copies what r tells of site, so that the engine may go on.
-func Of(site analyze.Site, r analyze.Result) *Snapshot {
+// Of copies what r and the pipeline that gave it know of site, so that the
+// pipeline may go on.
+func Of(site analyze.Site, p *pipeline.Pipeline, r analyze.Result) *Snapshot {
 	refrigerants := make(map[string]string, len(site.Groups))
 	for _, g := range site.Groups {
 		refrigerants[g.Name] = g.Refrigerant.Name
@@ -84,6 +86,9 @@ func Of(site analyze.Site, r analyze.Result) *Snapshot {
 		Inputs: slices.Clone(r.Inputs),
 
 		Notices: r.Notices,
+		Open:    p.Book.Open(),
+		Totals:  p.Book.Totals(),
+		Budgets: p.Engine().Budgets(),
 	}
 }
 
