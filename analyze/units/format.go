@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"math"
 	"strconv"
+	"time"
 )
 
 // System is the system of units that people are shown. Machines always get SI.
@@ -65,13 +66,19 @@ func choose(s System, si, us Unit) Unit {
 const unknown = "unknown"
 
 // Temperature writes t: "-6.0 °C", "21.2 °F".
-func (s System) Temperature(t Celsius) string {
-	return format(s.TemperatureUnit().Number(float64(t)), 1, choose(s, Unit{Name: "°C"}, Unit{Name: "°F"}).Name)
+func (s System) Temperature(t Celsius) string { return s.TemperatureTo(t, 1) }
+
+// TemperatureTo writes t with so many decimals.
+func (s System) TemperatureTo(t Celsius, digits int) string {
+	return format(s.TemperatureUnit().Number(float64(t)), digits, choose(s, Unit{Name: "°C"}, Unit{Name: "°F"}).Name)
 }
 
 // Difference writes d: "11.0 K", "19.8 °F".
-func (s System) Difference(d Kelvin) string {
-	return format(s.DifferenceUnit().Number(float64(d)), 1, choose(s, Unit{Name: "K"}, Unit{Name: "°F"}).Name)
+func (s System) Difference(d Kelvin) string { return s.DifferenceTo(d, 1) }
+
+// DifferenceTo writes d with so many decimals.
+func (s System) DifferenceTo(d Kelvin, digits int) string {
+	return format(s.DifferenceUnit().Number(float64(d)), digits, choose(s, Unit{Name: "K"}, Unit{Name: "°F"}).Name)
 }
 
 // GaugePressure writes p above the atmosphere: "1.80 barg", "26.1 psig"; in
@@ -89,6 +96,11 @@ func (s System) AbsolutePressure(p Pascal) string {
 	return format(s.AbsoluteUnit().Number(float64(p)), s.pressureDigits(), s.AbsoluteUnit().Name)
 }
 
+// PressureDifference writes a difference of pressures: "0.25 bar", "3.6 psi".
+func (s System) PressureDifference(p Pascal) string {
+	return format(s.AbsoluteUnit().Number(float64(p)), s.pressureDigits(), choose(s, Unit{Name: "bar"}, Unit{Name: "psi"}).Name)
+}
+
 func (s System) pressureDigits() int {
 	if s == US {
 		return 1
@@ -102,6 +114,20 @@ func (s System) Length(m Metre) string {
 		return format(float64(m)/metresPerFoot, 0, "ft")
 	}
 	return format(float64(m), 0, "m")
+}
+
+// Span writes a length of time as people say it: "45 s", "12 min", "3.5 h",
+// "4 days".
+func Span(d time.Duration) string {
+	switch {
+	case d < 2*time.Minute:
+		return strconv.FormatFloat(d.Seconds(), 'f', 0, 64) + " s"
+	case d < 2*time.Hour:
+		return strconv.FormatFloat(d.Minutes(), 'f', 0, 64) + " min"
+	case d < 48*time.Hour:
+		return strconv.FormatFloat(d.Hours(), 'f', 1, 64) + " h"
+	}
+	return strconv.FormatFloat(d.Hours()/24, 'f', 0, 64) + " days"
 }
 
 func format(number float64, digits int, unit string) string {
