@@ -7,6 +7,7 @@ import (
 
 	"dewgap/analyze/cause"
 	"dewgap/analyze/floodback"
+	"dewgap/analyze/frame"
 	"dewgap/analyze/phase"
 	"dewgap/analyze/reading"
 	"dewgap/analyze/refrigerant"
@@ -36,7 +37,7 @@ type group struct {
 	now     sensorcheck.Now
 	coils   *cause.Group
 	trends  *trend.Group
-	sample  phase.Sample
+	frame   frame.Frame
 	moment  floodback.Moment
 
 	condensingAt, condensingDew float64
@@ -49,7 +50,7 @@ type compressor struct {
 
 	meter superheat.Meter
 	learn *superheat.LagLearner // nil where the lag is stated
-	value *superheat.Value      // in the group's now
+	value *superheat.Value      // in the group's frame
 	set   floodback.Set
 	why   cause.Case
 }
@@ -93,8 +94,14 @@ func newGroup(spec *Group, air units.Pascal, first int) (*group, error) {
 	}
 	g.trends = trend.NewGroup(spec.Name, names, machines)
 	g.phases = phase.NewGroup(spec.Phase, len(spec.Compressors), kinds)
-	g.sample.Compressors = make([]phase.CompressorSample, len(spec.Compressors))
-	g.sample.Circuits = make([]phase.CircuitSample, len(spec.Circuits))
+	g.frame.Compressors = make([]frame.Compressor, len(spec.Compressors))
+	g.frame.Circuits = make([]frame.Circuit, len(spec.Circuits))
+	for i := range spec.Compressors {
+		g.frame.Compressors[i].Kind = spec.Compressors[i].Kind
+	}
+	for i := range spec.Circuits {
+		g.frame.Circuits[i] = frame.Circuit{Kind: spec.Circuits[i].Defrost, CoilInlet: units.Celsius(nan)}
+	}
 	return g, nil
 }
 
@@ -194,20 +201,21 @@ func (g *group) watch(inputs []input) {
 	g.checker = sensorcheck.New(w)
 	g.now = sensorcheck.Now{Superheat: make([]superheat.Value, len(g.compressors)), Told: make([]bool, len(g.compressors)), Defrosting: make([]bool, len(g.circuits))}
 	for i := range g.compressors {
-		g.compressors[i].value = &g.now.Superheat[i]
+		g.compressors[i].value = &g.frame.Compressors[i].Inlet
 		*g.compressors[i].value = notMeasured
 	}
 }
 
 // doubt lets the inputs be doubted by what their neighbours say.
 func (g *group) doubt(phases []phase.Phase) {
-	x := &g.sample
+	x := &g.frame
 	if !g.checker.Due(x.At) {
 		return
 	}
-	g.now.At, g.now.Ambient, g.now.Phases = x.At, x.Ambient, phases
+	g.now.At, g.now.Ambient, g.now.Phases = x.At, float64(x.Ambient), phases
 	for i := range g.compressors {
-		g.now.Told[i] = x.Compressors[i].Running != phase.NotKnown
+		g.now.Superheat[i] = x.Compressors[i].Inlet
+		g.now.Told[i] = x.Compressors[i].Signal != frame.Unset
 	}
 	for i := range g.phases.Circuits {
 		stage, _ := g.phases.Circuits[i].Stage()
@@ -222,23 +230,23 @@ const absent = "no-data: the site has no such input"
 // observe analyses the group at one instant, and tells whether the notices of
 // its trends were renewed.
 func (g *group) observe(at, step int64, e *Engine) (renewed bool) {
-	x := &g.sample
-	x.At = at
-	x.SuctionPressure, x.Dew = math.NaN(), math.NaN()
-	x.DischargePressure = e.value(g.dischargePressure)
-	x.CondensingDew = g.condensing(x.DischargePressure)
-	x.Ambient = e.value(g.ambient)
-	if !finite(x.Ambient) {
-		x.Ambient = float64(g.spec.Ambient)
+	x := &g.frame
+	x.At, x.Step = at, step
+	x.SuctionPressure, x.Dew = units.Pascal(nan), units.Celsius(nan)
+	x.DischargePressure = units.Pascal(e.value(g.dischargePressure))
+	x.CondensingDew = units.Celsius(g.condensing(float64(x.DischargePressure)))
+	x.Ambient = units.Celsius(e.value(g.ambient))
+	if !finite(float64(x.Ambient)) {
+		x.Ambient = g.spec.Ambient
 	}
 	for i := range g.compressors {
 		g.measure(i, at, e)
 	}
 	for i := range g.circuits {
 		c := &g.circuits[i]
-		x.Circuits[i] = phase.CircuitSample{
-			Defrost: e.onOff(c.defrost), CoilOutlet: e.value(c.coilOutlet), Air: e.value(c.air),
-		}
+		y := &x.Circuits[i]
+		y.Signal = e.onOff(c.defrost)
+		y.CoilOutlet, y.Air = units.Celsius(e.value(c.coilOutlet)), units.Celsius(e.value(c.air))
 	}
 	phases := g.phases.Observe(x)
 	g.doubt(phases)
@@ -268,15 +276,13 @@ func (g *group) measure(i int, at int64, e *Engine) {
 	default:
 		c.meter.Observe(at, e.inputs[c.suctionPressure].suction, e.inputs[c.suctionTemperature].signal, c.value)
 	}
-	x := &g.sample
+	x := &g.frame
 	y := &x.Compressors[i]
-	y.Running = e.onOff(c.running)
-	y.Dew, y.DewFelt = float64(c.value.DewNow), float64(c.value.Dew)
-	y.SuctionTemperature = float64(c.value.Temperature)
-	y.DischargeTemperature = e.value(c.dischargeTemperature)
-	y.SumpTemperature = e.value(c.sumpTemperature)
-	if !finite(x.Dew) {
-		x.SuctionPressure, x.Dew = float64(c.value.Pressure), float64(c.value.DewNow)
+	y.Signal = e.onOff(c.running)
+	y.Discharge = units.Celsius(e.value(c.dischargeTemperature))
+	y.Sump = units.Celsius(e.value(c.sumpTemperature))
+	if !finite(float64(x.Dew)) {
+		x.SuctionPressure, x.Dew = c.value.Pressure, c.value.Dew
 	}
 }
 
@@ -289,20 +295,21 @@ func (g *group) judge(i int, p phase.Phase, step int64, e *Engine) {
 	st := &e.result.States[g.first+i] // New has told who it is
 	st.Time, st.Phase, st.Quality, st.Reason = e.result.Time, p, v.Quality, v.Reason
 	st.Superheat, st.Floor, st.Margin, st.Uncertainty = v.Superheat, floor, v.Superheat-floor, v.Uncertainty
-	st.SuctionPressure, st.Dew, st.SuctionTemperature = v.Pressure, v.DewNow, v.Temperature
+	st.SuctionPressure, st.Dew, st.SuctionTemperature = v.Pressure, v.Dew, v.Temperature
 	if p == phase.Off {
 		st.Superheat, st.Margin = units.Kelvin(nan), units.Kelvin(nan)
 	}
-	x, y, m := &g.sample, &g.sample.Compressors[i], &g.moment
+	x, y, m := &g.frame, &g.frame.Compressors[i], &g.moment
+	y.Lag, y.Floor, y.Margin = float64(c.meter.Lag())*1e-9, floor, v.Superheat-floor
 	m.At, m.Step, m.Compressor, m.Kind = x.At, step, g.first+i, g.spec.Compressors[i].Kind
 	m.Phase, m.Running, m.Unsure, m.Stopped = p, run.Running(), !run.Sure(), run.Stopped()
 	m.RunningFor, m.Whole = run.For(x.At)
 	m.Quality, m.Lean, m.Superheat, m.Floor = v.Quality, v.Lean, float64(v.Superheat), float64(floor)
 	m.Margin, m.Uncertainty, m.Lag = float64(v.Superheat-floor), float64(v.Uncertainty), float64(c.meter.Lag())*1e-9
-	m.SuctionPressure, m.DischargePressure = float64(v.Pressure), x.DischargePressure
-	m.Dew, m.CondensingDew = float64(v.DewNow), x.CondensingDew
-	m.SuctionTemperature, m.DischargeTemperature = float64(v.Temperature), y.DischargeTemperature
-	m.SumpTemperature, m.Ambient = y.SumpTemperature, x.Ambient
+	m.SuctionPressure, m.DischargePressure = float64(v.Pressure), float64(x.DischargePressure)
+	m.Dew, m.CondensingDew = float64(v.Dew), float64(x.CondensingDew)
+	m.SuctionTemperature, m.DischargeTemperature = float64(v.Temperature), float64(y.Discharge)
+	m.SumpTemperature, m.Ambient = float64(y.Sump), float64(x.Ambient)
 	first := len(e.result.Findings)
 	e.result.Findings = c.set.Step(&g.moment, e.result.Findings)
 	if first < len(e.result.Findings) {
@@ -323,7 +330,7 @@ func (g *group) learnLag(i int, p phase.Phase, e *Engine) {
 		return
 	}
 	runs := p != phase.Off && p != phase.Unknown && c.value.Quality == reading.Good
-	if c.learn.Observe(g.sample.At, float64(c.value.DewNow), float64(c.value.Temperature), e.inputs[c.suctionPressure].suction.Delay(), runs) {
+	if c.learn.Observe(g.frame.At, float64(c.value.Dew), float64(c.value.Temperature), e.inputs[c.suctionPressure].suction.Delay(), runs) {
 		if tau, doubt, fits, ok := c.learn.Lag(); ok {
 			c.meter.SetLag(tau, doubt, fits)
 		}
@@ -333,7 +340,7 @@ func (g *group) learnLag(i int, p phase.Phase, e *Engine) {
 var nan = math.NaN()
 
 var notMeasured = superheat.Value{
-	Superheat: units.Kelvin(nan), Dew: units.Celsius(nan), DewNow: units.Celsius(nan), Pressure: units.Pascal(nan),
+	Superheat: units.Kelvin(nan), DelayedDew: units.Celsius(nan), Dew: units.Celsius(nan), Pressure: units.Pascal(nan),
 	Temperature: units.Celsius(nan), Uncertainty: units.Kelvin(nan), Quality: reading.Missing, Reason: absent,
 }
 
@@ -360,12 +367,12 @@ func (e *Engine) value(point int) float64 {
 }
 
 // onOff returns what is known of a switch.
-func (e *Engine) onOff(point int) phase.Known {
+func (e *Engine) onOff(point int) phase.Tristate {
 	v := e.value(point)
 	switch {
 	case math.IsNaN(v):
-		return phase.NotKnown
+		return phase.Unset
 	default:
-		return phase.KnownIf(v >= 0.5)
+		return frame.Of(v >= 0.5)
 	}
 }

@@ -17,6 +17,7 @@ package cause
 import (
 	"math"
 
+	"dewgap/analyze/frame"
 	"dewgap/analyze/phase"
 )
 
@@ -86,7 +87,7 @@ const (
 
 // Observe takes the group's sample after phases have seen it. It allocates
 // nothing once the number of compressors is known.
-func (g *Group) Observe(x *phase.Sample, p *phase.Group) {
+func (g *Group) Observe(x *frame.Frame, p *phase.Group) {
 	passed := x.At - g.now
 	if g.now != 0 && passed >= 0 && passed < tick {
 		return
@@ -108,9 +109,9 @@ func (g *Group) Observe(x *phase.Sample, p *phase.Group) {
 		}
 	}
 	g.drawing.take(drawing, dt, 600)
-	g.dew.take(x.Dew, dt, pipeLag)
-	g.dewSlow.take(x.Dew, dt, 180)
-	g.head.take(x.CondensingDew, dt, 120)
+	g.dew.take(float64(x.Dew), dt, pipeLag)
+	g.dewSlow.take(float64(x.Dew), dt, 180)
+	g.head.take(float64(x.CondensingDew), dt, 120)
 	switch {
 	case !runs || !g.dew.known:
 		g.calm, g.drawn = 0, false
@@ -119,10 +120,10 @@ func (g *Group) Observe(x *phase.Sample, p *phase.Group) {
 	case !g.drawn && x.At-g.calm >= calmAfter:
 		g.drawn, g.dewSlow = true, mean{g.dew.value, true}
 	}
-	g.rise.take(x.At, runs, x.Dew)
-	calm := g.calm != 0 && x.At-g.calm >= calmAfter && math.Abs(x.Dew-g.dew.value) < quietDew
+	g.rise.take(x.At, runs, float64(x.Dew))
+	calm := g.calm != 0 && x.At-g.calm >= calmAfter && math.Abs(float64(x.Dew)-g.dew.value) < quietDew
 	if calm {
-		g.headDay.take(x.CondensingDew, dt, 12*3600)
+		g.headDay.take(float64(x.CondensingDew), dt, 12*3600)
 	}
 	g.wettest.take(g.lowestInlet(), dt, 600)
 	undisturbed := true
@@ -138,7 +139,7 @@ func (g *Group) Observe(x *phase.Sample, p *phase.Group) {
 			in.pause()
 			continue
 		}
-		in.take(x.At, dt, c.SuctionTemperature-g.dew.value, undisturbed)
+		in.take(x.At, dt, float64(c.Inlet.Temperature)-g.dew.value, undisturbed)
 		if undisturbed {
 			in.past.take(x.At, in.over.now(), nan, nan)
 		}

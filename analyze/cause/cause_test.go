@@ -6,8 +6,12 @@ import (
 	"strings"
 	"testing"
 
+	"dewgap/analyze/superheat"
+	"dewgap/analyze/units"
+
 	"pgregory.net/rapid"
 
+	"dewgap/analyze/frame"
 	"dewgap/analyze/phase"
 )
 
@@ -179,7 +183,7 @@ func TestChecksBeginWithTheReadingAndPromiseNothing(t *testing.T) {
 type store struct {
 	group  *Group
 	phases *phase.Group
-	sample phase.Sample
+	sample frame.Frame
 	order  []int // order[i] is the circuit of the drawing that stands at place i
 }
 
@@ -190,10 +194,10 @@ func newStore(order []int) *store {
 		names[i], kinds[i] = string(rune('a'+k)), phase.Electric
 	}
 	s := &store{order: order, group: NewGroup(names, kinds), phases: phase.NewGroup(phase.Settings{}, 1, kinds)}
-	s.sample = phase.Sample{
+	s.sample = frame.Frame{
 		At: 1_700_000_000e9, SuctionPressure: 2e5, DischargePressure: 10e5, Dew: -10, CondensingDew: 35, Ambient: 24,
-		Compressors: []phase.CompressorSample{{Running: phase.Yes, Dew: -10, SuctionTemperature: 4, DischargeTemperature: 80, SumpTemperature: 40}},
-		Circuits:    make([]phase.CircuitSample, len(order)),
+		Compressors: []frame.Compressor{{Signal: phase.Yes, Inlet: superheat.Value{Dew: -10, Temperature: 4}, Discharge: 80, Sump: 40}},
+		Circuits:    make([]frame.Circuit, len(order)),
 	}
 	return s
 }
@@ -204,7 +208,7 @@ func (s *store) run(seconds int, draw func(circuit, second int) float64) {
 	for t := 0; t < seconds; t += 5 {
 		s.sample.At += 5e9
 		for i, k := range s.order {
-			s.sample.Circuits[i] = phase.CircuitSample{Defrost: phase.No, CoilOutlet: -10 + draw(k, t), Air: 2}
+			s.sample.Circuits[i] = frame.Circuit{Signal: phase.No, CoilOutlet: units.Celsius(-10 + draw(k, t)), Air: 2}
 		}
 		s.group.Observe(&s.sample, s.phases)
 		s.phases.Observe(&s.sample)

@@ -47,7 +47,7 @@ func (g *Group) clues(i int, base *baseline, began int64) (q [clueCount]float64)
 		other = 0.5
 	}
 	q[outletSwings] = ramp(c.wave.swing()-other, 0.7, 3)
-	q[meltCold] = coldDefrost(c.kind, c.last.Peak, c.last.Ended)
+	q[meltCold] = coldDefrost(c.kind, float64(c.last.Peak), c.last.Ended)
 	q[isShutNow] = yes(c.isShut())
 	return q
 }

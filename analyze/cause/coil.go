@@ -3,6 +3,7 @@ package cause
 import (
 	"math"
 
+	"dewgap/analyze/frame"
 	"dewgap/analyze/phase"
 )
 
@@ -112,7 +113,7 @@ func (s *shutting) watch(shut bool, since int64, at int64, g *Group) {
 
 func newCoil(name string, kind phase.DefrostKind) coil { return coil{name: name, kind: kind} }
 
-func (c *coil) observe(at int64, dt float64, x *phase.CircuitSample, from *phase.Circuit, g *Group, calm bool) {
+func (c *coil) observe(at int64, dt float64, x *frame.Circuit, from *phase.Circuit, g *Group, calm bool) {
 	was := c.stage
 	var since int64
 	c.stage, since = from.Stage()
@@ -125,8 +126,8 @@ func (c *coil) observe(at int64, dt float64, x *phase.CircuitSample, from *phase
 		c.last = from.Last
 		c.melts.note(&c.last)
 	}
-	c.known = !math.IsNaN(x.CoilOutlet)
-	c.blind = !c.known && x.Defrost == phase.NotKnown
+	c.known = !math.IsNaN(float64(x.CoilOutlet))
+	c.blind = !c.known && x.Signal == phase.Unset
 	if !c.cooling() || !calm {
 		c.pause()
 		if !c.cooling() {
@@ -135,10 +136,10 @@ func (c *coil) observe(at int64, dt float64, x *phase.CircuitSample, from *phase
 		return
 	}
 	undisturbed := c.stage == phase.Refrigerating
-	c.take(at, dt, x.CoilOutlet-g.dew.value, undisturbed)
+	c.take(at, dt, float64(x.CoilOutlet)-g.dew.value, undisturbed)
 	if at-g.calm >= 3*minute {
-		c.gap.take(x.Air-g.dewSlow.value, dt, 300)
-		c.air.take(x.Air, dt, 300)
+		c.gap.take(float64(x.Air)-g.dewSlow.value, dt, 300)
+		c.air.take(float64(x.Air), dt, 300)
 	}
 	if undisturbed {
 		c.past.take(at, c.over.now(), c.gap.now(), c.air.now())

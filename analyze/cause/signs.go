@@ -142,7 +142,7 @@ func read(v *view) (s [signCount]float64) {
 	switch v.kind {
 	case phase.HotGas:
 		s[hotGasEnded] = ramp(v.ago, 260, 160)
-	case phase.DefrostNotTold:
+	case phase.DefrostUnset:
 		s[hotGasEnded] = 0.6 * ramp(v.ago, 120, 75)
 	}
 	s[sudden] = ramp(v.minuteAgo-v.superheat, 4, 8) * ramp(v.lasted, 180, 90)

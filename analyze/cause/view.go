@@ -145,7 +145,7 @@ func (g *Group) see(i int, m *Moment, k *Case) view {
 		ago: c.ago(k.began), otherAgo: math.Inf(1), lasted: float64(m.At-k.began) / 1e9,
 		blind: c.blind, recurs: k.recurs, sank: nan,
 		low: nan, high: nan, swing: c.wave.swing(), period: c.wave.period.now(), hunts: m.Hunts,
-		driest: nan, peak: c.last.Peak, length: nan, plateau: nan,
+		driest: nan, peak: float64(c.last.Peak), length: nan, plateau: nan,
 		dewOver: g.dewSlow.now() - k.dew, drawOver: g.drawing.now() - k.draws, headOver: g.head.now() - g.headDay.now(),
 		minuteAgo: k.ago, offRise: nan,
 		superheat: m.Superheat, spread: k.steady.spread(), liquid: m.LiquidAtMost, twins: nan,
@@ -259,7 +259,7 @@ func (v *view) seeAir(c *coil, b *baseline, before, now int64) {
 	if !(over > 1) {
 		return
 	}
-	warm := leap > 1 && c.last.Ended > onset && coldDefrost(c.kind, c.last.Peak, c.last.Ended) == 0 && !math.IsNaN(c.last.Peak)
+	warm := leap > 1 && c.last.Ended > onset && coldDefrost(c.kind, float64(c.last.Peak), c.last.Ended) == 0 && !math.IsNaN(float64(c.last.Peak))
 	v.survived = warm && c.last.Resumed != 0 && before-c.last.Resumed > 25*minute
 }
 
@@ -292,8 +292,8 @@ func (g *Group) say(i int, k *Case) []string {
 	if s := c.wave.swing(); s > 2 {
 		lines = append(lines, fmt.Sprintf("its outlet superheat swings by about %.0f K", s))
 	}
-	if coldDefrost(c.kind, c.last.Peak, c.last.Ended) > 0.5 {
-		lines = append(lines, fmt.Sprintf("its last defrost reached only %.1f °C at the coil outlet", c.last.Peak))
+	if coldDefrost(c.kind, float64(c.last.Peak), c.last.Ended) > 0.5 {
+		lines = append(lines, fmt.Sprintf("its last defrost reached only %.1f °C at the coil outlet", float64(c.last.Peak)))
 	}
 	if g.driedUp(i) > 0.2 {
 		lines = append(lines, fmt.Sprintf("the compressors' superheat rose by %.0f K while it was shut for defrost", c.gain.value))

@@ -9,18 +9,19 @@ import (
 	"time"
 
 	"dewgap/analyze/cause"
+	"dewgap/analyze/frame"
 	"dewgap/analyze/phase"
 )
 
 // CompressorKind decides what liquid damages first.
-type CompressorKind uint8
+type CompressorKind = frame.CompressorKind
 
-// Kinds of compressor. The zero value is not told and is judged as a scroll.
+// Kinds of compressor. The zero value is not stated and is judged as a scroll.
 const (
-	KindNotTold CompressorKind = iota
-	Scroll
-	AirCooledSemiHermetic
-	RefrigerantCooledSemiHermetic
+	KindUnset                     = frame.KindUnset
+	Scroll                        = frame.Scroll
+	AirCooledSemiHermetic         = frame.AirCooledSemiHermetic
+	RefrigerantCooledSemiHermetic = frame.RefrigerantCooledSemiHermetic
 )
 
 // ByPhase is a pair of settings: one for pulldown, one for everything else.

@@ -34,7 +34,7 @@ func (d *highWatch) Step(m *Moment, f *Finding) {
 		d.evidence.forget()
 		f.Verdict = Clear
 		return
-	case m.Running == phase.NotKnown, m.Phase == phase.Start,
+	case m.Running == phase.Unset, m.Phase == phase.Start,
 		!usable(m) && math.IsNaN(m.DischargeTemperature):
 		f.Verdict = CannotTell
 		return

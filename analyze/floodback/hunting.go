@@ -54,7 +54,7 @@ func (d *huntingWatch) Step(m *Moment, f *Finding) {
 		d.forget()
 		f.Verdict = Clear
 		return
-	case m.Running == phase.NotKnown || !usable(m):
+	case m.Running == phase.Unset || !usable(m):
 		f.Verdict = CannotTell
 		return
 	case m.Phase != phase.Steady:

@@ -62,7 +62,7 @@ func (d *marginWatch) Step(m *Moment, f *Finding) {
 		d.before = math.NaN()
 		f.Verdict = Clear
 		return
-	case m.Running == phase.NotKnown, !usable(m) && !hidesOnly(m), math.IsNaN(m.Margin):
+	case m.Running == phase.Unset, !usable(m) && !hidesOnly(m), math.IsNaN(m.Margin):
 		d.before = math.NaN()
 		f.Verdict = CannotTell
 		return

@@ -201,7 +201,7 @@ func TestStopEndsAnEpisode(t *testing.T) {
 	f := newFilm(t, "R134a", -10, 40)
 	f.now.Superheat = 5
 	f.roll(2 * time.Minute)
-	f.now.Running = phase.NotKnown
+	f.now.Running = phase.Unset
 	f.roll(time.Hour)
 	if ev := f.last(); ev.Closed != nil {
 		t.Error("closed while nobody knows whether it runs")

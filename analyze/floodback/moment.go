@@ -16,7 +16,7 @@ type Moment struct {
 	Kind       CompressorKind
 
 	Phase      phase.Phase
-	Running    phase.Known
+	Running    phase.Tristate
 	Unsure     bool  // Running is inferred, and with little confidence
 	RunningFor int64 // ns since the start, as far as was seen; or of the stop, when not running
 	Whole      bool  // the beginning of RunningFor was seen

@@ -37,7 +37,7 @@ type startWatch struct {
 func (d *startWatch) Step(m *Moment, f *Finding) {
 	f.Severity, f.ClearHold, f.Verdict = Warning, d.settings.ClearHold, Clear
 	switch {
-	case m.Running == phase.NotKnown:
+	case m.Running == phase.Unset:
 		f.Verdict = CannotTell
 		return
 	case m.Running == phase.No:

@@ -93,7 +93,7 @@ func TestSeverityByLiquidAndKind(t *testing.T) {
 		{floodback.Scroll, 0, "risk"}, {floodback.Scroll, 2, "minor"}, {floodback.Scroll, 4, "minor"}, {floodback.Scroll, 6.5, "major"},
 		{floodback.AirCooledSemiHermetic, 2, "minor"}, {floodback.AirCooledSemiHermetic, 4, "major"},
 		{floodback.RefrigerantCooledSemiHermetic, 5, "minor"}, {floodback.RefrigerantCooledSemiHermetic, 8, "major"},
-		{floodback.KindNotTold, 4, "minor"}, {floodback.KindNotTold, 6.5, "major"},
+		{floodback.KindUnset, 4, "minor"}, {floodback.KindUnset, 6.5, "major"},
 	} {
 		c := machines[0]
 		f := newFilm(t, c.Fluid, c.Dew, c.Condensing)

@@ -1,17 +1,10 @@
 package phase
 
-import "math"
+import (
+	"math"
 
-// Stage is what one circuit is doing.
-type Stage uint8
-
-// Stages of a circuit. The zero value is not known.
-const (
-	StageUnknown Stage = iota
-	Refrigerating
-	Defrosting
-	Dripping
-	PullingDown
+	"dewgap/analyze/frame"
+	"dewgap/analyze/units"
 )
 
 // Circuit follows one circuit through defrost, drip and pulldown. What is
@@ -58,16 +51,6 @@ func (b *Before) Dew() float64 { return b.dew.now() }
 // Gap returns how far the air stood above dew before the last defrost, K.
 func (c *Circuit) Gap() float64 { return c.Before.gap.now() }
 
-// Episode is one defrost: times in ns, 0 where it has not come to that.
-type Episode struct {
-	Began   int64   // heat, or the liquid valve shut
-	Ended   int64   // end of the heat
-	Resumed int64   // refrigerating again
-	Over    int64   // pulldown over
-	Peak    float64 // highest coil outlet temperature, °C
-	Plateau float64 // seconds within 1 K of 0 °C
-}
-
 const (
 	baselineTau = 1200.0 // s; twenty minutes
 	quietTau    = 60.0   // s
@@ -76,7 +59,7 @@ const (
 
 // NewCircuit returns the tracker of a circuit.
 func NewCircuit(kind DefrostKind) Circuit {
-	return Circuit{kind: kind, feed: newFeed(), Last: Episode{Peak: math.NaN()}}
+	return Circuit{kind: kind, feed: newFeed(), Last: Episode{Peak: units.Celsius(math.NaN())}}
 }
 
 // Stage returns what the circuit is doing, and since when.
@@ -92,7 +75,7 @@ func (c *Circuit) enter(st Stage, at int64) {
 
 // begin opens a defrost that began at from.
 func (c *Circuit) begin(from, at int64) {
-	c.Last = Episode{Began: from, Peak: math.NaN()}
+	c.Last = Episode{Began: from, Peak: units.Celsius(math.NaN())}
 	c.enter(Defrosting, at)
 }
 
@@ -108,7 +91,7 @@ func (c *Circuit) resume(at int64) {
 // says that a compressor runs as far as is known, so that dew says something
 // about the coil; rested that the group's only compressor stands although the
 // circuit is not defrosting.
-func (c *Circuit) Observe(at int64, x CircuitSample, dew float64, pumping, rested bool, s *limits) {
+func (c *Circuit) Observe(at int64, x *frame.Circuit, dew float64, pumping, rested bool, s *limits) {
 	if c.last != 0 && at-c.last >= s.hole {
 		c.reset()
 	}
@@ -120,24 +103,24 @@ func (c *Circuit) Observe(at int64, x CircuitSample, dew float64, pumping, reste
 		c.first = at
 	}
 	c.last = at
-	c.coil.take(at, x.CoilOutlet)
-	c.air.take(x.Air, dt, quietTau)
+	c.coil.take(at, float64(x.CoilOutlet))
+	c.air.take(float64(x.Air), dt, quietTau)
 	if pumping {
 		c.dew.take(dew, dt, quietTau)
 		c.idle.take(0, dt, idleTau)
 	} else {
 		c.idle.take(1, dt, idleTau)
 	}
-	watched := !math.IsNaN(x.CoilOutlet)
+	watched := !math.IsNaN(float64(x.CoilOutlet))
 	if watched {
 		c.feed.watch(at, c, dt, s)
 	}
 	switch {
-	case x.Defrost != NotKnown && !c.flag.hangs(at, x.Defrost, s):
+	case x.Signal != Unset && !c.flag.hangs(at, x.Signal, s):
 		c.follow(at, x, s)
 	case watched:
 		c.guessByOutlet(at, s)
-	case !math.IsNaN(x.Air):
+	case !math.IsNaN(float64(x.Air)):
 		c.guessByAir(at, dt, s)
 	default:
 		// Nothing on this circuit can tell: it passes for undisturbed.
@@ -171,8 +154,8 @@ func (c *Circuit) reset() {
 }
 
 // follow moves by the defrost signal.
-func (c *Circuit) follow(at int64, x CircuitSample, s *limits) {
-	if x.Defrost == Yes {
+func (c *Circuit) follow(at int64, x *frame.Circuit, s *limits) {
+	if x.Signal == Yes {
 		if c.stage != Defrosting {
 			c.begin(at, at)
 		}
@@ -199,37 +182,37 @@ func (c *Circuit) follow(at int64, x CircuitSample, s *limits) {
 
 // resumed tells whether refrigeration is back after the heat. The signal may
 // include the drip or not: the coil outlet falls when liquid comes back.
-func (c *Circuit) resumed(at int64, x CircuitSample, s *limits) bool {
+func (c *Circuit) resumed(at int64, x *frame.Circuit, s *limits) bool {
 	waited := at - c.Last.Ended
-	if math.IsNaN(x.CoilOutlet) || math.IsNaN(c.coil.now()) {
+	if math.IsNaN(float64(x.CoilOutlet)) || math.IsNaN(c.coil.now()) {
 		return waited >= s.drip
 	}
 	return c.falls(at) || waited >= s.dripLimit
 }
 
 // learn takes undisturbed running into the baseline.
-func (c *Circuit) learn(at int64, x CircuitSample, dew, dt float64) {
+func (c *Circuit) learn(at int64, x *frame.Circuit, dew, dt float64) {
 	b := &c.Before
 	if b.seconds < 4*baselineTau {
 		b.seconds += dt
 	}
 	tau := min(baselineTau, max(b.seconds, 30))
-	b.air.take(x.Air, dt, tau)
+	b.air.take(float64(x.Air), dt, tau)
 	b.sway.take(math.Abs(c.air.now()-b.air.now()), dt, tau)
 	b.dew.take(dew, dt, tau)
-	b.outlet.take(x.CoilOutlet, dt, tau)
-	b.gap.take(x.Air-dew, dt, tau)
-	b.superheat.take(x.CoilOutlet-dew, dt, tau)
+	b.outlet.take(float64(x.CoilOutlet), dt, tau)
+	b.gap.take(float64(x.Air)-dew, dt, tau)
+	b.superheat.take(float64(x.CoilOutlet)-dew, dt, tau)
 }
 
 // watchDefrost measures peak and melting plateau.
-func (c *Circuit) watchDefrost(x CircuitSample, dt float64) {
+func (c *Circuit) watchDefrost(x *frame.Circuit, dt float64) {
 	v := c.coil.now()
-	if math.IsNaN(x.CoilOutlet) || math.IsNaN(v) {
+	if math.IsNaN(float64(x.CoilOutlet)) || math.IsNaN(v) {
 		return
 	}
-	if !(v <= c.Last.Peak) {
-		c.Last.Peak = v
+	if p := units.Celsius(v); !(p <= c.Last.Peak) {
+		c.Last.Peak = p
 	}
 	if c.stage == Defrosting && math.Abs(v) <= 1 {
 		c.Last.Plateau += dt

@@ -1,8 +1,10 @@
 package phase
 
+import "dewgap/analyze/frame"
+
 // Compressor follows one compressor's running and standing.
 type Compressor struct {
-	running Known
+	running Tristate
 	since   int64 // of running or standing as it is now; 0 when that was not seen to begin
 	seen    int64 // first sample of the present state
 	start   bool  // the present run began after a long enough stop
@@ -14,7 +16,7 @@ type Compressor struct {
 // Observe takes what is known at an instant; changed is when a change that is
 // noticed now really was. A hole of hole ns or longer since the last sample
 // makes everything before it hearsay.
-func (c *Compressor) Observe(at int64, running Known, changed int64, s *limits) {
+func (c *Compressor) Observe(at int64, running Tristate, changed int64, s *limits) {
 	if c.last != 0 && at-c.last >= s.hole {
 		*c = Compressor{}
 	}
@@ -24,10 +26,10 @@ func (c *Compressor) Observe(at int64, running Known, changed int64, s *limits) 
 	}
 	before := c.running
 	switch {
-	case running == NotKnown:
+	case running == Unset:
 		*c = Compressor{last: at}
 		return
-	case before == NotKnown:
+	case before == Unset:
 		c.since, c.start = 0, false
 	case running == Yes:
 		from := c.since
@@ -44,7 +46,7 @@ func (c *Compressor) Observe(at int64, running Known, changed int64, s *limits) 
 }
 
 // Running tells whether the compressor runs.
-func (c *Compressor) Running() Known { return c.running }
+func (c *Compressor) Running() Tristate { return c.running }
 
 // Sure tells that Running is told by a signal or inferred with confidence;
 // without it, nothing that only a running compressor can have may be called.
@@ -65,16 +67,16 @@ func (c *Compressor) Stopped() int64 { return c.stopped }
 
 // began tells how the present run relates to its start phase: in it, past it,
 // or not known because its beginning was not seen.
-func (c *Compressor) inStart(at int64, s *limits) Known {
+func (c *Compressor) inStart(at int64, s *limits) Tristate {
 	if c.running != Yes {
 		return No
 	}
 	if c.since == 0 {
 		// Found running: it may just have started.
 		if at-c.seen < s.startLength {
-			return NotKnown
+			return Unset
 		}
 		return No
 	}
-	return KnownIf(c.start && at-c.since < s.startLength)
+	return frame.Of(c.start && at-c.since < s.startLength)
 }

@@ -5,7 +5,7 @@ import "slices"
 // flag follows a circuit's defrost signal as a signal: one that never clears
 // is not believed.
 type flag struct {
-	value   Known
+	value   Tristate
 	from    int64
 	stuck   bool // not believed until it goes off
 	lengths [flagLengths]int64
@@ -16,7 +16,7 @@ const flagLengths = 5
 
 // hangs tells whether the signal has been on for longer than any defrost of
 // this circuit lasts.
-func (f *flag) hangs(at int64, value Known, s *limits) bool {
+func (f *flag) hangs(at int64, value Tristate, s *limits) bool {
 	if value != f.value {
 		f.value, f.from, f.stuck = value, at, false
 	}
@@ -45,4 +45,4 @@ func (f *flag) ended(length int64) {
 }
 
 // forget leaves what a hole in the data does not change.
-func (f *flag) forget() { f.value, f.from, f.stuck = NotKnown, 0, false }
+func (f *flag) forget() { f.value, f.from, f.stuck = Unset, 0, false }

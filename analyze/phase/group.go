@@ -1,6 +1,10 @@
 package phase
 
-import "math"
+import (
+	"math"
+
+	"dewgap/analyze/frame"
+)
 
 // Group follows the compressors and circuits of one suction group. It is not
 // safe for concurrent use.
@@ -25,24 +29,24 @@ func NewGroup(s Settings, compressors int, circuits []DefrostKind) *Group {
 }
 
 // Observe takes what is known of the group at an instant and returns the
-// phase of each compressor. The slice is valid until the next Observe. It
-// keeps nothing of x.
-func (g *Group) Observe(x *Sample) []Phase {
-	if x.silent() {
+// phase of each compressor, which it also writes into x with the rest of what it
+// finds. The slice is valid until the next Observe. It keeps nothing of x.
+func (g *Group) Observe(x *frame.Frame) []Phase {
+	if unsignalled(x) {
 		g.follow(x)
 	}
 	lone := len(g.Compressors) == 1
 	pumping, coldest := false, math.NaN()
 	for i := range x.Compressors {
-		if t := x.Compressors[i].SuctionTemperature; !(coldest <= t) {
+		if t := float64(x.Compressors[i].Inlet.Temperature); !(coldest <= t) {
 			coldest = t
 		}
 	}
 	for i := range g.Compressors {
-		running, since, sure := x.Compressors[i].Running, x.At, true
-		if running == NotKnown {
+		running, since, sure := x.Compressors[i].Signal, x.At, true
+		if running == Unset {
 			own := 1.0
-			if lone && !math.IsNaN(x.Dew) {
+			if lone && !math.IsNaN(float64(x.Dew)) {
 				own = loneOwn
 			}
 			running, since = g.stirs[i].observe(x, &x.Compressors[i], g.pressures(i), own, g.others(i), coldest, g.limits.hole)
@@ -54,19 +58,33 @@ func (g *Group) Observe(x *Sample) []Phase {
 	}
 	rested := !pumping && lone && len(g.Circuits) == 1
 	for i := range g.Circuits {
-		g.Circuits[i].Observe(x.At, x.Circuits[i], x.Dew, pumping, rested, &g.limits)
+		g.Circuits[i].Observe(x.At, &x.Circuits[i], float64(x.Dew), pumping, rested, &g.limits)
 	}
 	disturbed := g.disturbed()
 	for i := range g.Compressors {
 		g.phases[i] = g.Compressors[i].phase(x.At, disturbed, &g.limits)
 	}
+	g.fill(x)
 	return g.phases
 }
 
-// silent says that no signal tells of some compressor whether it runs.
-func (x *Sample) silent() bool {
+// fill writes what was found into the frame.
+func (g *Group) fill(x *frame.Frame) {
 	for i := range x.Compressors {
-		if x.Compressors[i].Running == NotKnown {
+		c, from := &x.Compressors[i], &g.Compressors[i]
+		c.Phase, c.Running, c.Sure, c.Stopped = g.phases[i], from.running, from.sure, from.stopped
+		c.RunningFor, c.Whole = from.For(x.At)
+	}
+	for i := range x.Circuits {
+		c, from := &x.Circuits[i], &g.Circuits[i]
+		c.Stage, c.Since, c.Last = from.stage, from.since, from.Last
+	}
+}
+
+// unsignalled says that no signal tells of some compressor whether it runs.
+func unsignalled(x *frame.Frame) bool {
+	for i := range x.Compressors {
+		if x.Compressors[i].Signal == Unset {
 			return true
 		}
 	}
@@ -74,7 +92,7 @@ func (x *Sample) silent() bool {
 }
 
 // follow lets the group's pressures be watched.
-func (g *Group) follow(x *Sample) {
+func (g *Group) follow(x *frame.Frame) {
 	dt := 0.0
 	if g.last != 0 {
 		dt = float64(x.At-g.last) / 1e9
@@ -146,7 +164,7 @@ func (g *Group) disturbed() Phase {
 // phase applies the contract's order.
 func (c *Compressor) phase(at int64, disturbed Phase, s *limits) Phase {
 	switch c.running {
-	case NotKnown:
+	case Unset:
 		return Unknown
 	case No:
 		return Off
@@ -154,7 +172,7 @@ func (c *Compressor) phase(at int64, disturbed Phase, s *limits) Phase {
 	switch c.inStart(at, s) {
 	case Yes:
 		return Start
-	case NotKnown:
+	case Unset:
 		return Unknown
 	}
 	return disturbed

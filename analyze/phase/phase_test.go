@@ -5,6 +5,8 @@ import (
 	"testing"
 	"time"
 
+	"dewgap/analyze/frame"
+
 	"pgregory.net/rapid"
 )
 
@@ -79,7 +81,7 @@ func TestPulldownEnds(t *testing.T) {
 
 	warm := s
 	g := NewGroup(Settings{}, 1, []DefrostKind{Electric})
-	x := Sample{Compressors: make([]CompressorSample, 1), Circuits: make([]CircuitSample, 1)}
+	x := frame.Frame{Compressors: make([]frame.Compressor, 1), Circuits: make([]frame.Circuit, 1)}
 	over := 0.0
 	for at := 0.0; at < 5*hour; at += 5 {
 		warm.fill(at, &x)
@@ -274,8 +276,8 @@ func TestTrap41(t *testing.T) {
 		g := NewGroup(Settings{}, 1, []DefrostKind{Electric, Electric})
 		a := store{level: -10, signal: true, flag: true, drip: 180, defrosts: []span{{hour, hour + 1200}}}
 		b := store{level: -10, signal: true, flag: true, drip: 180, defrosts: []span{{hour + 600, hour + 2400}}}
-		x := Sample{Compressors: make([]CompressorSample, 1), Circuits: make([]CircuitSample, 1)}
-		both := Sample{Compressors: make([]CompressorSample, 1), Circuits: make([]CircuitSample, 2)}
+		x := frame.Frame{Compressors: make([]frame.Compressor, 1), Circuits: make([]frame.Circuit, 1)}
+		both := frame.Frame{Compressors: make([]frame.Compressor, 1), Circuits: make([]frame.Circuit, 2)}
 		for at := 0.0; at < 2*hour; at++ {
 			a.fill(at, &x)
 			both.SuctionPressure, both.Dew, both.Ambient, both.Compressors[0], both.Circuits[0] = x.SuctionPressure, x.Dew, x.Ambient, x.Compressors[0], x.Circuits[0]
@@ -327,7 +329,7 @@ func TestTrap41(t *testing.T) {
 func TestHole(t *testing.T) {
 	g := NewGroup(Settings{}, 1, []DefrostKind{Electric})
 	s := store{level: -10, signal: true, flag: true}
-	x := Sample{Compressors: make([]CompressorSample, 1), Circuits: make([]CircuitSample, 1)}
+	x := frame.Frame{Compressors: make([]frame.Compressor, 1), Circuits: make([]frame.Circuit, 1)}
 	at := 0.0
 	step := func(dt float64) Phase {
 		at += dt
@@ -390,7 +392,7 @@ func TestSettings(t *testing.T) {
 func BenchmarkGroupObserve(b *testing.B) {
 	s := store{level: -10}
 	g := NewGroup(Settings{}, 1, []DefrostKind{Electric})
-	x := Sample{Compressors: make([]CompressorSample, 1), Circuits: make([]CircuitSample, 1)}
+	x := frame.Frame{Compressors: make([]frame.Compressor, 1), Circuits: make([]frame.Circuit, 1)}
 	s.fill(0, &x)
 	b.ReportAllocs()
 	for at := int64(1e15); b.Loop(); at += 5e9 {

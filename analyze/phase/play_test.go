@@ -3,6 +3,11 @@ package phase
 import (
 	"math"
 	"testing"
+
+	"dewgap/analyze/superheat"
+	"dewgap/analyze/units"
+
+	"dewgap/analyze/frame"
 )
 
 // store is a hand-made site of one machine and one circuit: undisturbed, a
@@ -38,7 +43,7 @@ func (s *store) since(t float64) float64 {
 	return ago
 }
 
-func (s *store) fill(t float64, x *Sample) {
+func (s *store) fill(t float64, x *frame.Frame) {
 	heat, into := false, 0.0
 	for _, d := range s.defrosts {
 		if t >= d.from && t < d.to+s.drip {
@@ -94,30 +99,39 @@ func (s *store) fill(t float64, x *Sample) {
 	if s.noise != nil {
 		dew += s.noise(t)
 	}
-	x.SuctionPressure, x.DischargePressure, x.Dew, x.CondensingDew, x.Ambient = 2.5e5, 10e5, dew, 35, 20
+	x.SuctionPressure, x.DischargePressure, x.Dew, x.CondensingDew, x.Ambient = 2.5e5, 10e5, units.Celsius(dew), 35, 20
 	c := &x.Compressors[0]
-	*c = CompressorSample{Dew: dew, DewFelt: dew, SuctionTemperature: pipe, DischargeTemperature: hot, SumpTemperature: math.NaN()}
+	*c = machine(dew, dew, pipe, hot)
 	if s.signal {
-		c.Running = KnownIf(running)
+		c.Signal = frame.Of(running)
 	}
 	k := &x.Circuits[0]
-	*k = CircuitSample{CoilOutlet: coil, Air: air}
+	*k = frame.Circuit{CoilOutlet: units.Celsius(coil), Air: units.Celsius(air)}
 	if s.flag {
-		k.Defrost = KnownIf(heat || s.stuck > 0 && t >= s.stuck)
+		k.Signal = frame.Of(heat || s.stuck > 0 && t >= s.stuck)
 	}
 	if s.noCoil {
-		k.CoilOutlet = math.NaN()
+		k.CoilOutlet = units.Celsius(math.NaN())
 	}
 	if s.noAir {
-		k.Air = math.NaN()
+		k.Air = units.Celsius(math.NaN())
+	}
+}
+
+// machine returns a compressor as the meter would fill it: suction dew, the dew
+// delayed like the pipe's sensor, pipe and discharge, °C.
+func machine(dew, delayed, pipe, discharge float64) frame.Compressor {
+	return frame.Compressor{
+		Inlet:     superheat.Value{Dew: units.Celsius(dew), DelayedDew: units.Celsius(delayed), Temperature: units.Celsius(pipe)},
+		Discharge: units.Celsius(discharge), Sump: units.Celsius(math.NaN()),
 	}
 }
 
 // play runs the store for a time and returns the phase at each whole second
 // that is a multiple of step plus offset; elsewhere the one before holds.
 func (s *store) play(length, step, offset float64) func(t float64) Phase {
-	g := NewGroup(Settings{}, 1, []DefrostKind{DefrostNotTold})
-	x := Sample{Compressors: make([]CompressorSample, 1), Circuits: make([]CircuitSample, 1)}
+	g := NewGroup(Settings{}, 1, []DefrostKind{DefrostUnset})
+	x := frame.Frame{Compressors: make([]frame.Compressor, 1), Circuits: make([]frame.Circuit, 1)}
 	told := make([]Phase, int(length)+1)
 	last := Unknown
 	for t, next := 0.0, offset; t <= length; t++ {

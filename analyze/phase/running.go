@@ -1,6 +1,10 @@
 package phase
 
-import "math"
+import (
+	"math"
+
+	"dewgap/analyze/frame"
+)
 
 // stir guesses whether a compressor runs where no signal says it. Each 5 s it
 // asks how likely the last minutes are of a running machine and of a standing
@@ -14,7 +18,7 @@ type stir struct {
 	discharge, pipe, felt trail
 	last, bucket          int64
 	balance               float64
-	known                 Known
+	known                 Tristate
 	best                  float64 // balance that spoke most for the present answer, fading,
 	bestAt                int64   // and when it did
 	usual, hot            lag     // superheat and discharge while running
@@ -60,15 +64,15 @@ const (
 // own pipes are heard beside them; others is how far the pipes of those that
 // run beside it moved in the last minute; coldest is the coldest suction pipe of
 // the group.
-func (s *stir) observe(x *Sample, c *CompressorSample, group, own float64, others moves, coldest float64, hole int64) (Known, int64) {
+func (s *stir) observe(x *frame.Frame, c *frame.Compressor, group, own float64, others moves, coldest float64, hole int64) (Tristate, int64) {
 	at := x.At
 	if s.last != 0 && at-s.last >= hole {
 		*s = stir{usual: s.usual, hot: s.hot}
 	}
 	s.last = at
-	s.discharge.take(at, c.DischargeTemperature)
-	s.pipe.take(at, c.SuctionTemperature)
-	s.felt.take(at, c.DewFelt)
+	s.discharge.take(at, float64(c.Discharge))
+	s.pipe.take(at, float64(c.Inlet.Temperature))
+	s.felt.take(at, float64(c.Inlet.DelayedDew))
 	if b := at / trailStep; b != s.bucket {
 		steps := min(float64(b-s.bucket), 6)
 		if s.bucket == 0 {
@@ -99,7 +103,7 @@ func (s *stir) tip(at int64, e float64) {
 	switch s.known {
 	case No:
 		side = -1
-	case NotKnown:
+	case Unset:
 		s.balance += stirFirst // most machines that are looked at run
 	}
 	if s.best -= stirFade; side*s.balance >= s.best {
@@ -117,11 +121,11 @@ func (s *stir) tip(at int64, e float64) {
 }
 
 // room returns between which temperatures the machine room is.
-func (x *Sample) room() (low, high float64) {
-	if math.IsNaN(x.Ambient) {
+func room(x *frame.Frame) (low, high float64) {
+	if math.IsNaN(float64(x.Ambient)) {
 		return roomLow, roomHigh
 	}
-	return x.Ambient - roomSway, x.Ambient + roomSway
+	return float64(x.Ambient) - roomSway, float64(x.Ambient) + roomSway
 }
 
 // sure says that the answer is more than a guess.
@@ -129,8 +133,8 @@ func (s *stir) sure() bool { return math.Abs(s.balance) >= stirSure }
 
 // flows tells that the pipe moved within half a minute as only gas moves it:
 // away from the room, or faster to it than metal relaxes.
-func (s *stir) flows(x *Sample) bool {
-	low, high := x.room()
+func (s *stir) flows(x *frame.Frame) bool {
+	low, high := room(x)
 	pipe := s.pipe.now()
 	move := pipe - s.pipe.ago(x.At, minute/2)
 	alone := band{}.with(relaxMost / 2 * (low - pipe)).with(relaxMost / 2 * (high - pipe))
@@ -138,12 +142,12 @@ func (s *stir) flows(x *Sample) bool {
 }
 
 // weigh returns what 5 s add to the balance: positive for running.
-func (s *stir) weigh(x *Sample, own float64, others moves) float64 {
-	low, high := x.room()
+func (s *stir) weigh(x *frame.Frame, own float64, others moves) float64 {
+	low, high := room(x)
 	e := 0.0
 	pipe, hot, felt := s.pipe.now(), s.discharge.now(), s.felt.now()
 	settled := s.known == Yes && s.balance > stirSure
-	if x.DischargePressure-x.SuctionPressure < closePress {
+	if float64(x.DischargePressure-x.SuctionPressure) < closePress {
 		e -= 0.4
 	}
 	s.moved = unmoved
@@ -175,7 +179,7 @@ func (s *stir) weigh(x *Sample, own float64, others moves) float64 {
 	dry := pipe-felt > dryLeast
 	switch {
 	case rising:
-	case hot < x.CondensingDew+overLine && dry, hot-pipe < liftLeast:
+	case hot < float64(x.CondensingDew)+overLine && dry, hot-pipe < liftLeast:
 		e -= 0.3
 	case hot < s.hot.now()-hotFall && pipe-felt > s.usual.now()-2:
 		e -= 0.15
@@ -186,8 +190,8 @@ func (s *stir) weigh(x *Sample, own float64, others moves) float64 {
 // apart returns what 5 s speak for standing because the pipe is as warm as the
 // room and far warmer than the group's coldest: those that run share the
 // header's gas.
-func (s *stir) apart(x *Sample, coldest float64) float64 {
-	low, _ := x.room()
+func (s *stir) apart(x *frame.Frame, coldest float64) float64 {
+	low, _ := room(x)
 	pipe := s.pipe.now()
 	if !(pipe > low && pipe-coldest > apartLeast) {
 		return 0

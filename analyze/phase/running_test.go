@@ -3,6 +3,10 @@ package phase
 import (
 	"math"
 	"testing"
+
+	"dewgap/analyze/units"
+
+	"dewgap/analyze/frame"
 )
 
 // What a minute tells of a machine whose pipe is at −10 °C in a room of 20 °C,
@@ -48,10 +52,10 @@ func TestStream(t *testing.T) {
 		"nothing":                      {0, 0, 0},
 	} {
 		var f stream
-		x := Sample{SuctionPressure: 3e5, DischargePressure: 12e5}
+		x := frame.Frame{SuctionPressure: 3e5, DischargePressure: 12e5}
 		for s := 0.0; s < 1230; s++ {
 			after := max(s-1200, 0) / 60
-			x.At, x.Dew, x.CondensingDew = int64(1e15+s*1e9), -10+c.dew*after, 35+c.condensing*after
+			x.At, x.Dew, x.CondensingDew = int64(1e15+s*1e9), units.Celsius(-10+c.dew*after), units.Celsius(35+c.condensing*after)
 			f.observe(&x, s < 1200, 1)
 		}
 		switch e := f.evidence; {
@@ -65,7 +69,7 @@ func TestStream(t *testing.T) {
 func TestFlows(t *testing.T) {
 	for rate, want := range map[float64]bool{-6: true, -1: false, 3: false, 15: true} { // K/min
 		var s stir
-		x := Sample{Ambient: 20}
+		x := frame.Frame{Ambient: 20}
 		for at := 0.0; at < 65; at++ {
 			x.At = int64(1e15 + at*1e9)
 			s.pipe.take(x.At, -10+rate*max(at-30, 0)/60)
@@ -80,7 +84,7 @@ func TestFlows(t *testing.T) {
 func TestStopIsDatedBack(t *testing.T) {
 	st := store{level: -20, stop: []span{{hour, hour + 900}}}
 	g := NewGroup(Settings{}, 1, []DefrostKind{Electric})
-	x := Sample{Compressors: make([]CompressorSample, 1), Circuits: make([]CircuitSample, 1)}
+	x := frame.Frame{Compressors: make([]frame.Compressor, 1), Circuits: make([]frame.Circuit, 1)}
 	for at := 0.0; at < hour+600; at += 2 {
 		st.fill(at, &x)
 		x.At = int64(1e15 + at*1e9)
@@ -102,7 +106,7 @@ func TestStopIsDatedBack(t *testing.T) {
 // where suction rises and discharge falls at once, the pressures speak first.
 func TestPressuresSpeakBeforeASlowClamp(t *testing.T) {
 	nan := math.NaN()
-	x := Sample{Ambient: nan, SuctionPressure: 4e5, DischargePressure: 12e5, Dew: -5, CondensingDew: 42}
+	x := frame.Frame{Ambient: units.Celsius(nan), SuctionPressure: 4e5, DischargePressure: 12e5, Dew: -5, CondensingDew: 42}
 	play := func(group float64) (stopped float64) {
 		var s stir
 		pipe := 12.0
@@ -115,7 +119,7 @@ func TestPressuresSpeakBeforeASlowClamp(t *testing.T) {
 			if at > 540 && at < 640 {
 				pipe -= 0.25 // too slow for gas in a pipe, against the way of metal
 			}
-			c := CompressorSample{Dew: -5, DewFelt: pipe - 15, SuctionTemperature: pipe, DischargeTemperature: 60}
+			c := machine(-5, pipe-15, pipe, 60)
 			if known, _ := s.observe(&x, &c, g, loneOwn, unmoved, math.NaN(), int64(1e12)); known == No && stopped == 0 {
 				stopped = at
 			}
@@ -138,7 +142,7 @@ func TestAStandingPipeIsAsWarmAsTheRoom(t *testing.T) {
 	for _, tt := range []struct {
 		name       string
 		cold, pipe float64
-		wants      Known
+		wants      Tristate
 	}{
 		{"as warm as the room", 8, 18.5, No},
 		{"a few K warmer than its neighbour", 8, 12, Yes},
@@ -149,15 +153,15 @@ func TestAStandingPipeIsAsWarmAsTheRoom(t *testing.T) {
 			nan := math.NaN()
 			for at := int64(5e9); at < 900e9; at += 5e9 {
 				wave := math.Sin(float64(at) / 60e9)
-				c := CompressorSample{Dew: -10 + wave, DewFelt: -10 + wave/2, DischargeTemperature: nan, SumpTemperature: nan}
+				c := machine(-10+wave, -10+wave/2, nan, nan)
 				cold, other := c, c
-				cold.SuctionTemperature = tt.cold + wave/2
-				other.SuctionTemperature = tt.pipe
+				cold.Inlet.Temperature = units.Celsius(tt.cold + wave/2)
+				other.Inlet.Temperature = units.Celsius(tt.pipe)
 				if tt.wants == Yes {
-					other.SuctionTemperature += wave / 2
+					other.Inlet.Temperature += units.Celsius(wave / 2)
 				}
-				g.Observe(&Sample{At: at, Dew: c.Dew, SuctionPressure: 2e5, DischargePressure: 10e5, CondensingDew: 40 - wave,
-					Ambient: nan, Compressors: []CompressorSample{cold, other}})
+				g.Observe(&frame.Frame{At: at, Dew: c.Inlet.Dew, SuctionPressure: 2e5, DischargePressure: 10e5, CondensingDew: units.Celsius(40 - wave),
+					Ambient: units.Celsius(nan), Compressors: []frame.Compressor{cold, other}})
 			}
 			if got := g.Compressors[0].Running(); got != Yes {
 				t.Errorf("the cold one: running %v, want yes", got)
@@ -177,7 +181,7 @@ func TestARackThatStops(t *testing.T) {
 	for _, tt := range []struct {
 		name       string
 		condensing float64 // K in a minute
-		wants      Known
+		wants      Tristate
 	}{
 		{"condensing sinks", -1, No},
 		{"condensing rises too", 3, Yes},
@@ -188,11 +192,10 @@ func TestARackThatStops(t *testing.T) {
 				since := max(float64(at-1800e9)/60e9, 0) // minutes
 				wave := math.Sin(float64(at) / 40e9)
 				dew := -10 + 20*since + wave/2
-				x := Sample{At: at, Dew: dew, SuctionPressure: 3e5, DischargePressure: 12e5, CondensingDew: 40 + tt.condensing*since - wave/4,
-					Ambient: nan, Compressors: make([]CompressorSample, 3)}
+				x := frame.Frame{At: at, Dew: units.Celsius(dew), SuctionPressure: 3e5, DischargePressure: 12e5, CondensingDew: units.Celsius(40 + tt.condensing*since - wave/4),
+					Ambient: units.Celsius(nan), Compressors: make([]frame.Compressor, 3)}
 				for i := range x.Compressors {
-					x.Compressors[i] = CompressorSample{Dew: dew, DewFelt: dew, DischargeTemperature: nan, SumpTemperature: nan,
-						SuctionTemperature: 10 + wave/2 + since/2}
+					x.Compressors[i] = machine(dew, dew, 10+wave/2+since/2, nan)
 				}
 				g.Observe(&x)
 			}

@@ -1,6 +1,10 @@
 package phase
 
-import "math"
+import (
+	"math"
+
+	"dewgap/analyze/frame"
+)
 
 // stream tells from the pressures of a group whether its last compressor
 // stopped or its first started: the suction pressure rises while the discharge
@@ -29,11 +33,11 @@ const (
 
 // observe takes the pressures of an instant. runs says that a compressor runs
 // for sure.
-func (f *stream) observe(x *Sample, runs bool, dt float64) {
-	f.suction.take(x.At, x.Dew)
-	f.condensing.take(x.At, x.CondensingDew)
+func (f *stream) observe(x *frame.Frame, runs bool, dt float64) {
+	f.suction.take(x.At, float64(x.Dew))
+	f.condensing.take(x.At, float64(x.CondensingDew))
 	if runs {
-		f.usual.take(x.Dew, dt, 1800)
+		f.usual.take(float64(x.Dew), dt, 1800)
 	}
 	b := x.At / trailStep
 	if b == f.bucket {

@@ -76,7 +76,7 @@ func (c *Checker) checkCoils(now *Now, dt int64) {
 			w.airs[i].take(x, dt, coilMean)
 		}
 	}
-	dry, wet := w.judge(float64(v.DewNow), float64(v.Superheat))
+	dry, wet := w.judge(float64(v.Dew), float64(v.Superheat))
 	low, high := w.low.take(dry, dt) >= coilHold, w.high.take(wet, dt) >= coilHold
 	if !low && !high {
 		if dry || wet || now.At-c.changed < int64(coilSettle+coilMean) {
@@ -94,7 +94,7 @@ func (c *Checker) checkCoils(now *Now, dt int64) {
 	}
 	c.hold(CoilsDisagree, c.group.Compressors[k].Pressure.Point, lean, now.At-held, func() string {
 		return fmt.Sprintf("every coil's outlet is %s (dew %.1f °C): this looks like %s, with which dew would be %.1f °C and every coil in order; %s",
-			what, v.DewNow, g.says, c.dewOf(g.pressure), g.check)
+			what, v.Dew, g.says, c.dewOf(g.pressure), g.check)
 	})
 }
 

@@ -82,7 +82,7 @@ func (c *Checker) againstTwins(k int, now *Now) (difference float64, twins int, 
 	dry := func(i int) bool {
 		return c.surelyRuns(i, now) && now.At-c.machines[i].turned >= driftRuns && float64(now.Superheat[i].Superheat) > driftDry
 	}
-	if !dry(k) || !(math.Abs(float64(now.Superheat[k].DewNow)-c.machines[k].dew.value) < wetStill) {
+	if !dry(k) || !(math.Abs(float64(now.Superheat[k].Dew)-c.machines[k].dew.value) < wetStill) {
 		return 0, 0, false
 	}
 	var others [64]float64

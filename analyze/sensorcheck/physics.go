@@ -38,8 +38,8 @@ func (c *Checker) checkSaturation(now *Now, dt int64) {
 		v := &now.Superheat[i]
 		// While the dew moves, the pipe is late.
 		dew := &c.machines[i].dew
-		dew.take(float64(v.DewNow), dt, wetMean)
-		ok := settled(now.Phases[i]) && !math.IsNaN(float64(v.Superheat)) && math.Abs(float64(v.DewNow)-dew.value) < wetStill
+		dew.take(float64(v.Dew), dt, wetMean)
+		ok := settled(now.Phases[i]) && !math.IsNaN(float64(v.Superheat)) && math.Abs(float64(v.Dew)-dew.value) < wetStill
 		if ok {
 			running++
 		}
@@ -118,10 +118,10 @@ func (c *Checker) checkDepth(now *Now, dt int64) {
 	for i := range now.Superheat {
 		v, m := now.Superheat[i], &c.machines[i]
 		runs := settled(now.Phases[i])
-		switch deep := v.Pressure < deepestAir*c.group.Atmosphere && float64(v.DewNow) < deepestDew; {
+		switch deep := v.Pressure < deepestAir*c.group.Atmosphere && float64(v.Dew) < deepestDew; {
 		case runs && deep:
 			m.vacuum.take(true, dt)
-		case runs && float64(v.DewNow) > deepestDew+depthBack:
+		case runs && float64(v.Dew) > deepestDew+depthBack:
 			m.vacuum.take(false, dt)
 		}
 		if time.Duration(m.vacuum.held) < depthLong {
@@ -133,7 +133,7 @@ func (c *Checker) checkDepth(now *Now, dt int64) {
 		}
 		c.hold(TooDeep, c.group.Compressors[i].Pressure.Point, superheat.ReadsLow, now.At-m.vacuum.held, func() string {
 			return fmt.Sprintf("the compressor runs at a suction of %.2f bar absolute, dew %.0f °C, which no such plant does: this looks like %s",
-				v.Pressure/1e5, v.DewNow, c.guessWet(&v, true, "a suction pressure that reads low; check transmitter, unit and refrigerant"))
+				v.Pressure/1e5, v.Dew, c.guessWet(&v, true, "a suction pressure that reads low; check transmitter, unit and refrigerant"))
 		})
 	}
 }
@@ -159,7 +159,7 @@ func (c *Checker) checkStopped(now *Now, dt int64) {
 					int(stoppedLong.Minutes()), t, now.Ambient, what)
 			})
 		}
-		near := have && c.surelyRuns(i, now) && math.Abs(t-now.Ambient) < clampNear && now.Ambient-float64(v.Dew) > clampAboveBy
+		near := have && c.surelyRuns(i, now) && math.Abs(t-now.Ambient) < clampNear && now.Ambient-float64(v.DelayedDew) > clampAboveBy
 		if c.machines[i].room.take(near, dt) >= clampLong {
 			c.hold(LooseClamp, point, superheat.ReadsHigh, now.At-c.machines[i].room.held, func() string {
 				return fmt.Sprintf("the running suction line reads %.1f °C, as the room does (%.1f °C): this looks like a clamp that hangs beside the pipe; check that it is tight and insulated",

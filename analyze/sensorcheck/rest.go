@@ -142,7 +142,7 @@ func (c *Checker) checkPlateau(now *Now, dt int64, stopped bool) {
 		w.counted = false
 	}
 	coil, ok := known(c.group.Circuits[0].CoilOutlet, now.At)
-	dew := float64(now.Superheat[0].DewNow)
+	dew := float64(now.Superheat[0].Dew)
 	still := ok && stopped && defrosting && !w.counted && math.Abs(coil) < plateauIce && !math.IsNaN(dew)
 	if still && w.flat.held > 0 {
 		still = math.Abs(coil-w.coil) < plateauFlat && math.Abs(dew-w.dew) < plateauFlat

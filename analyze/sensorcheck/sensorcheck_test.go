@@ -57,7 +57,7 @@ func (r *rack) feed(at int64, dew float64, pipes [3]float64, high float64) []Sus
 	for i, t := range pipes {
 		r.pipes[i].Take(at, good(t))
 		v, _, _ := r.pipes[i].Now(at)
-		r.now.Superheat[i] = superheat.Value{Superheat: units.Kelvin(v - dew), Dew: units.Celsius(dew), DewNow: units.Celsius(dew),
+		r.now.Superheat[i] = superheat.Value{Superheat: units.Kelvin(v - dew), DelayedDew: units.Celsius(dew), Dew: units.Celsius(dew),
 			Pressure: units.Pascal(low), Temperature: units.Celsius(v), Uncertainty: 2.1, Quality: reading.Good}
 	}
 	return r.checker.Observe(&r.now)

@@ -57,7 +57,7 @@ func (c *Checker) checkMoved(now *Now) {
 			continue
 		}
 		v := &now.Superheat[m.compressor]
-		dew := float64(v.Dew)
+		dew := float64(v.DelayedDew)
 		if s := m.in.Signal.Step(); s.At != m.judged {
 			m.judged = s.At
 			if m.standing {
@@ -170,7 +170,7 @@ func (c *Checker) gasStayed(m *moved, now *Now) bool {
 	}
 	for i := range c.group.Circuits {
 		x, ok := known(c.group.Circuits[i].CoilOutlet, now.At)
-		if !ok || x-float64(now.Superheat[m.compressor].DewNow) < coilIsDry {
+		if !ok || x-float64(now.Superheat[m.compressor].Dew) < coilIsDry {
 			return false
 		}
 	}

@@ -97,7 +97,7 @@ func (c *Checker) neighbour(f *frozen, now *Now) (x float64, moving, sure bool) 
 		if f.compressor >= 0 && f.compressor != i || p == phase.Off || p == phase.Start {
 			continue
 		}
-		x := float64(now.Superheat[i].DewNow)
+		x := float64(now.Superheat[i].Dew)
 		if f.kind == pressure {
 			x = float64(now.Superheat[i].Temperature)
 		}

@@ -89,7 +89,7 @@ func (u *unit) run(from, minutes float64, at func(minute float64) shown) {
 		take(reading.CoilOutletTemperature, x.coil+wobble)
 		take(reading.AirTemperature, x.air+wobble)
 		dew, err := u.fluid.Dew(units.Pascal(x.low))
-		v := superheat.Value{Pressure: units.Pascal(x.low), Temperature: units.Celsius(x.pipe), Dew: dew, DewNow: dew,
+		v := superheat.Value{Pressure: units.Pascal(x.low), Temperature: units.Celsius(x.pipe), DelayedDew: dew, Dew: dew,
 			Superheat: units.Celsius(x.pipe).Above(dew), Uncertainty: 2.1, Quality: reading.Good}
 		if err != nil {
 			v.Superheat = units.Kelvin(math.NaN())
@@ -382,7 +382,7 @@ func TestTwinsOnOneHeader(t *testing.T) {
 			for i := range p {
 				x := 200_000 + off*float64(i) + 100*float64(sec%5)
 				p[i].Take(now.At, &reading.Reading{Value: x, Quality: reading.Good})
-				now.Superheat[i] = superheat.Value{Pressure: units.Pascal(x), Temperature: 2, Dew: -10, DewNow: -10, Superheat: 12, Uncertainty: 2, Quality: reading.Good}
+				now.Superheat[i] = superheat.Value{Pressure: units.Pascal(x), Temperature: 2, DelayedDew: -10, Dew: -10, Superheat: 12, Uncertainty: 2, Quality: reading.Good}
 			}
 			standing = c.Observe(&now)
 		}

@@ -221,7 +221,7 @@ func Once(line DewLine, p units.Pascal, t units.Celsius, pressure, temperature S
 		return unknown, Budget{}, fmt.Errorf("slope of the dew line: %w", err)
 	}
 	b := NewTerms(line, pressure, temperature).Budget(slope, 0)
-	v := Value{Superheat: t.Above(dew), Dew: dew, DewNow: dew, Pressure: p, Temperature: t, Uncertainty: b.Expanded}
+	v := Value{Superheat: t.Above(dew), DelayedDew: dew, Dew: dew, Pressure: p, Temperature: t, Uncertainty: b.Expanded}
 	v.Quality = reading.Good
 	return v, b, nil
 }

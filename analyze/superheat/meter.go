@@ -12,8 +12,8 @@ import (
 // is NaN.
 type Value struct {
 	Superheat   units.Kelvin  // temperature − dew, both with the same lag
-	Dew         units.Celsius // dew temperature delayed like the pipe's sensor: what was subtracted
-	DewNow      units.Celsius // dew temperature of Pressure, not delayed
+	DelayedDew  units.Celsius // dew temperature delayed like the pipe's sensor: what was subtracted
+	Dew         units.Celsius // dew temperature of Pressure, not delayed
 	Pressure    units.Pascal  // absolute, median
 	Temperature units.Celsius // of the suction line
 	Uncertainty units.Kelvin  // expanded, k = 2
@@ -25,7 +25,7 @@ type Value struct {
 }
 
 var unknown = Value{
-	Superheat: units.Kelvin(math.NaN()), Dew: units.Celsius(math.NaN()), DewNow: units.Celsius(math.NaN()),
+	Superheat: units.Kelvin(math.NaN()), DelayedDew: units.Celsius(math.NaN()), Dew: units.Celsius(math.NaN()),
 	Pressure: units.Pascal(math.NaN()), Temperature: units.Celsius(math.NaN()), Uncertainty: units.Kelvin(math.NaN()),
 }
 
@@ -92,12 +92,12 @@ func (m *Meter) Observe(now int64, p *Suction, t *Signal, v *Value) {
 		return
 	}
 	m.follow(p)
-	v.Dew, v.DewNow = units.Celsius(m.lag.out), p.dew
+	v.DelayedDew, v.Dew = units.Celsius(m.lag.out), p.dew
 	v.Quality, v.Reason = worse(tq, twhy, pq, pwhy)
 	if !haveT {
 		return
 	}
-	v.Superheat = v.Temperature.Above(v.Dew)
+	v.Superheat = v.Temperature.Above(v.DelayedDew)
 	v.Uncertainty = m.uncertainty(p.slope)
 	v.Lean = 0
 	if v.Quality == reading.Suspect {

@@ -5,8 +5,9 @@ import (
 	"testing"
 	"time"
 
-	"dewgap/analyze/reading"
 	"pgregory.net/rapid"
+
+	"dewgap/analyze/reading"
 )
 
 const second = int64(time.Second)

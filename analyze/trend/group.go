@@ -3,6 +3,7 @@ package trend
 import (
 	"math"
 
+	"dewgap/analyze/frame"
 	"dewgap/analyze/phase"
 )
 
@@ -98,7 +99,7 @@ func (g *Group) Compressor(i int, at int64, x Compressor) {
 // Observe takes the group's sample after phases have seen it, and tells whether
 // the notices were renewed since the last time. It allocates only when a day
 // ends.
-func (g *Group) Observe(x *phase.Sample, p *phase.Group) (renewed bool) {
+func (g *Group) Observe(x *frame.Frame, p *phase.Group) (renewed bool) {
 	low := math.NaN()
 	for i := range g.machines {
 		if g.machines[i].usable {
@@ -124,7 +125,7 @@ func (g *Group) Observe(x *phase.Sample, p *phase.Group) (renewed bool) {
 }
 
 // circuit follows one circuit.
-func (g *Group) circuit(i int, x *phase.Sample, from *phase.Circuit, low float64, look bool) {
+func (g *Group) circuit(i int, x *frame.Frame, from *phase.Circuit, low float64, look bool) {
 	c := &g.circuits[i]
 	stage, _ := from.Stage()
 	e := &from.Last
@@ -138,15 +139,15 @@ func (g *Group) circuit(i int, x *phase.Sample, from *phase.Circuit, low float64
 	}
 	if c.stage == phase.Defrosting && stage != phase.Defrosting && e.Ended > e.Began && e.Began != 0 {
 		g.enter(i, DefrostLength, x.At, float64(e.Ended-e.Began)/1e9)
-		g.enter(i, DefrostPeak, x.At, e.Peak)
-		if !math.IsNaN(e.Peak) {
+		g.enter(i, DefrostPeak, x.At, float64(e.Peak))
+		if !math.IsNaN(float64(e.Peak)) {
 			g.enter(i, Plateau, x.At, e.Plateau)
 		}
 	}
 	c.stage = stage
 	if look && stage == phase.Refrigerating && !inPulldown && g.anySteady() {
-		g.enter(i, Outlet, x.At, x.Circuits[i].CoilOutlet-x.Dew)
-		g.enter(i, AirOverDew, x.At, x.Circuits[i].Air-x.Dew)
+		g.enter(i, Outlet, x.At, float64(x.Circuits[i].CoilOutlet-x.Dew))
+		g.enter(i, AirOverDew, x.At, float64(x.Circuits[i].Air-x.Dew))
 	}
 }
 

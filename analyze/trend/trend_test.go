@@ -7,9 +7,14 @@ import (
 	"strings"
 	"testing"
 
+	"dewgap/analyze/superheat"
+
+	"dewgap/analyze/units"
+
 	"github.com/google/go-cmp/cmp"
 	"pgregory.net/rapid"
 
+	"dewgap/analyze/frame"
 	"dewgap/analyze/phase"
 )
 
@@ -176,7 +181,7 @@ func TestTakeUpIsJudgedAtOnce(t *testing.T) {
 	} {
 		g := NewGroup("lt", []string{"room"}, []string{"c1"})
 		p := phase.NewGroup(phase.Settings{}, 1, []phase.DefrostKind{phase.Electric})
-		x := phase.Sample{At: 20008 * dayNS, Compressors: make([]phase.CompressorSample, 1), Circuits: make([]phase.CircuitSample, 1)}
+		x := frame.Frame{At: 20008 * dayNS, Compressors: make([]frame.Compressor, 1), Circuits: make([]frame.Circuit, 1)}
 		g.TakeUp(c.days, x.At)
 		g.Compressor(0, x.At, Compressor{Phase: phase.Steady, Superheat: 15, Floor: 8})
 		renewed := g.Observe(&x, p)
@@ -193,14 +198,14 @@ func TestTakeUpIsJudgedAtOnce(t *testing.T) {
 func TestSinkingSuperheatIsNoticedBeforeItFloods(t *testing.T) {
 	g := NewGroup("lt", []string{"room"}, []string{"c1"})
 	p := phase.NewGroup(phase.Settings{}, 1, []phase.DefrostKind{phase.Electric})
-	x := phase.Sample{At: 20000 * dayNS, Dew: -30, Compressors: make([]phase.CompressorSample, 1), Circuits: make([]phase.CircuitSample, 1)}
-	pass := func(minutes int, superheat, outlet float64, heat phase.Known) {
+	x := frame.Frame{At: 20000 * dayNS, Dew: -30, Compressors: make([]frame.Compressor, 1), Circuits: make([]frame.Circuit, 1)}
+	pass := func(minutes int, over, outlet float64, heat phase.Tristate) {
 		for range minutes * 6 {
 			x.At += 10e9
-			x.Compressors[0] = phase.CompressorSample{Running: phase.Yes, Dew: -30, SuctionTemperature: -30 + superheat, DischargeTemperature: 80}
-			x.Circuits[0] = phase.CircuitSample{Defrost: heat, CoilOutlet: outlet, Air: -20}
+			x.Compressors[0] = frame.Compressor{Signal: phase.Yes, Inlet: superheat.Value{Dew: -30, Temperature: units.Celsius(-30 + over)}, Discharge: 80}
+			x.Circuits[0] = frame.Circuit{Signal: heat, CoilOutlet: units.Celsius(outlet), Air: -20}
 			phases := p.Observe(&x)
-			g.Compressor(0, x.At, Compressor{Phase: phases[0], Superheat: superheat, Floor: 8})
+			g.Compressor(0, x.At, Compressor{Phase: phases[0], Superheat: over, Floor: 8})
 			g.Observe(&x, p)
 		}
 	}
