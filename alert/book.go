@@ -7,6 +7,7 @@ import (
 
 	"dewgap/analyze"
 	"dewgap/analyze/floodback"
+	"dewgap/analyze/reading"
 )
 
 // defaultClearHold closes events whose finding never said how long clear must
@@ -36,7 +37,7 @@ type Book struct {
 	groups   []string
 	paths    []string // by point index
 	pointOf  []string // group of each point
-	pace     pace
+	gaps     reading.GapDetector
 	step     uint64
 	live     []*episode // pending and open, in order of beginning
 	byKey    map[Key]*episode
@@ -84,15 +85,15 @@ func NewBook(site analyze.Site) *Book {
 func (b *Book) Step(r analyze.Result) []Change {
 	b.changes = b.changes[:0]
 	b.step++
-	from := b.pace.last
-	g := b.pace.step(r.Time)
+	from := b.gaps.Last()
+	g := b.gaps.Next(r.Time)
 	b.gap = Gap{}
-	if g.hole {
+	if g.Gap {
 		b.gap = Gap{From: from, To: r.Time}
 	}
 	for i := range r.States {
 		if st := &r.States[i]; st.Compressor >= 0 && st.Compressor < len(b.members) {
-			b.counters[st.Compressor].watch(st, g.watched)
+			b.counters[st.Compressor].watch(st, g.Watched)
 		}
 	}
 	b.closeOrphans(r.Time)
@@ -130,7 +131,7 @@ func (b *Book) concerns(f *floodback.Finding) bool {
 }
 
 // hear takes one finding of the row.
-func (b *Book) hear(f *floodback.Finding, r analyze.Result, g gone) {
+func (b *Book) hear(f *floodback.Finding, r analyze.Result, g reading.Interval) {
 	key := Key{Kind: f.Kind, Compressor: max(f.Compressor, -1), Input: max(f.Input, -1)}
 	e := b.byKey[key]
 	if e == nil {
@@ -150,7 +151,7 @@ func (b *Book) hear(f *floodback.Finding, r analyze.Result, g gone) {
 		e.clearHold = f.ClearHold
 	}
 	e.hear(f.Verdict, f.Hold, f.Lasted, r.Time, g)
-	b.measure(e, r, f.Verdict, g.watched)
+	b.measure(e, r, f.Verdict, g.Watched)
 	switch {
 	case f.Verdict == floodback.Present:
 		b.present(e, f, r)
@@ -160,9 +161,9 @@ func (b *Book) hear(f *floodback.Finding, r analyze.Result, g gone) {
 }
 
 // hearClear takes a row in which no finding spoke of e.
-func (b *Book) hearClear(e *episode, r analyze.Result, g gone) {
+func (b *Book) hearClear(e *episode, r analyze.Result, g reading.Interval) {
 	e.hear(floodback.Clear, 0, 0, r.Time, g)
-	b.measure(e, r, floodback.Clear, g.watched)
+	b.measure(e, r, floodback.Clear, g.Watched)
 	if e.open && e.clear >= e.clearHold {
 		b.close(e, r.Time)
 	}

@@ -11,6 +11,7 @@ import (
 	"pgregory.net/rapid"
 
 	"dewgap/analyze"
+	"dewgap/analyze/evidence"
 	"dewgap/analyze/floodback"
 	"dewgap/analyze/phase"
 	"dewgap/analyze/reading"
@@ -61,7 +62,7 @@ func (f *film) show(d time.Duration, v floodback.Verdict, margin float64) []Chan
 		r.Findings = []floodback.Finding{{
 			Kind: floodback.Floodback, Compressor: 0, Input: -1, Verdict: v, Severity: f.severity,
 			Hold: f.hold, ClearHold: 120 * time.Second, Lasted: f.lasted,
-			Evidence: []string{"The line is at dew temperature."},
+			Evidence: evidence.Sentences([]string{"The line is at dew temperature."}),
 			Circuits: []floodback.Ranked{{Name: "case-1", Score: 0.8333}},
 			Causes:   []floodback.Ranked{{Name: "valve_oversized", Score: 0.6149}},
 		}}
@@ -128,14 +129,14 @@ func TestEventFigures(t *testing.T) {
 	var out bytes.Buffer
 	h := NewHistory(0)
 	h.Apply(f.changes...)
-	if err := WriteEvents(&out, h.Events()); err != nil {
+	if err := WriteEvents(&out, h.Events(), evidence.Renderer{}); err != nil {
 		t.Fatal(err)
 	}
 	want := `{"id":"mt.c1-floodback-20260301T064200Z","kind":"floodback","severity":"minor","site":"demo","group":"mt","compressor":"c1",` +
 		`"opened":"2026-03-01T06:42:00Z","closed":"2026-03-01T06:44:20Z","began":"2026-03-01T06:41:30Z","phase":"pulldown",` +
 		`"floor_k":8,"min_superheat_k":4,"min_margin_k":-4,"seconds_below":50,"kelvin_seconds_below":140,` +
 		`"circuits":[{"name":"case-1","score":0.83}],"causes":[{"cause":"valve_oversized","score":0.61}],` +
-		`"evidence":["The line is at dew temperature."]}` + "\n"
+		`"evidence":[{"code":"sentence","values":{},"text":"The line is at dew temperature."}]}` + "\n"
 	if diff := cmp.Diff(want, out.String()); diff != "" {
 		t.Error(diff)
 	}
@@ -308,36 +309,6 @@ func TestTrap31HourInATick(t *testing.T) {
 	}
 	if got := f.book.Totals()[0].RunningSeconds; got != 89 {
 		t.Errorf("running %v s, want the 89 s between the rows that were watched", got)
-	}
-}
-
-// Recordings come at any pace, and in bursts, one row for each device.
-func TestPaceFollowsTheRecording(t *testing.T) {
-	for _, tc := range []struct {
-		name  string
-		burst []time.Duration
-		hole  time.Duration
-	}{
-		{"1 s", []time.Duration{time.Second}, 11 * time.Second},
-		{"30 s", []time.Duration{30 * time.Second}, 91 * time.Second},
-		{"5 min", []time.Duration{5 * time.Minute}, 16 * time.Minute},
-		{"bursts", []time.Duration{100 * time.Millisecond, 100 * time.Millisecond, 59800 * time.Millisecond}, 200 * time.Second},
-	} {
-		t.Run(tc.name, func(t *testing.T) {
-			var p pace
-			at := start
-			p.step(at)
-			for i := range 40 {
-				d := tc.burst[i%len(tc.burst)]
-				at = at.Add(d)
-				if g := p.step(at); i > 12 && (g.hole || g.watched != d) {
-					t.Fatalf("row %d: %+v", i, g)
-				}
-			}
-			if g := p.step(at.Add(tc.hole)); !g.hole || g.watched != 0 {
-				t.Errorf("hole of %v: %+v", tc.hole, g)
-			}
-		})
 	}
 }
 

@@ -7,6 +7,7 @@ import (
 	"time"
 
 	"dewgap/analyze"
+	"dewgap/analyze/evidence"
 	"dewgap/analyze/floodback"
 	"dewgap/analyze/phase"
 	"dewgap/analyze/reading"
@@ -33,8 +34,8 @@ type episode struct {
 	minSuperheat float64
 	minMargin    float64
 
-	event    Event    // identity, fixed at opening; empty while pending
-	evidence []string // of the newest row that showed the condition
+	event    Event           // identity, fixed at opening; empty while pending
+	evidence []evidence.Item // of the newest row that showed the condition
 	circuits []Score
 	causes   []Cause
 	seen     uint64 // step in which a finding spoke of it
@@ -90,9 +91,9 @@ func lesser(a, b float64) float64 {
 // the hold or clear time itself, the clock concerned begins anew.
 //
 // lasted is how long before its first row the condition had begun.
-func (e *episode) hear(v floodback.Verdict, hold, lasted time.Duration, at time.Time, g gone) {
-	if g.hole || v == floodback.CannotTell || e.last == floodback.CannotTell {
-		e.unknown += g.between
+func (e *episode) hear(v floodback.Verdict, hold, lasted time.Duration, at time.Time, g reading.Interval) {
+	if g.Gap || v == floodback.CannotTell || e.last == floodback.CannotTell {
+		e.unknown += g.Between
 	}
 	switch v {
 	case floodback.CannotTell:
@@ -106,9 +107,9 @@ func (e *episode) hear(v floodback.Verdict, hold, lasted time.Duration, at time.
 		}
 		switch {
 		case e.last == v:
-			e.present += g.watched
+			e.present += g.Watched
 		case !e.open && e.present == 0:
-			e.present = min(lasted, lastedMost*g.watched)
+			e.present = min(lasted, lastedMost*g.Watched)
 			e.began = at.Add(-e.present)
 		}
 		e.clear = 0
@@ -117,7 +118,7 @@ func (e *episode) hear(v floodback.Verdict, hold, lasted time.Duration, at time.
 			e.clear = 0
 		}
 		if e.last == v {
-			e.clear += g.watched
+			e.clear += g.Watched
 		}
 	case floodback.Between:
 		e.clear = 0

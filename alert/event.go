@@ -13,6 +13,7 @@ import (
 	"slices"
 	"time"
 
+	"dewgap/analyze/evidence"
 	"dewgap/analyze/floodback"
 )
 
@@ -20,39 +21,39 @@ import (
 // are rounded to 0.1 K, times below the floor to 1 s and doses to 1 K·s, so
 // that the text of an event is stable.
 type Event struct {
-	ID                 string     `json:"id"`
-	Kind               string     `json:"kind"`
-	Severity           string     `json:"severity"`
-	Site               string     `json:"site"`
-	Group              string     `json:"group"`
-	Compressor         string     `json:"compressor"` // empty for an input that the whole group shares
-	Opened             time.Time  `json:"opened"`
-	Closed             *time.Time `json:"closed"`
-	Began              time.Time  `json:"began"`
-	Phase              string     `json:"phase"`           // at opening
-	FloorK             *float64   `json:"floor_k"`         // at opening
-	MinSuperheatK      *float64   `json:"min_superheat_k"` // since began; null when never known
-	MinMarginK         *float64   `json:"min_margin_k"`
-	SecondsBelow       float64    `json:"seconds_below"` // since began, margin below zero
-	KelvinSecondsBelow float64    `json:"kelvin_seconds_below"`
-	Circuits           []Score    `json:"circuits"`
-	Causes             []Cause    `json:"causes"`
-	Input              string     `json:"input,omitempty"`    // sensor_fault, no_data: path of the point concerned
-	Evidence           []string   `json:"evidence,omitempty"` // in words, headline first
+	ID                 string          `json:"id"`
+	Kind               string          `json:"kind"`
+	Severity           string          `json:"severity"`
+	Site               string          `json:"site"`
+	Group              string          `json:"group"`
+	Compressor         string          `json:"compressor"` // empty for an input that the whole group shares
+	Opened             time.Time       `json:"opened"`
+	Closed             *time.Time      `json:"closed"`
+	Began              time.Time       `json:"began"`
+	Phase              string          `json:"phase"`           // at opening
+	FloorK             *float64        `json:"floor_k"`         // at opening
+	MinSuperheatK      *float64        `json:"min_superheat_k"` // since began; null when never known
+	MinMarginK         *float64        `json:"min_margin_k"`
+	SecondsBelow       float64         `json:"seconds_below"` // since began, margin below zero
+	KelvinSecondsBelow float64         `json:"kelvin_seconds_below"`
+	Circuits           []Score         `json:"circuits"`
+	Causes             []Cause         `json:"causes"`
+	Input              string          `json:"input,omitempty"`    // sensor_fault, no_data: path of the point concerned
+	Evidence           []evidence.Item `json:"evidence,omitempty"` // headline first
 }
 
 // Score is a circuit's share in an event.
 type Score struct {
-	Name  string   `json:"name"`
-	Score float64  `json:"score"`
-	Why   []string `json:"why,omitempty"`
+	Name  string          `json:"name"`
+	Score float64         `json:"score"`
+	Why   []evidence.Item `json:"why,omitempty"`
 }
 
 // Cause is a candidate cause of an event.
 type Cause struct {
-	Cause string   `json:"cause"`
-	Score float64  `json:"score"`
-	Why   []string `json:"why,omitempty"`
+	Cause string          `json:"cause"`
+	Score float64         `json:"score"`
+	Why   []evidence.Item `json:"why,omitempty"`
 }
 
 // ChangeKind is what happened to an event.
@@ -86,14 +87,30 @@ type Key struct {
 	Input      int
 }
 
-// WriteEvents writes events as JSON lines, in order of opening.
-func WriteEvents(w io.Writer, events []Event) error {
+// WithText returns a copy of e whose evidence and reasons hold their words in
+// the units of r, for files and answers that people read beside the codes.
+func (e Event) WithText(r evidence.Renderer) Event {
+	e.Evidence = r.WithText(e.Evidence)
+	e.Circuits = slices.Clone(e.Circuits)
+	for i := range e.Circuits {
+		e.Circuits[i].Why = r.WithText(e.Circuits[i].Why)
+	}
+	e.Causes = slices.Clone(e.Causes)
+	for i := range e.Causes {
+		e.Causes[i].Why = r.WithText(e.Causes[i].Why)
+	}
+	return e
+}
+
+// WriteEvents writes events as JSON lines, in order of opening, with words in
+// the units of r.
+func WriteEvents(w io.Writer, events []Event, r evidence.Renderer) error {
 	sorted := slices.Clone(events)
 	slices.SortStableFunc(sorted, func(a, b Event) int { return a.Opened.Compare(b.Opened) })
 	enc := json.NewEncoder(w)
 	enc.SetEscapeHTML(false)
 	for i := range sorted {
-		if err := enc.Encode(&sorted[i]); err != nil {
+		if err := enc.Encode(sorted[i].WithText(r)); err != nil {
 			return err
 		}
 	}

@@ -11,6 +11,8 @@ import (
 	"testing"
 	"time"
 
+	"dewgap/analyze/evidence"
+
 	"github.com/google/go-cmp/cmp"
 	"go.uber.org/goleak"
 )
@@ -20,7 +22,7 @@ func TestMain(m *testing.M) { goleak.VerifyTestMain(m) }
 func event(n int) Event {
 	at := start.Add(time.Duration(n) * time.Minute)
 	return Event{ID: fmt.Sprintf("mt.c1-floodback-%03d", n), Kind: "floodback", Severity: "risk", Site: "demo", Group: "mt", Compressor: "c1",
-		Opened: at, Began: at.Add(-time.Minute), Phase: "steady", Circuits: []Score{}, Causes: []Cause{}, Evidence: []string{"Näher an <dew> & \"floor\"."}}
+		Opened: at, Began: at.Add(-time.Minute), Phase: "steady", Circuits: []Score{}, Causes: []Cause{}, Evidence: evidence.Sentences([]string{"Näher an <dew> & \"floor\"."})}
 }
 
 func closedAt(ev Event, at time.Time) Event {

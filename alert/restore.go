@@ -5,6 +5,7 @@ import (
 	"slices"
 	"time"
 
+	"dewgap/analyze/evidence"
 	"dewgap/analyze/floodback"
 )
 
@@ -63,7 +64,7 @@ func (b *Book) closeOrphans(at time.Time) {
 	for _, ev := range b.orphans {
 		at := at.UTC()
 		ev.Closed = &at
-		ev.Evidence = append(slices.Clone(ev.Evidence), "Closed because its input or compressor is no longer configured.")
+		ev.Evidence = append(slices.Clone(ev.Evidence), evidence.New(evidence.ClosedSubjectGone))
 		b.changes = append(b.changes, Change{Closed, at, ev})
 	}
 	b.orphans = nil

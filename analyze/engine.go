@@ -5,6 +5,7 @@ import (
 	"math"
 	"time"
 
+	"dewgap/analyze/evidence"
 	"dewgap/analyze/floodback"
 	"dewgap/analyze/phase"
 	"dewgap/analyze/reading"
@@ -28,7 +29,7 @@ type State struct {
 	Name               string
 	Phase              phase.Phase
 	Quality            reading.Quality // of the superheat
-	Reason             string          // why it is not good, for a technician
+	Reason             *evidence.Item  // why it is not good; nil where it is
 	Superheat          units.Kelvin
 	Floor              units.Kelvin
 	Margin             units.Kelvin // superheat − floor
@@ -55,7 +56,7 @@ type Input struct {
 	Value   float64 // SI; NaN when not known
 	At      time.Time
 	Quality reading.Quality
-	Reason  string
+	Reason  *evidence.Item // why it is not good; nil where it is
 }
 
 // Engine analyses the rows of one site. It is not safe for concurrent use.
@@ -64,7 +65,7 @@ type Engine struct {
 	inputs []input
 	groups []*group
 	result Result
-	last   int64 // time of the row before, ns; 0 before the first
+	gaps   reading.GapDetector
 }
 
 // New returns an engine for site, or an error that says which part of the site
@@ -104,11 +105,7 @@ func New(site Site) (*Engine, error) {
 // and returns what it told. It keeps nothing of row.
 func (e *Engine) Observe(row *reading.Row) Result {
 	at := row.Time.UnixNano()
-	step := int64(0)
-	if e.last != 0 && at > e.last {
-		step = at - e.last
-	}
-	e.last = at
+	step := int64(e.gaps.Next(row.Time).Watched)
 	for i := range row.Readings {
 		r := &row.Readings[i]
 		if r.Point >= 0 && r.Point < len(e.inputs) {
@@ -185,7 +182,7 @@ func (e *Engine) hearInput(i int, at int64) {
 		}
 	}
 	if q == reading.Good {
-		in.words = nil
+		in.found = nil
 		return
 	}
 	f := Finding{Compressor: in.compressor, Input: i, Verdict: floodback.Present, Severity: floodback.Warning}
@@ -197,9 +194,9 @@ func (e *Engine) hearInput(i int, at int64) {
 	default:
 		f.Kind, f.Hold, f.ClearHold = floodback.SensorFault, in.detect.FaultHold, in.detect.ClearHold
 	}
-	if in.words == nil || why != in.why {
-		in.why, in.words = why, []string{e.site.Points[i].Path + ": " + why}
+	if in.found == nil || why != in.why {
+		in.why, in.found = why, []evidence.Item{evidence.New(evidence.InputConcerned, evidence.Name("input", e.site.Points[i].Path)), *why}
 	}
-	f.Evidence = in.words
+	f.Evidence = in.found
 	e.result.Findings = append(e.result.Findings, f)
 }

@@ -6,6 +6,7 @@ import (
 	"math"
 
 	"dewgap/analyze/cause"
+	"dewgap/analyze/evidence"
 	"dewgap/analyze/floodback"
 	"dewgap/analyze/frame"
 	"dewgap/analyze/phase"
@@ -225,7 +226,7 @@ func (g *group) doubt(phases []phase.Phase) {
 }
 
 // absent is an input that the site does not have.
-const absent = "no-data: the site has no such input"
+var absent = &evidence.Item{Code: evidence.NoInput}
 
 // observe analyses the group at one instant, and tells whether the notices of
 // its trends were renewed.

@@ -3,6 +3,7 @@ package analyze
 import (
 	"fmt"
 
+	"dewgap/analyze/evidence"
 	"dewgap/analyze/floodback"
 	"dewgap/analyze/reading"
 	"dewgap/analyze/superheat"
@@ -15,8 +16,8 @@ type input struct {
 	suction    *superheat.Suction // set for a suction pressure
 	signal     *superheat.Signal  // inside suction, or alone
 	shown      int64              // time of the value whose age is in the result
-	why        string
-	words      []string
+	why        *evidence.Item
+	found      []evidence.Item // for why
 }
 
 func (in *input) take(at int64, r *reading.Reading) {
@@ -27,7 +28,7 @@ func (in *input) take(at int64, r *reading.Reading) {
 	in.signal.Take(at, r)
 }
 
-func (in *input) now(at int64) (float64, reading.Quality, string) {
+func (in *input) now(at int64) (float64, reading.Quality, *evidence.Item) {
 	return in.signal.Now(at)
 }
 

@@ -7,6 +7,7 @@ import (
 	"time"
 
 	"dewgap/analyze"
+	"dewgap/analyze/evidence"
 	"dewgap/analyze/floodback"
 	"dewgap/analyze/phase"
 	"dewgap/analyze/reading"
@@ -104,11 +105,11 @@ func TestTrap36DoubtDoesNotHideFloodback(t *testing.T) {
 	b.feed(60, -10, 12, 1, 70)
 	r := b.feed(10, -10, 20, 1, 70)
 	f, ok := present(r, floodback.SensorFault)
-	if !ok || !strings.Contains(strings.Join(f.Evidence, " "), "came loose") || f.Input != 1 {
+	if !ok || !strings.Contains(strings.Join(evidence.Renderer{}.Texts(f.Evidence), " "), "came loose") || f.Input != 1 {
 		t.Fatalf("no sensor fault: %+v", r.Findings)
 	}
-	if st := r.States[0]; st.Quality != reading.Suspect || !strings.HasPrefix(st.Reason, "moved: ") {
-		t.Errorf("quality %v, reason %q", st.Quality, st.Reason)
+	if st := r.States[0]; st.Quality != reading.Suspect || !strings.HasPrefix(st.Reason.Text, "moved: ") {
+		t.Errorf("quality %v, reason %v", st.Quality, st.Reason)
 	}
 	r = b.feed(3, -10, 6, 1, 45)
 	if _, ok := present(r, floodback.Floodback); !ok {
@@ -154,7 +155,7 @@ func TestTrap37PressureDoubtedDecidesNothing(t *testing.T) {
 	}
 	r := b.feed(15, float64(dew), 2-float64(dew), 1, 70)
 	f, ok := present(r, floodback.SensorFault)
-	if !ok || f.Input != 0 || !strings.Contains(strings.Join(f.Evidence, " "), "one atmosphere") {
+	if !ok || f.Input != 0 || !strings.Contains(strings.Join(evidence.Renderer{}.Texts(f.Evidence), " "), "one atmosphere") {
 		t.Errorf("no sensor fault of the pressure: %+v", r.Findings)
 	}
 	if r.States[0].Quality != reading.Suspect {

@@ -3,6 +3,8 @@ package cause
 import (
 	"math"
 	"slices"
+
+	"dewgap/analyze/evidence"
 )
 
 // Moment is what a Case needs to know of its compressor at one instant.
@@ -36,8 +38,8 @@ type Case struct {
 
 	deepest  float64 // weight of the moment that words speak of
 	words    view
-	now      float64    // weight of the newest moment
-	told     [][]string // what speaks for each circuit, in words
+	now      float64           // weight of the newest moment
+	told     [][]evidence.Item // what speaks for each circuit, in words
 	circuits []Ranked
 	causes   []Ranked
 }
@@ -187,9 +189,9 @@ func (c *Case) rank() {
 	g, w := c.group, max(c.weight, 1e-9)
 	c.circuits = make([]Ranked, 0, len(c.clues))
 	if c.told == nil || c.now >= 0.7*c.deepest { // words speak of when it was deep
-		c.told = make([][]string, len(c.clues))
+		c.told = make([][]evidence.Item, len(c.clues))
 		for i := range c.told {
-			c.told[i] = g.say(i, c)
+			c.told[i] = evidence.Sentences(g.say(i, c))
 		}
 	}
 	for i := range c.clues {

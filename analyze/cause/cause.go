@@ -17,6 +17,7 @@ package cause
 import (
 	"math"
 
+	"dewgap/analyze/evidence"
 	"dewgap/analyze/frame"
 	"dewgap/analyze/phase"
 )
@@ -25,7 +26,7 @@ import (
 type Ranked struct {
 	Name  string // circuit's name or contract's word for the cause
 	Score float64
-	Why   []string // evidence in words, most telling first
+	Why   []evidence.Item // most telling first
 }
 
 const (

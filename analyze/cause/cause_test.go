@@ -6,6 +6,7 @@ import (
 	"strings"
 	"testing"
 
+	"dewgap/analyze/evidence"
 	"dewgap/analyze/superheat"
 	"dewgap/analyze/units"
 
@@ -280,7 +281,7 @@ func TestMissingOutletsAreSaid(t *testing.T) {
 	if len(circuits) != 3 || len(causes) == 0 || math.IsNaN(circuits[0].Score) || math.IsNaN(causes[0].Score) {
 		t.Fatalf("told %v, %v", circuits, causes)
 	}
-	if !slices.ContainsFunc(circuits[0].Why, func(s string) bool { return strings.Contains(s, "would tell") }) {
+	if !slices.ContainsFunc(circuits[0].Why, func(i evidence.Item) bool { return strings.Contains(evidence.Renderer{}.Text(i), "would tell") }) {
 		t.Errorf("does not say what is missing: %v", circuits[0].Why)
 	}
 }

@@ -1,6 +1,10 @@
 package cause
 
-import "math"
+import (
+	"math"
+
+	"dewgap/analyze/evidence"
+)
 
 // weight is one line of the score: how much a plain sign speaks for a cause
 // (or, below 0, against it), as the natural logarithm of odds: 0.7 doubles
@@ -189,7 +193,7 @@ func weigh(s, own *[signCount]float64, outlet bool) []Ranked {
 		part := w.w * s[w.s]
 		r.Score += part
 		if part > 0.25 && w.s != always && own[w.s] > 0.25 {
-			r.Why = append(r.Why, words(w.s, outlet)+": "+w.why)
+			r.Why = append(r.Why, evidence.Item{Code: evidence.Sentence, Text: words(w.s, outlet) + ": " + w.why})
 		}
 	}
 	for i := range out {

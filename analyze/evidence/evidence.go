@@ -137,3 +137,13 @@ func round(v, perUnit float64) float64 {
 	}
 	return math.Round(v*perUnit)/perUnit + 0 // no negative zero
 }
+
+// Sentences returns evidence without codes, as journals of earlier versions
+// hold it.
+func Sentences(lines []string) []Item {
+	var items []Item
+	for _, l := range lines {
+		items = append(items, Item{Code: Sentence, Text: l})
+	}
+	return items
+}

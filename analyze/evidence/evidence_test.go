@@ -177,8 +177,8 @@ func TestCheckFindsWhatIsWrong(t *testing.T) {
 		want string
 	}{
 		{New("nowhere"), "not in the catalogue"},
-		{New(InputReason, Name("input", "mt.c1")), `needs "reason"`},
-		{New(InputReason, Name("input", "mt.c1"), Name("reason", "stale"), Count("n", 1)), "in no sentence"},
+		{New(InputConcerned), `needs "input"`},
+		{New(InputConcerned, Name("input", "mt.c1"), Count("n", 1)), "in no sentence"},
 	} {
 		if err := Check(c.item); err == nil || !strings.Contains(err.Error(), c.want) {
 			t.Errorf("%v: error %v, want one with %q", c.item, err, c.want)

@@ -5,12 +5,12 @@ const (
 	ClosedClockSetBack Code = "closed_clock_set_back"
 	ClosedClockAhead   Code = "closed_clock_ahead"
 	ClosedSubjectGone  Code = "closed_subject_gone"
-	InputReason        Code = "input_reason"
+	InputConcerned     Code = "input_concerned"
 )
 
 var generalEntries = []entry{
 	{ClosedClockSetBack, "closed because the clock was set back; what still holds opens a new event"},
 	{ClosedClockAhead, "closed because it was opened under a clock that ran ahead; what still holds opens a new event"},
-	{ClosedSubjectGone, "closed because the configuration no longer has what it is about"},
-	{InputReason, "{input}: {reason}"},
+	{ClosedSubjectGone, "closed because its input or compressor is no longer configured"},
+	{InputConcerned, "input {input}"},
 }

@@ -42,6 +42,14 @@ func (r Renderer) Text(i Item) string {
 	}
 }
 
+// Optional returns i in words; nothing where there is none.
+func (r Renderer) Optional(i *Item) string {
+	if i == nil {
+		return ""
+	}
+	return r.Text(*i)
+}
+
 // Texts returns all of them in words.
 func (r Renderer) Texts(items []Item) []string {
 	var out []string

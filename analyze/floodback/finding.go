@@ -9,6 +9,7 @@ import (
 	"time"
 
 	"dewgap/analyze/cause"
+	"dewgap/analyze/evidence"
 	"dewgap/analyze/frame"
 	"dewgap/analyze/phase"
 )
@@ -126,7 +127,7 @@ type Finding struct {
 	// Input is the index of the point concerned, for SensorFault and NoData; -1 otherwise.
 	Input int
 	// Evidence in words, set only while Present; first sentence is the headline.
-	Evidence []string
+	Evidence []evidence.Item
 	Circuits []Ranked
 	Causes   []Ranked
 }

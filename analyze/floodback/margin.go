@@ -5,6 +5,7 @@ import (
 	"math"
 	"time"
 
+	"dewgap/analyze/evidence"
 	"dewgap/analyze/phase"
 	"dewgap/analyze/reading"
 	"dewgap/analyze/superheat"
@@ -142,7 +143,7 @@ func (d *marginWatch) rest(m *Moment) {
 // say tells the lowest margin so far and where it stands now, both smoothed and
 // freed of the sensor's lag (the raw one may be above zero at the very instant),
 // and what the worst grade of the episode stands on.
-func (d *marginWatch) say(m *Moment, margin float64, sev Severity) []string {
+func (d *marginWatch) say(m *Moment, margin float64, sev Severity) []evidence.Item {
 	if !d.evidence.due(m.At, sev) {
 		return d.evidence.lines
 	}
@@ -163,16 +164,16 @@ func (d *marginWatch) say(m *Moment, margin float64, sev Severity) []string {
 type words struct {
 	at    int64
 	sev   Severity
-	lines []string
+	lines []evidence.Item
 }
 
 func (w *words) due(at int64, sev Severity) bool {
 	return w.lines == nil || sev != w.sev || at-w.at >= refresh || at < w.at
 }
 
-func (w *words) set(at int64, sev Severity, lines []string) []string {
-	w.at, w.sev, w.lines = at, sev, lines
-	return lines
+func (w *words) set(at int64, sev Severity, lines []string) []evidence.Item {
+	w.at, w.sev, w.lines = at, sev, evidence.Sentences(lines)
+	return w.lines
 }
 
 func (w *words) forget() { w.lines = nil }

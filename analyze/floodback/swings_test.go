@@ -6,6 +6,7 @@ import (
 	"testing"
 	"time"
 
+	"dewgap/analyze/evidence"
 	"dewgap/analyze/floodback"
 	"dewgap/analyze/phase"
 )
@@ -73,7 +74,7 @@ func TestHuntingTellsPeriodAndLows(t *testing.T) {
 		t.Fatalf("events %s", got)
 	}
 	var swing, period float64
-	if _, err := fmt.Sscanf(f.last().Evidence[0], "superheat swings by %f K with a period of %f s", &swing, &period); err != nil {
+	if _, err := fmt.Sscanf(evidence.Renderer{}.Text(f.last().Evidence[0]), "superheat swings by %f K with a period of %f s", &swing, &period); err != nil {
 		t.Fatal(err, f.last().Evidence)
 	}
 	if math.Abs(period-150) > 5 || swing < 5 || swing > 6.1 {

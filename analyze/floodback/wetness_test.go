@@ -9,6 +9,7 @@ import (
 	"testing"
 	"time"
 
+	"dewgap/analyze/evidence"
 	"dewgap/analyze/floodback"
 	"dewgap/analyze/phase"
 )
@@ -47,7 +48,7 @@ var told = regexp.MustCompile(`about ([0-9.]+) % of liquid`)
 // liquidTold returns the share of liquid, in %, that the evidence tells.
 func (f *film) liquidTold() float64 {
 	f.t.Helper()
-	all := strings.Join(f.last().Evidence, " ")
+	all := strings.Join(evidence.Renderer{}.Texts(f.last().Evidence), " ")
 	m := told.FindStringSubmatch(all)
 	if m == nil {
 		f.t.Fatalf("no liquid told: %s", all)
@@ -176,15 +177,15 @@ func TestEvidenceOfTheWorstStays(t *testing.T) {
 	f.dryHour(c.At11)
 	f.follow(5*time.Minute, 0, c.At0-8*c.Loses, 100)
 	f.follow(10*time.Minute, 7, c.At0+7, 100)
-	if all := strings.Join(f.last().Evidence, " "); !strings.Contains(all, "of liquid by mass") {
+	if all := strings.Join(evidence.Renderer{}.Texts(f.last().Evidence), " "); !strings.Contains(all, "of liquid by mass") {
 		t.Errorf("%v with evidence %q", f.events(), all)
 	} else if !strings.Contains(all, "came down to") || !strings.Contains(all, "last seen at") {
 		t.Errorf("the headline does not tell the lowest superheat: %q", all)
 	}
-	lowest, _, _ := strings.Cut(f.last().Evidence[0], ";")
+	lowest, _, _ := strings.Cut(evidence.Renderer{}.Text(f.last().Evidence[0]), ";")
 	f.follow(30*time.Minute, 11, c.At11, 100)
 	f.follow(10*time.Minute, 7, c.At0+7, 100)
-	if all := strings.Join(f.last().Evidence, " "); len(f.events()) != 2 || strings.Contains(all, "of liquid by mass") || strings.Contains(all, lowest) {
+	if all := strings.Join(evidence.Renderer{}.Texts(f.last().Evidence), " "); len(f.events()) != 2 || strings.Contains(all, "of liquid by mass") || strings.Contains(all, lowest) {
 		t.Errorf("%v, the second with evidence %q", f.events(), all)
 	}
 }
@@ -219,7 +220,7 @@ func TestSeverityWithoutDischarge(t *testing.T) {
 		if got := f.events(); len(got) != 1 || got[0] != "floodback "+tc.want {
 			t.Errorf("%s: %v, want %s", tc.name, got, tc.want)
 		}
-		if all := strings.Join(f.last().Evidence, " "); !strings.Contains(all, "no discharge temperature") {
+		if all := strings.Join(evidence.Renderer{}.Texts(f.last().Evidence), " "); !strings.Contains(all, "no discharge temperature") {
 			t.Errorf("%s: evidence does not say what is missing: %s", tc.name, all)
 		}
 	}
@@ -272,7 +273,7 @@ func TestNotLearned(t *testing.T) {
 	if learned, _ := f.set.Discharge(); learned {
 		t.Error("learned from wet gas")
 	}
-	if all := strings.Join(f.last().Evidence, " "); !strings.Contains(all, "not learned") {
+	if all := strings.Join(evidence.Renderer{}.Texts(f.last().Evidence), " "); !strings.Contains(all, "not learned") {
 		t.Errorf("evidence does not say that the machine is not learned: %s", all)
 	}
 }

@@ -10,6 +10,7 @@ import (
 	"math"
 	"time"
 
+	"dewgap/analyze/evidence"
 	"dewgap/analyze/phase"
 	"dewgap/analyze/reading"
 	"dewgap/analyze/superheat"
@@ -49,7 +50,7 @@ type Suspicion struct {
 	Point int            // index of the input in the site's points
 	Since int64          // ns of event time
 	Lean  superheat.Lean // which way the input is believed to be wrong
-	Says  string         // "code: what it looks like; what to check; the numbers"
+	Says  *evidence.Item // what it looks like, what to check, the numbers
 }
 
 // Input is one input; one without a Signal does not exist.
@@ -288,7 +289,7 @@ func (c *Checker) hold(code Code, point int, lean superheat.Lean, from int64, sa
 			return
 		}
 	}
-	c.next = append(c.next, Suspicion{Code: code, Point: point, Lean: lean, Since: from, Says: code.String() + ": " + say()})
+	c.next = append(c.next, Suspicion{Code: code, Point: point, Lean: lean, Since: from, Says: &evidence.Item{Code: evidence.Sentence, Text: code.String() + ": " + say()}})
 }
 
 // keep keeps a suspicion standing that stands already.
@@ -313,10 +314,10 @@ func (c *Checker) settle() {
 	}
 	for i := range c.inputs {
 		in := &c.inputs[i].in
-		says, lean := "", superheat.Lean(0)
+		says, lean := (*evidence.Item)(nil), superheat.Lean(0)
 		for j := range c.standing {
 			if c.standing[j].Point == in.Point {
-				if says == "" {
+				if says == nil {
 					says, lean = c.standing[j].Says, c.standing[j].Lean
 				} else if lean != c.standing[j].Lean {
 					lean = 0 // they do not agree

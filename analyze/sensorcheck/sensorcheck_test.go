@@ -84,8 +84,8 @@ func (r *rack) run(hours float64, alter func(sec float64, dew *float64, pipes *[
 			if seen[key] == 0 {
 				seen[key] = int64(sec)
 			}
-			if !strings.Contains(s.Says, "this looks like") || !strings.Contains(s.Says, "check") && !strings.Contains(s.Says, "compare") {
-				panic("no advice: " + s.Says)
+			if !strings.Contains(s.Says.Text, "this looks like") || !strings.Contains(s.Says.Text, "check") && !strings.Contains(s.Says.Text, "compare") {
+				panic("no advice: " + s.Says.Text)
 			}
 		}
 	}
@@ -153,8 +153,8 @@ func TestDoubtReachesTheSignalAndLeavesIt(t *testing.T) {
 		if sec > 3600 && sec < 5400 {
 			p[0] -= 17
 		}
-		if _, q, why := r.pipes[0].Now(int64(sec) * second); sec > 4200 && sec < 5300 && (q != reading.Suspect || !strings.Contains(why, "this looks like")) {
-			t.Fatalf("at %g s: %v %q", sec, q, why)
+		if _, q, why := r.pipes[0].Now(int64(sec) * second); sec > 4200 && sec < 5300 && (q != reading.Suspect || !strings.Contains(why.Text, "this looks like")) {
+			t.Fatalf("at %g s: %v %v", sec, q, why)
 		}
 	})
 	if _, q, _ := r.pipes[0].Now(7195 * second); q != reading.Good {

@@ -96,7 +96,7 @@ func (u *unit) run(from, minutes float64, at func(minute float64) shown) {
 		}
 		u.now.At, u.now.Superheat[0] = now, v
 		for _, s := range u.checker.Observe(&u.now) {
-			u.said[s.Code.String()] = s.Says
+			u.said[s.Code.String()] = s.Says.Text
 		}
 	}
 }

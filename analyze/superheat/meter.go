@@ -4,6 +4,7 @@ import (
 	"math"
 	"time"
 
+	"dewgap/analyze/evidence"
 	"dewgap/analyze/reading"
 	"dewgap/analyze/units"
 )
@@ -18,7 +19,7 @@ type Value struct {
 	Temperature units.Celsius // of the suction line
 	Uncertainty units.Kelvin  // expanded, k = 2
 	Quality     reading.Quality
-	Reason      string
+	Reason      *evidence.Item // why it is not good
 	// Lean is, of a Suspect superheat, which way it is believed to be wrong.
 	// One that reads high hides floodback and never fakes it.
 	Lean Lean
@@ -150,7 +151,7 @@ func leanOf(pq reading.Quality, pressure Lean, tq reading.Quality, temperature L
 var rank = [...]uint8{reading.Good: 0, reading.Suspect: 1, reading.Stale: 2, reading.Missing: 3, reading.Bad: 4}
 
 // worse returns the worse of two qualities with its reason; the first where equal.
-func worse(q reading.Quality, why string, r reading.Quality, because string) (reading.Quality, string) {
+func worse(q reading.Quality, why *evidence.Item, r reading.Quality, because *evidence.Item) (reading.Quality, *evidence.Item) {
 	if rank[r] > rank[q] {
 		return r, because
 	}

@@ -4,18 +4,19 @@ import (
 	"math"
 	"time"
 
+	"dewgap/analyze/evidence"
 	"dewgap/analyze/reading"
 )
 
-// Reasons that a Signal finds by itself: a code, a colon, what it means.
-// Failures that a source reports keep the source's own words.
-const (
-	ReasonNeverRead  = "no-data: nothing was read yet"
-	ReasonStale      = "stale: no new reading for longer than allowed"
-	ReasonNotNumber  = "nan: the device sent something that is not a number"
-	ReasonOutOfRange = "out-of-range: no working sensor in this place can read this; check wiring, scaling and unit"
-	ReasonSentinel   = "sentinel: jumped to a number that devices send for 'no probe'; check the probe and its wiring"
-	ReasonJump       = "jump: changed faster than this place can; believed only if it stays"
+// Reasons that a Signal finds by itself. Failures that a source reports keep
+// the source's own words.
+var (
+	ReasonNeverRead  = &evidence.Item{Code: evidence.NeverRead}
+	ReasonStale      = &evidence.Item{Code: evidence.Stale}
+	ReasonNotNumber  = &evidence.Item{Code: evidence.NotANumber}
+	ReasonOutOfRange = &evidence.Item{Code: evidence.OutOfRange}
+	ReasonSentinel   = &evidence.Item{Code: evidence.Sentinel}
+	ReasonJump       = &evidence.Item{Code: evidence.Jump}
 )
 
 const (
@@ -41,9 +42,9 @@ type Signal struct {
 	good  bool  // a good value was ever read, and no Bad one since
 	until int64 // until when the value is good and nothing is held against it
 	last  reading.Quality
-	why   string // reason of the last failure or of the suspicion about value
-	doubt string // set from outside by plausibility
-	lean  Lean   // which way the doubted value is believed to be wrong
+	why   *evidence.Item // reason of the last failure or of the suspicion about value
+	doubt *evidence.Item // set from outside by the sensor check
+	lean  Lean           // which way the doubted value is believed to be wrong
 
 	heard     bool  // a reading of any quality ever came
 	attempt   int64 // time of the last of them
@@ -90,12 +91,9 @@ func (s *Signal) Take(at int64, r *reading.Reading) bool {
 	case reading.Good, reading.Suspect:
 		taken = s.takeValue(at, r)
 	case reading.Missing, reading.Stale:
-		s.last, s.why = reading.Missing, r.Reason
-		if s.why == "" {
-			s.why = ReasonNeverRead
-		}
+		s.last, s.why = reading.Missing, s.failure(r.Reason)
 	default:
-		s.bad(r.Reason)
+		s.bad(s.failure(r.Reason))
 	}
 	s.trust()
 	return taken
@@ -104,12 +102,12 @@ func (s *Signal) Take(at int64, r *reading.Reading) bool {
 // trust tells until when nothing has to be asked before the value is given out.
 func (s *Signal) trust() {
 	s.until = math.MinInt64
-	if s.good && (s.last == reading.Good || s.last == reading.Missing) && s.doubt == "" {
+	if s.good && (s.last == reading.Good || s.last == reading.Missing) && s.doubt == nil {
 		s.until = s.at + s.stale
 	}
 }
 
-func (s *Signal) bad(reason string) {
+func (s *Signal) bad(reason *evidence.Item) {
 	s.last, s.why, s.good, s.jumping = reading.Bad, reason, false, 0
 	s.step.reset()
 }
@@ -129,7 +127,10 @@ func (s *Signal) takeValue(at int64, r *reading.Reading) bool {
 		s.bad(ReasonSentinel)
 		return false
 	}
-	quality, why := r.Quality, r.Reason
+	quality, why := r.Quality, (*evidence.Item)(nil)
+	if r.Reason != "" {
+		why = s.failure(r.Reason)
+	}
 	if fresh && s.limits.jump > 0 {
 		if s.watchJump(x, at-s.at) && quality == reading.Good {
 			quality, why = reading.Suspect, ReasonJump
@@ -203,16 +204,30 @@ func medianOf(a [intervalsFor]int64, n int) int64 {
 	return a[(n-1)/2]
 }
 
-// Now returns the value at the given time with its quality and reason. The
-// value is NaN unless the quality is Good or Suspect.
-func (s *Signal) Now(now int64) (float64, reading.Quality, string) {
+// failure returns a source's reason as evidence; the same one while the reason
+// stays the same.
+func (s *Signal) failure(reason string) *evidence.Item {
+	if reason == "" {
+		return ReasonNeverRead
+	}
+	if s.why == nil || s.why.Code != evidence.SourceFailure || s.why.Word("reason") != reason {
+		failure := evidence.New(evidence.SourceFailure, evidence.Name("reason", reason))
+		return &failure
+	}
+	return s.why
+}
+
+// Now returns the value at the given time with its quality and the reason why
+// it is not good; nil where it is. The value is NaN unless the quality is Good
+// or Suspect.
+func (s *Signal) Now(now int64) (float64, reading.Quality, *evidence.Item) {
 	if now <= s.until {
-		return s.value, reading.Good, ""
+		return s.value, reading.Good, nil
 	}
 	return s.judge(now)
 }
 
-func (s *Signal) judge(now int64) (float64, reading.Quality, string) {
+func (s *Signal) judge(now int64) (float64, reading.Quality, *evidence.Item) {
 	switch {
 	case s.last == reading.Bad:
 		return math.NaN(), reading.Bad, s.why
@@ -223,19 +238,18 @@ func (s *Signal) judge(now int64) (float64, reading.Quality, string) {
 			return math.NaN(), reading.Missing, s.why
 		}
 		return math.NaN(), reading.Stale, ReasonStale
-	case s.doubt != "":
+	case s.doubt != nil:
 		return s.value, reading.Suspect, s.doubt
 	case s.last == reading.Suspect:
 		return s.value, reading.Suspect, s.why
 	default:
-		return s.value, reading.Good, ""
+		return s.value, reading.Good, nil
 	}
 }
 
-// Doubt marks the input as suspect for a reason that plausibility found, and
-// says which way it is believed to be wrong, until it is called with an empty
-// reason.
-func (s *Signal) Doubt(reason string, lean Lean) {
+// Doubt marks the input as suspect for a reason that the sensor check found,
+// with the way it is believed to be wrong, until it is called with nil.
+func (s *Signal) Doubt(reason *evidence.Item, lean Lean) {
 	s.doubt, s.lean = reason, lean
 	s.trust()
 }
@@ -251,7 +265,7 @@ const (
 
 // leaning returns the lean of a value that Now calls Suspect.
 func (s *Signal) leaning() Lean {
-	if s.doubt == "" {
+	if s.doubt == nil {
 		return 0
 	}
 	return s.lean

@@ -7,6 +7,7 @@ import (
 
 	"pgregory.net/rapid"
 
+	"dewgap/analyze/evidence"
 	"dewgap/analyze/reading"
 )
 
@@ -51,7 +52,7 @@ func TestSignalGrowsStale(t *testing.T) {
 			}{{int64(c.want) - 1, reading.Good}, {int64(c.want), reading.Good}, {int64(c.want) + 1, reading.Stale}} {
 				v, q, why := s.Now(last + e.age)
 				if q != e.want {
-					t.Errorf("age %v: %v (%s), want %v", time.Duration(e.age), q, why, e.want)
+					t.Errorf("age %v: %v (%v), want %v", time.Duration(e.age), q, why, e.want)
 				}
 				if math.IsNaN(v) != (q != reading.Good) {
 					t.Errorf("age %v: value %v with quality %v", time.Duration(e.age), v, q)
@@ -64,23 +65,23 @@ func TestSignalGrowsStale(t *testing.T) {
 func TestSignalHoldsThroughLostSample(t *testing.T) {
 	s := NewSignal(reading.SuctionTemperature, 0)
 	if _, q, why := s.Now(0); q != reading.Missing || why != ReasonNeverRead {
-		t.Fatalf("before anything: %v %q", q, why)
+		t.Fatalf("before anything: %v %v", q, why)
 	}
 	s.Take(0, good(-6))
 	s.Take(5*second, lost("timeout"))
 	if v, q, _ := s.Now(30 * second); q != reading.Good || v != -6 {
 		t.Errorf("a lost sample must leave the last value standing: %v %v", v, q)
 	}
-	if v, q, why := s.Now(30*second + 1); q != reading.Missing || why != "timeout" || !math.IsNaN(v) {
-		t.Errorf("past the stale time after a failure: %v %v %q, want missing", v, q, why)
+	if v, q, why := s.Now(30*second + 1); q != reading.Missing || why.Word("reason") != "timeout" || !math.IsNaN(v) {
+		t.Errorf("past the stale time after a failure: %v %v %v, want missing", v, q, why)
 	}
 	s.Take(40*second, good(-7))
 	if v, q, _ := s.Now(40 * second); q != reading.Good || v != -7 {
 		t.Errorf("after recovery: %v %v", v, q)
 	}
 	s.Take(41*second, bad("open"))
-	if v, q, why := s.Now(41 * second); q != reading.Bad || why != "open" || !math.IsNaN(v) {
-		t.Errorf("a bad reading is bad at once: %v %v %q", v, q, why)
+	if v, q, why := s.Now(41 * second); q != reading.Bad || why.Word("reason") != "open" || !math.IsNaN(v) {
+		t.Errorf("a bad reading is bad at once: %v %v %v", v, q, why)
 	}
 	s.Take(42*second, lost("timeout"))
 	if v, q, _ := s.Now(42 * second); q != reading.Missing || !math.IsNaN(v) {
@@ -95,17 +96,17 @@ func TestSignalRefusesImpossible(t *testing.T) {
 		prev float64
 		x    float64
 		want reading.Quality
-		why  string
+		why  *evidence.Item
 	}{
 		{"nan", reading.SuctionTemperature, -6, math.NaN(), reading.Bad, ReasonNotNumber},
 		{"infinite", reading.SuctionPressure, 3e5, math.Inf(1), reading.Bad, ReasonNotNumber},
 		{"999.9", reading.SuctionTemperature, -6, 999.9, reading.Bad, ReasonOutOfRange},
 		{"open probe as −50.0", reading.SuctionTemperature, -6, -50, reading.Bad, ReasonSentinel},
-		{"a real −50.0", reading.SuctionTemperature, -49.8, -50, reading.Good, ""},
+		{"a real −50.0", reading.SuctionTemperature, -49.8, -50, reading.Good, nil},
 		{"vacuum below zero", reading.SuctionPressure, 1e5, -2e4, reading.Bad, ReasonOutOfRange},
 		{"absolute zero pressure", reading.SuctionPressure, 1e5, 0, reading.Bad, ReasonOutOfRange},
-		{"workshop vacuum", reading.SuctionPressure, 1e5, 5e4, reading.Good, ""},
-		{"switch", reading.Running, 0, 1, reading.Good, ""},
+		{"workshop vacuum", reading.SuctionPressure, 1e5, 5e4, reading.Good, nil},
+		{"switch", reading.Running, 0, 1, reading.Good, nil},
 		{"switch that counts", reading.Running, 0, 7, reading.Bad, ReasonOutOfRange},
 		{"jump", reading.SuctionTemperature, -6, 30, reading.Suspect, ReasonJump},
 	} {
@@ -114,7 +115,7 @@ func TestSignalRefusesImpossible(t *testing.T) {
 			s.Take(0, good(c.prev))
 			s.Take(second, good(c.x))
 			if v, q, why := s.Now(second); q != c.want || why != c.why {
-				t.Errorf("got %v %v %q", v, q, why)
+				t.Errorf("got %v %v %v", v, q, why)
 			}
 		})
 	}
@@ -178,12 +179,12 @@ func TestSignalNeverShowsOld(t *testing.T) {
 			v, q, why := s.Now(now)
 			shown := q == reading.Good || q == reading.Suspect
 			if shown == math.IsNaN(v) {
-				t.Fatalf("value %v with quality %v (%s)", v, q, why)
+				t.Fatalf("value %v with quality %v (%v)", v, q, why)
 			}
 			if shown && (v != value || lastGood < 0 || now-lastGood > int64(s.StaleAfter())) {
 				t.Fatalf("shown %v at %d; last good %v at %d, bad at %d", v, now, value, lastGood, lastBad)
 			}
-			if q != reading.Good && why == "" {
+			if q != reading.Good && why == nil {
 				t.Fatalf("%v without a reason", q)
 			}
 		}

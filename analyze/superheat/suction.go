@@ -3,12 +3,13 @@ package superheat
 import (
 	"time"
 
+	"dewgap/analyze/evidence"
 	"dewgap/analyze/reading"
 	"dewgap/analyze/units"
 )
 
-// Reasons of a pressure that cannot be turned into a dew temperature.
-const ReasonNoDew = "out-of-range: pressure outside the refrigerant's table; check refrigerant, unit, gauge or absolute"
+// ReasonNoDew is of a pressure that cannot be turned into a dew temperature.
+var ReasonNoDew = &evidence.Item{Code: evidence.NoDew}
 
 const (
 	windowMost = 11 // samples in the median
@@ -157,7 +158,7 @@ func (s *Suction) Rejects() uint32 { return s.rejects }
 
 // Pressure returns the conditioned pressure at the given time, with quality
 // and reason; NaN unless Good or Suspect.
-func (s *Suction) Pressure(now int64) (units.Pascal, reading.Quality, string) {
+func (s *Suction) Pressure(now int64) (units.Pascal, reading.Quality, *evidence.Item) {
 	v, q, why := s.Now(now)
 	if q == reading.Good || q == reading.Suspect {
 		return s.pressure, q, why

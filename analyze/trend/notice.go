@@ -3,21 +3,23 @@ package trend
 import (
 	"fmt"
 	"math"
+
+	"dewgap/analyze/evidence"
 )
 
 // Notice says that a trend reaches its limit within a week.
 type Notice struct {
-	Group      string  `json:"group"`
-	Circuit    string  `json:"circuit,omitempty"`
-	Compressor string  `json:"compressor,omitempty"`
-	Quantity   string  `json:"quantity"` // word for machines
-	Unit       string  `json:"unit"`     // K, °C or s
-	Now        float64 `json:"now"`      // of the line
-	PerDay     float64 `json:"per_day"`
-	Limit      float64 `json:"limit"`
-	Days       float64 `json:"days"`     // until the line reaches it; 0: it has
-	Observed   int     `json:"observed"` // days that the line stands on
-	Words      string  `json:"words"`
+	Group      string        `json:"group"`
+	Circuit    string        `json:"circuit,omitempty"`
+	Compressor string        `json:"compressor,omitempty"`
+	Quantity   string        `json:"quantity"` // word for machines
+	Unit       string        `json:"unit"`     // K, °C or s
+	Now        float64       `json:"now"`      // of the line
+	PerDay     float64       `json:"per_day"`
+	Limit      float64       `json:"limit"`
+	Days       float64       `json:"days"`     // until the line reaches it; 0: it has
+	Observed   int           `json:"observed"` // days that the line stands on
+	Found      evidence.Item `json:"found"`
 }
 
 // judge returns the notice of a line, if it deserves one. floor is that of
@@ -57,8 +59,8 @@ func judge(q Quantity, l Line, days int, floor float64) (n Notice, ok bool) {
 	case until <= 1:
 		reach = fmt.Sprintf("reaches %s within a day", write(at, s.unit))
 	}
-	n.Words = fmt.Sprintf("%s %s by %s a day: %s now after %d days, and %s if it goes on so. Look at: %s.",
-		s.words, verb, write(math.Abs(l.Slope), difference(s.unit)), write(l.Now, s.unit), days, reach, s.check)
+	n.Found = evidence.Item{Code: evidence.Sentence, Text: fmt.Sprintf("%s %s by %s a day: %s now after %d days, and %s if it goes on so. Look at: %s.",
+		s.words, verb, write(math.Abs(l.Slope), difference(s.unit)), write(l.Now, s.unit), days, reach, s.check)}
 	return n, true
 }
 

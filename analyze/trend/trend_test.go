@@ -7,6 +7,7 @@ import (
 	"strings"
 	"testing"
 
+	"dewgap/analyze/evidence"
 	"dewgap/analyze/superheat"
 
 	"dewgap/analyze/units"
@@ -109,8 +110,8 @@ func TestJudge(t *testing.T) {
 	} {
 		l, days := line(c.slope, c.first, c.days)
 		n, ok := judge(c.q, l, days, 8)
-		if ok != (c.want != "") || !strings.Contains(n.Words, c.want) {
-			t.Errorf("%s: %v %q", c.name, ok, n.Words)
+		if ok != (c.want != "") || !strings.Contains(evidence.Renderer{}.Text(n.Found), c.want) {
+			t.Errorf("%s: %v %v", c.name, ok, n.Found)
 		}
 	}
 	if _, ok := judge(AfterDefrost, Line{Slope: -0.5, Low: -1.2, High: 0.1, First: 13, Now: 9}, 8, 8); ok {
@@ -230,7 +231,7 @@ func TestSinkingSuperheatIsNoticedBeforeItFloods(t *testing.T) {
 	}
 	for _, n := range g.Notices() {
 		if n.Quantity == "coil_outlet_superheat" || n.Quantity == "air_over_dew" || n.Quantity == "defrost_length" {
-			t.Errorf("nothing changed, but: %s", n.Words)
+			t.Errorf("nothing changed, but: %s", n.Found.Text)
 		}
 	}
 }

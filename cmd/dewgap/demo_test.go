@@ -11,6 +11,8 @@ import (
 	"time"
 
 	"dewgap/alert"
+	"dewgap/analyze/evidence"
+	"dewgap/analyze/units"
 )
 
 // The demo records what it analyses; replaying the recording must give the
@@ -28,7 +30,7 @@ func TestLiveEqualsReplay(t *testing.T) {
 		t.Fatal(err)
 	}
 	var live bytes.Buffer
-	if err := alert.WriteEvents(&live, journal.Events(time.Time{}, false)); err != nil {
+	if err := alert.WriteEvents(&live, journal.Events(time.Time{}, false), evidence.Renderer{Atmosphere: units.StandardAtmosphere}); err != nil {
 		t.Fatal(err)
 	}
 	if err := journal.Close(); err != nil {

@@ -10,6 +10,7 @@ import (
 	"strings"
 
 	"dewgap/alert"
+	"dewgap/analyze/evidence"
 	"dewgap/analyze/units"
 	"dewgap/cmd/dewgap/internal/explain"
 	"dewgap/config"
@@ -29,21 +30,21 @@ func (explainVerb) Help() string {
 }
 
 func (v *explainVerb) Run(con console) error {
-	system := units.SI
+	render := evidence.Renderer{System: units.SI, Atmosphere: units.StandardAtmosphere}
 	data := v.Data
 	if v.Config != "" {
 		cfg, err := config.Load(v.Config)
 		if err != nil {
 			return err
 		}
-		system = cfg.Units
+		render = evidence.Renderer{System: cfg.Units, Atmosphere: cfg.Site.Atmosphere}
 		if data == "" {
 			data = cfg.Daemon.Data
 		}
 	}
 	if v.Units != "config" {
 		var err error
-		if system, err = units.ParseSystem(v.Units); err != nil {
+		if render.System, err = units.ParseSystem(v.Units); err != nil {
 			return err
 		}
 	}
@@ -55,7 +56,7 @@ func (v *explainVerb) Run(con console) error {
 	if err != nil {
 		return err
 	}
-	told := explain.Of(ev, system)
+	told := explain.Of(ev, render)
 	if v.JSON {
 		enc := json.NewEncoder(con.Out)
 		enc.SetEscapeHTML(false)

@@ -13,6 +13,7 @@ import (
 	"golang.org/x/sys/unix"
 
 	"dewgap/analyze"
+	"dewgap/analyze/evidence"
 	"dewgap/analyze/phase"
 	"dewgap/analyze/units"
 	"dewgap/collector"
@@ -147,7 +148,7 @@ func (p *picture) superheat(st *analyze.State) string {
 	case st.Phase == phase.Off:
 		return "–"
 	case math.IsNaN(float64(st.Superheat)):
-		return "unknown: " + st.Reason
+		return "unknown: " + evidence.Renderer{System: p.system}.Optional(st.Reason)
 	}
 	text := p.system.Difference(st.Superheat) + " ± " + p.system.Difference(st.Uncertainty)
 	if st.Margin < 0 {

@@ -7,6 +7,7 @@ import (
 	"os"
 
 	"dewgap/alert"
+	"dewgap/analyze/evidence"
 	"dewgap/analyze/reading"
 	"dewgap/cmd/dewgap/internal/pipeline"
 	"dewgap/config"
@@ -78,7 +79,7 @@ func (v *replayVerb) Run(ctx context.Context, con console) (err error) {
 		}
 	}
 	if v.Events != "" {
-		return writeEvents(v.Events, history.Events())
+		return writeEvents(v.Events, history.Events(), evidence.Renderer{System: cfg.Units, Atmosphere: cfg.Site.Atmosphere})
 	}
 	if states == nil {
 		tally.Write(con.Out, cfg.Units, history.Events())
@@ -86,10 +87,10 @@ func (v *replayVerb) Run(ctx context.Context, con console) (err error) {
 	return nil
 }
 
-func writeEvents(name string, events []alert.Event) error {
+func writeEvents(name string, events []alert.Event, r evidence.Renderer) error {
 	f, err := os.Create(name)
 	if err != nil {
 		return err
 	}
-	return errors.Join(alert.WriteEvents(f, events), f.Close())
+	return errors.Join(alert.WriteEvents(f, events, r), f.Close())
 }

@@ -5,6 +5,7 @@ import (
 	"time"
 
 	"dewgap/alert"
+	"dewgap/analyze/evidence"
 	"dewgap/analyze/floodback"
 )
 
@@ -32,7 +33,7 @@ func (t *Tally) floodback(c *Case, k int, events []alert.Event) {
 			if c.Healthy {
 				t.healthyFalse++
 			}
-			t.note("%s %s.%s: false event %s, %s in %s, margin down to %.1f K; %v", c.Name, m.Group, m.Name, span(ev.Began, c.closed(ev)), ev.Severity, ev.Phase, known(ev.MinMarginK), first(ev.Evidence))
+			t.note("%s %s.%s: false event %s, %s in %s, margin down to %.1f K; %v", c.Name, m.Group, m.Name, span(ev.Began, c.closed(ev)), ev.Severity, ev.Phase, known(ev.MinMarginK), first(evidence.Renderer{}.Texts(ev.Evidence)))
 		}
 	}
 	for _, e := range eps {
@@ -55,7 +56,7 @@ func (t *Tally) floodback(c *Case, k int, events []alert.Event) {
 		late := hit.Opened.Sub(e.reached)
 		t.delays = append(t.delays, late.Seconds())
 		if late > tooLate {
-			t.note("%s %s.%s: late by %s at %s, opened in %s; %v", c.Name, m.Group, m.Name, late, span(e.from, e.to), hit.Phase, first(hit.Evidence))
+			t.note("%s %s.%s: late by %s at %s, opened in %s; %v", c.Name, m.Group, m.Name, late, span(e.from, e.to), hit.Phase, first(evidence.Renderer{}.Texts(hit.Evidence)))
 		}
 		t.grade(c, m, &e, hit)
 		t.attribute(c, m, hit)
@@ -72,7 +73,7 @@ func (t *Tally) grade(c *Case, m *Machine, e *episode, ev *alert.Event) {
 		t.severeDis.count(want == told)
 	}
 	if want != told {
-		t.note("%s %s.%s: severity %s told %s at %s, liquid %.3f, discharge %v; %v", c.Name, m.Group, m.Name, want, told, span(e.from, e.to), e.liquid, m.Discharge, ev.Evidence)
+		t.note("%s %s.%s: severity %s told %s at %s, liquid %.3f, discharge %v; %v", c.Name, m.Group, m.Name, want, told, span(e.from, e.to), e.liquid, m.Discharge, evidence.Renderer{}.Texts(ev.Evidence))
 	}
 }
 
@@ -129,7 +130,7 @@ func (t *Tally) flooded(c *Case, k int, events []alert.Event) {
 	for _, ev := range events {
 		if !slices.ContainsFunc(starts, func(s time.Time) bool { return near(ev, s) }) {
 			t.startFalse++
-			t.note("%s %s.%s: false flooded start %s; %v", c.Name, m.Group, m.Name, ev.Opened.Format(clock), ev.Evidence)
+			t.note("%s %s.%s: false flooded start %s; %v", c.Name, m.Group, m.Name, ev.Opened.Format(clock), evidence.Renderer{}.Texts(ev.Evidence))
 		}
 	}
 }
@@ -145,7 +146,7 @@ func (t *Tally) sensors(c *Case, events []alert.Event) {
 			hit = true
 		default:
 			t.faultFalse++
-			t.note("%s: false sensor fault of %s at %s; %v", c.Name, ev.Input, ev.Opened.Format(clock), ev.Evidence)
+			t.note("%s: false sensor fault of %s at %s; %v", c.Name, ev.Input, ev.Opened.Format(clock), evidence.Renderer{}.Texts(ev.Evidence))
 		}
 	}
 	if c.Fault.Input != "" {

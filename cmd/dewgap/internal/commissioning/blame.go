@@ -19,10 +19,10 @@ func (j *judge) blame(out *Cycle, c cycle) {
 		return
 	}
 	for _, s := range worst.Circuits[:min(3, len(worst.Circuits))] {
-		out.Liquid = append(out.Liquid, Likely{s.Name, s.Score, append([]string{}, s.Why...)})
+		out.Liquid = append(out.Liquid, Likely{s.Name, s.Score, append([]string{}, j.words.Texts(s.Why)...)})
 	}
 	for _, s := range worst.Causes[:min(3, len(worst.Causes))] {
-		out.Causes = append(out.Causes, Likely{s.Cause, s.Score, append([]string{}, s.Why...)})
+		out.Causes = append(out.Causes, Likely{s.Cause, s.Score, append([]string{}, j.words.Texts(s.Why)...)})
 	}
 	out.Next = next(out.Causes)
 	if top := out.Liquid; len(top) > 0 && top[0].Name != out.Circuit && top[0].Score > 0.5 {

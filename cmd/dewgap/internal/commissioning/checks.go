@@ -128,7 +128,7 @@ func (j *judge) floodback(m *machineTrack, c cycle) Check {
 		if j.concerns(ev, m) && ev.Severity != "risk" {
 			says := fmt.Sprintf("floodback %s from %s", ev.Severity, j.view.Clock(ev.Began))
 			if len(ev.Evidence) > 0 {
-				says += ": " + ev.Evidence[len(ev.Evidence)-1]
+				says += ": " + j.words.Text(ev.Evidence[len(ev.Evidence)-1])
 			}
 			return j.check("floodback", false, math.NaN(), math.NaN(), "", says)
 		}
@@ -139,7 +139,7 @@ func (j *judge) floodback(m *machineTrack, c cycle) Check {
 func (j *judge) start(m *machineTrack, during cycle, f *figures) Check {
 	for _, ev := range j.overlapping("flooded_start", during.from, during.to) {
 		if j.concerns(ev, m) {
-			return j.check("start", false, f.startWet, startAllowed, "s", strings.Join(append([]string{"flooded start at " + j.view.Clock(ev.Began)}, ev.Evidence...), ": "))
+			return j.check("start", false, f.startWet, startAllowed, "s", strings.Join(append([]string{"flooded start at " + j.view.Clock(ev.Began)}, j.words.Texts(ev.Evidence)...), ": "))
 		}
 	}
 	c := j.check("start", true, f.startWet, startAllowed, "s",
@@ -168,7 +168,7 @@ func (j *judge) calm(m *machineTrack, s *calm) []Check {
 		if j.concerns(ev, m) {
 			says := "the superheat hunts"
 			if len(ev.Evidence) > 0 {
-				says = ev.Evidence[0]
+				says = j.words.Text(ev.Evidence[0])
 			}
 			checks[1] = j.check("hunting", false, math.NaN(), math.NaN(), "", says)
 		}

@@ -10,6 +10,7 @@ import (
 	"dewgap/alert"
 	"dewgap/analyze"
 	"dewgap/analyze/cause"
+	"dewgap/analyze/evidence"
 	"dewgap/analyze/floodback"
 	"dewgap/analyze/phase"
 	"dewgap/analyze/reading"
@@ -190,10 +191,10 @@ func dip(low float64, seconds int) func(int, int, *stretch) {
 }
 
 func TestVerdicts(t *testing.T) {
-	fault := alert.Event{Kind: "sensor_fault", Group: "mt", Compressor: "c1", Input: "mt.c1.suction_temperature", Began: midnight.Add(time.Hour), Evidence: []string{"reads the room"}}
+	fault := alert.Event{Kind: "sensor_fault", Group: "mt", Compressor: "c1", Input: "mt.c1.suction_temperature", Began: midnight.Add(time.Hour), Evidence: evidence.Sentences([]string{"reads the room"})}
 	flood := alert.Event{Kind: "floodback", Severity: "minor", Group: "mt", Compressor: "c1", Began: midnight.Add(2 * time.Hour), SecondsBelow: 100,
 		Circuits: []alert.Score{{Name: "case-1", Score: .9}}, Causes: []alert.Cause{{Cause: "valve_oversized", Score: .6}}}
-	hunt := alert.Event{Kind: "hunting", Group: "mt", Compressor: "c1", Began: midnight.Add(time.Hour), Evidence: []string{"swings by 5 K"}}
+	hunt := alert.Event{Kind: "hunting", Group: "mt", Compressor: "c1", Began: midnight.Add(time.Hour), Evidence: evidence.Sentences([]string{"swings by 5 K"})}
 	for _, c := range []struct {
 		name    string
 		story   story
@@ -210,7 +211,7 @@ func TestVerdicts(t *testing.T) {
 				x.superheat, x.phase = 0, phase.Start
 			}
 		}}, PassRemarks, "first 120 s after a start"},
-		{"a flooded start", story{events: []alert.Event{{Kind: "flooded_start", Group: "mt", Compressor: "c1", Began: midnight.Add(2*time.Hour + 24*time.Minute), Evidence: []string{"cold oil"}}}}, Fail, "flooded start at 02:24:00: cold oil"},
+		{"a flooded start", story{events: []alert.Event{{Kind: "flooded_start", Group: "mt", Compressor: "c1", Began: midnight.Add(2*time.Hour + 24*time.Minute), Evidence: evidence.Sentences([]string{"cold oil"})}}}, Fail, "flooded start at 02:24:00: cold oil"},
 		{"another compressor's", story{events: []alert.Event{{Kind: "flooded_start", Group: "mt", Compressor: "c9", Began: midnight.Add(2 * time.Hour)}}}, Pass, ""},
 		{"wet by the discharge, as analysis has it", story{events: []alert.Event{{Kind: "floodback", Severity: "major", Group: "mt", Compressor: "c1", Began: midnight.Add(2 * time.Hour)}}}, Fail, "floodback major from 02:00:00"},
 		{"risk only", story{events: []alert.Event{{Kind: "floodback", Severity: "risk", Group: "mt", Compressor: "c1", Began: midnight.Add(2 * time.Hour)}}}, Pass, ""},
@@ -226,7 +227,7 @@ func TestVerdicts(t *testing.T) {
 			if after >= 100 && after < 200 {
 				x.phase, x.superheat = phase.Start, 0
 			}
-		}, events: []alert.Event{{Kind: "flooded_start", Group: "mt", Compressor: "c1", Began: midnight.Add(2*time.Hour + 24*time.Minute), Evidence: []string{"cold oil"}}}}, Fail, "flooded start at"},
+		}, events: []alert.Event{{Kind: "flooded_start", Group: "mt", Compressor: "c1", Began: midnight.Add(2*time.Hour + 24*time.Minute), Evidence: evidence.Sentences([]string{"cold oil"})}}}, Fail, "flooded start at"},
 		{"runs in starts alone", story{change: func(_, after int, x *stretch) {
 			if after >= -1380 && after < 1300 {
 				x.phase, x.superheat = phase.Off, math.NaN()
@@ -399,7 +400,7 @@ func TestPassesInARow(t *testing.T) {
 
 func TestBlame(t *testing.T) {
 	flood := alert.Event{Kind: "floodback", Group: "mt", Compressor: "c1", Began: midnight.Add(2*time.Hour + 30*time.Minute),
-		Circuits: []alert.Score{{Name: "case-1", Score: .9}}, Causes: []alert.Cause{{Cause: "valve_oversized", Score: .6, Why: []string{"dips"}}}}
+		Circuits: []alert.Score{{Name: "case-1", Score: .9}}, Causes: []alert.Cause{{Cause: "valve_oversized", Score: .6, Why: evidence.Sentences([]string{"dips"})}}}
 	got := story{change: dip(0, 60), events: []alert.Event{flood}}.judged(t).Cycles[0]
 	if len(got.Liquid) != 1 || got.Liquid[0].Name != "case-1" || len(got.Causes) != 1 || got.Causes[0].Name != "valve_oversized" || len(got.Next) < 3 || got.Next[2] != cause.Checks("valve_oversized")[2] {
 		t.Errorf("%+v %+v %+v", got.Liquid, got.Causes, got.Next)

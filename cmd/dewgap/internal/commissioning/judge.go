@@ -9,6 +9,7 @@ import (
 
 	"dewgap/alert"
 	"dewgap/analyze/cause"
+	"dewgap/analyze/evidence"
 	"dewgap/config"
 )
 
@@ -25,13 +26,14 @@ type judge struct {
 	events []alert.Event
 	rules  config.Commissioning
 	view   View
+	words  evidence.Renderer
 }
 
 // Judge returns the record of a whole track. events are those that analysis
 // raised on the way; view is how words are written. Who calls it fills
 // in the files and the version.
 func Judge(t *Track, events []alert.Event, rules config.Commissioning, view View) Record {
-	j := judge{t, events, rules, view}
+	j := judge{t, events, rules, view, evidence.Renderer{System: view.System, Atmosphere: t.site.Atmosphere}}
 	r := Record{
 		Format: Format, Site: t.site.Name, Rows: len(t.at), View: view,
 		Criteria: rulesOf(rules, view), Circuits: []Circuit{}, Cycles: []Cycle{},

@@ -95,7 +95,7 @@ func (j *judge) doubt(m *machineTrack, c cycle, f *figures) (why string, evidenc
 		if (j.concerns(ev, m) || ev.Group == j.group(m) && ev.Compressor == "") && measures(ev.Input) {
 			why = ev.Input + " is doubted"
 			if len(ev.Evidence) > 0 {
-				why = "a sensor is doubted: " + ev.Evidence[0]
+				why = "a sensor is doubted: " + j.words.Text(ev.Evidence[0])
 			}
 			return why, j.floods(m, c)
 		}

@@ -6,6 +6,7 @@ import (
 	"time"
 
 	"dewgap/alert"
+	"dewgap/analyze/evidence"
 	"dewgap/analyze/trend"
 	"dewgap/config"
 )
@@ -74,7 +75,7 @@ func (d *Daemon) beginAnew(s *shift, last time.Time) (*shift, error) {
 	if err != nil {
 		return nil, err
 	}
-	ended := closedBy(s.line.Book.Open(), last, "Closed because the clock was set back; what still holds opens a new event.")
+	ended := closedBy(s.line.Book.Open(), last, evidence.ClosedClockSetBack)
 	d.keep(s, last, ended, nil)
 	for _, c := range ended {
 		d.logChange(c)
@@ -96,20 +97,20 @@ func (d *Daemon) takeUp(totals []alert.Totals, days []trend.Days) {
 			open = append(open, ev)
 		}
 	}
-	d.journal.Add(closedBy(ahead, time.Time{}, "Closed because it was opened under a clock that ran ahead; what still holds opens a new event.")...)
+	d.journal.Add(closedBy(ahead, time.Time{}, evidence.ClosedClockAhead)...)
 	d.shift.line.Book.Restore(open, totals)
 	d.shift.line.RestoreTrends(days, now)
 }
 
 // closedBy closes events at an instant, but never before they opened.
-func closedBy(open []alert.Event, at time.Time, why string) (ended []alert.Change) {
+func closedBy(open []alert.Event, at time.Time, why evidence.Code) (ended []alert.Change) {
 	for _, ev := range open {
 		at := at.UTC()
 		if at.Before(ev.Opened) {
 			at = ev.Opened
 		}
 		ev.Closed = &at
-		ev.Evidence = append(slices.Clone(ev.Evidence), why)
+		ev.Evidence = append(slices.Clone(ev.Evidence), evidence.New(why))
 		ended = append(ended, alert.Change{Kind: alert.Closed, At: at, Event: ev})
 	}
 	return ended

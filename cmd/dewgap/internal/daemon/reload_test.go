@@ -15,6 +15,7 @@ import (
 	"time"
 
 	"dewgap/alert"
+	"dewgap/analyze/evidence"
 	"dewgap/analyze/reading"
 	"dewgap/analyze/trend"
 	"dewgap/cmd/dewgap/internal/metrics"
@@ -263,7 +264,7 @@ func TestTrap33ReloadTakesOver(t *testing.T) {
 		}
 		b.stop()
 		for _, ev := range b.journal.Events(time.Time{}, false) {
-			if ev.ID == first[0].ID && (ev.Closed == nil || !strings.Contains(strings.Join(ev.Evidence, " "), "no longer configured")) {
+			if ev.ID == first[0].ID && (ev.Closed == nil || !strings.Contains(strings.Join(evidence.Renderer{}.Texts(ev.Evidence), " "), "no longer configured")) {
 				t.Errorf("the event of the compressor that is gone: %+v", ev)
 			}
 		}

@@ -14,6 +14,7 @@ import (
 
 	"dewgap/alert"
 	"dewgap/analyze"
+	"dewgap/analyze/evidence"
 	"dewgap/analyze/reading"
 	"dewgap/cmd/dewgap/internal/snapshot"
 	"dewgap/collector"
@@ -168,7 +169,7 @@ func (d *Daemon) logChange(c alert.Change) {
 		args = append(args, "cause", ev.Causes[0].Cause)
 	}
 	if len(ev.Evidence) > 0 {
-		args = append(args, "evidence", ev.Evidence[0])
+		args = append(args, "evidence", d.renderer().Text(ev.Evidence[0]))
 	}
 	level := slog.LevelWarn
 	if c.Kind == alert.Closed {
@@ -213,6 +214,12 @@ func (d *Daemon) recent() []alert.Event {
 		}
 	}
 	return recent
+}
+
+// renderer puts evidence into the site's words.
+func (d *Daemon) renderer() evidence.Renderer {
+	cfg := d.shift.config
+	return evidence.Renderer{System: cfg.Units, Atmosphere: cfg.Site.Atmosphere}
 }
 
 func (d *Daemon) reportRecorder(err error) {

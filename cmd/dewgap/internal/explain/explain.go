@@ -9,13 +9,12 @@ package explain
 import (
 	"fmt"
 	"io"
-	"regexp"
-	"strconv"
 	"strings"
 	"time"
 
 	"dewgap/alert"
 	"dewgap/analyze/cause"
+	"dewgap/analyze/evidence"
 	"dewgap/analyze/units"
 )
 
@@ -29,7 +28,7 @@ type Story struct {
 	Causes   []Candidate `json:"causes,omitempty"`
 	Checks   []CheckOf   `json:"checks,omitempty"` // in the order to make them
 	Cautions string      `json:"cautions"`
-	system   units.System
+	renderer evidence.Renderer
 }
 
 // Candidate is a circuit or a cause with its share of the blame and why.
@@ -62,9 +61,9 @@ var grades = map[string]string{
 	"notice": "worth knowing", "warning": "wants looking at", "critical": "wants looking at now",
 }
 
-// Of tells ev in the units of system.
-func Of(ev alert.Event, system units.System) Story {
-	s := Story{ID: ev.ID, Cautions: cause.Cautions, system: system}
+// Of explains ev in the units of r.
+func Of(ev alert.Event, r evidence.Renderer) Story {
+	s := Story{ID: ev.ID, Cautions: cause.Cautions, renderer: r}
 	subject := "compressor " + ev.Compressor + " of group " + ev.Group
 	switch {
 	case ev.Input != "":
@@ -78,14 +77,12 @@ func Of(ev alert.Event, system units.System) Story {
 	}
 	s.Title = fmt.Sprintf("%s%s, %s, at %s, site %s", strings.ToUpper(kind[:1]), kind[1:], ev.Severity, subject, ev.Site)
 	s.Course = s.course(&ev)
-	for _, line := range ev.Evidence {
-		s.Evidence = append(s.Evidence, s.inUnits(line))
-	}
+	s.Evidence = r.Texts(ev.Evidence)
 	for _, c := range ev.Circuits[:min(told, len(ev.Circuits))] {
-		s.Circuits = append(s.Circuits, Candidate{Code: c.Name, Score: c.Score, Why: s.all(c.Why)})
+		s.Circuits = append(s.Circuits, Candidate{Code: c.Name, Score: c.Score, Why: r.Texts(c.Why)})
 	}
 	for _, c := range ev.Causes[:min(told, len(ev.Causes))] {
-		s.Causes = append(s.Causes, Candidate{Code: c.Cause, Words: cause.Words(c.Cause), Score: c.Score, Why: s.all(c.Why)})
+		s.Causes = append(s.Causes, Candidate{Code: c.Cause, Words: cause.Words(c.Cause), Score: c.Score, Why: r.Texts(c.Why)})
 	}
 	s.Checks = s.next()
 	return s
@@ -100,15 +97,15 @@ func (s *Story) course(ev *alert.Event) []string {
 		lines = append(lines, "It is still open.")
 	}
 	if ev.MinSuperheatK != nil {
-		line := "The lowest superheat was " + s.system.Difference(units.Kelvin(*ev.MinSuperheatK))
+		line := "The lowest superheat was " + s.renderer.System.Difference(units.Kelvin(*ev.MinSuperheatK))
 		if ev.FloorK != nil {
-			line += ", against a floor of " + s.system.Difference(units.Kelvin(*ev.FloorK))
+			line += ", against a floor of " + s.renderer.System.Difference(units.Kelvin(*ev.FloorK))
 		}
 		lines = append(lines, line+".")
 	}
 	if ev.SecondsBelow > 0 {
 		lines = append(lines, fmt.Sprintf("The superheat was below the floor for %s; depth times time is %s·min.",
-			span(time.Duration(ev.SecondsBelow)*time.Second), s.system.Difference(units.Kelvin(ev.KelvinSecondsBelow/60))))
+			span(time.Duration(ev.SecondsBelow)*time.Second), s.renderer.System.Difference(units.Kelvin(ev.KelvinSecondsBelow/60))))
 	}
 	if g := grades[ev.Severity]; g != "" {
 		lines = append(lines, fmt.Sprintf("Graded %s: %s.", ev.Severity, g))
@@ -130,42 +127,10 @@ func (s *Story) next() []CheckOf {
 			if n == 0 && i < cause.BeforeAnyCause {
 				of.For = ""
 			}
-			of.Do, of.Confirms, of.Clears = s.inUnits(k.Do), s.inUnits(k.Confirms), s.inUnits(k.Clears)
 			list = append(list, of)
 		}
 	}
 	return list
-}
-
-func (s *Story) all(lines []string) []string {
-	out := make([]string, 0, len(lines))
-	for _, l := range lines {
-		out = append(out, s.inUnits(l))
-	}
-	return out
-}
-
-// Evidence is written in SI, so that an event is the same for all; people of
-// another system are shown its numbers in theirs.
-var (
-	differences  = regexp.MustCompile(`([-−]?\d+(?:\.\d+)?) K\b`)
-	temperatures = regexp.MustCompile(`([-−]?\d+(?:\.\d+)?) °C`)
-	bothGiven    = regexp.MustCompile(`\d K \(\d+(?:\.\d+)? °F\)|\d °C \(\d+(?:\.\d+)? °F\)`)
-)
-
-func (s *Story) inUnits(line string) string { return InUnits(line, s.system) }
-
-// InUnits returns a line of evidence with its numbers in the units of system.
-func InUnits(line string, system units.System) string {
-	if system == units.SI || bothGiven.MatchString(line) {
-		return line
-	}
-	read := func(text string) float64 {
-		v, _ := strconv.ParseFloat(strings.ReplaceAll(strings.Fields(text)[0], "−", "-"), 64) // the expression matched a number
-		return v
-	}
-	line = differences.ReplaceAllStringFunc(line, func(t string) string { return system.Difference(units.Kelvin(read(t))) })
-	return temperatures.ReplaceAllStringFunc(line, func(t string) string { return system.Temperature(units.Celsius(read(t))) })
 }
 
 // Write prints the story for a person.

@@ -7,6 +7,7 @@ import (
 
 	"dewgap/alert"
 	"dewgap/analyze/cause"
+	"dewgap/analyze/evidence"
 	"dewgap/analyze/units"
 )
 
@@ -24,9 +25,9 @@ func event() alert.Event {
 		ID: "mt.c1-floodback-20260301T064120Z", Kind: "floodback", Severity: "minor", Site: "harbour", Group: "mt", Compressor: "c1",
 		Began: at("2026-03-01T06:40:50Z"), Opened: at("2026-03-01T06:41:20Z"), Closed: &closed, Phase: "pulldown",
 		FloorK: &floor, MinSuperheatK: &low, MinMarginK: &margin, SecondsBelow: 170, KelvinSecondsBelow: 910,
-		Circuits: []alert.Score{{Name: "case-1", Score: 0.83, Why: []string{"its coil outlet came down to 0.5 K over dew, where 6.0 K is normal"}}},
-		Causes:   []alert.Cause{{Cause: "iced_coil", Score: 0.61, Why: []string{"its last defrost reached only -2.0 °C"}}, {Cause: "low_airflow", Score: 0.2}},
-		Evidence: []string{"superheat 0.6 K is 7.4 K below the floor of 8 K (pulldown)"},
+		Circuits: []alert.Score{{Name: "case-1", Score: 0.83, Why: []evidence.Item{evidence.New(evidence.ClosedClockAhead)}}},
+		Causes:   []alert.Cause{{Cause: "iced_coil", Score: 0.61, Why: evidence.Sentences([]string{"its last defrost was cold"})}, {Cause: "low_airflow", Score: 0.2}},
+		Evidence: evidence.Sentences([]string{"superheat 0.6 K is 7.4 K below the floor of 8 K (pulldown)"}),
 	}
 }
 
@@ -38,11 +39,11 @@ func TestStoryInBothSystems(t *testing.T) {
 		want   []string
 		never  []string
 	}{
-		{units.SI, []string{"lowest superheat was 0.6 K, against a floor of 8.0 K", "0.5 K over dew", "reached only -2.0 °C", "15.2 K·min"}, nil},
-		{units.US, []string{"lowest superheat was 1.1 °F, against a floor of 14.4 °F", "0.9 °F over dew", "10.8 °F is normal", "reached only 28.4 °F", "13.3 °F below the floor of 14.4 °F"}, []string{"0.5 K", "-2.0 °C"}},
+		{units.SI, []string{"lowest superheat was 0.6 K, against a floor of 8.0 K", "15.2 K·min"}, nil},
+		{units.US, []string{"lowest superheat was 1.1 °F, against a floor of 14.4 °F", "27.3 °F·min"}, []string{"0.6 K against"}},
 	} {
 		var b strings.Builder
-		if err := Of(event(), c.system).Write(&b); err != nil {
+		if err := Of(event(), evidence.Renderer{System: c.system}).Write(&b); err != nil {
 			t.Fatal(err)
 		}
 		for _, w := range append(c.want, "Floodback, minor, at compressor c1", "closed at 2026-03-01T06:44:10Z, 3 min after", "case-1, 83 %", "iced coil (iced_coil), 61 %", cause.Cautions) {
@@ -59,7 +60,7 @@ func TestStoryInBothSystems(t *testing.T) {
 }
 
 func TestChecksComeOnceAndReadingFirst(t *testing.T) {
-	s := Of(event(), units.SI)
+	s := Of(event(), evidence.Renderer{})
 	if len(s.Checks) < 5 || s.Checks[0].For != "" || s.Checks[cause.BeforeAnyCause].For != "iced_coil" {
 		t.Fatalf("order of checks: %+v", s.Checks)
 	}
@@ -76,7 +77,7 @@ func TestChecksComeOnceAndReadingFirst(t *testing.T) {
 func TestBareEvent(t *testing.T) {
 	var b strings.Builder
 	ev := alert.Event{ID: "x", Kind: "no_data", Severity: "warning", Group: "mt", Input: "mt.suction_pressure"}
-	if err := Of(ev, units.SI).Write(&b); err != nil {
+	if err := Of(ev, evidence.Renderer{}).Write(&b); err != nil {
 		t.Fatal(err)
 	}
 	if text := b.String(); strings.Contains(text, "lowest superheat") || strings.Contains(text, "Likely") || !strings.Contains(text, "still open") {

@@ -18,6 +18,7 @@ import (
 
 	"dewgap/alert"
 	"dewgap/analyze"
+	"dewgap/analyze/evidence"
 	"dewgap/analyze/phase"
 	"dewgap/analyze/reading"
 	"dewgap/analyze/units"
@@ -42,7 +43,7 @@ func picture() *snapshot.Snapshot {
 	return &snapshot.Snapshot{
 		Site: "demo", Time: noon,
 		Points: []reading.Point{{Path: "mt.suction_pressure"}, {Path: "mt.c2.suction_temperature"}},
-		Inputs: []analyze.Input{{Value: 2.2e5, At: noon.Add(-1500 * time.Millisecond), Quality: reading.Good}, {Value: nan, Quality: reading.Missing, Reason: "timeout"}},
+		Inputs: []analyze.Input{{Value: 2.2e5, At: noon.Add(-1500 * time.Millisecond), Quality: reading.Good}, {Value: nan, Quality: reading.Missing, Reason: &evidence.Item{Code: evidence.Sentence, Text: "timeout"}}},
 		States: []analyze.State{
 			{Group: "mt", Name: "c1", Phase: phase.Steady, Quality: reading.Good, Superheat: 11.2, Floor: 11, Margin: 0.2, Uncertainty: 2.1, SuctionPressure: 220000, Dew: -9.5, SuctionTemperature: 1.7},
 			{Group: "mt", Name: "c2", Compressor: 1, Phase: phase.Unknown, Quality: reading.Missing, Superheat: units.Kelvin(nan), Floor: 11, Margin: units.Kelvin(nan),

@@ -9,11 +9,11 @@ import (
 
 	"dewgap/alert"
 	"dewgap/analyze"
+	"dewgap/analyze/evidence"
 	"dewgap/analyze/floodback"
 	"dewgap/analyze/phase"
 	"dewgap/analyze/trend"
 	"dewgap/analyze/units"
-	"dewgap/cmd/dewgap/internal/explain"
 )
 
 // Tally counts what a run showed of each compressor, for a summary that a
@@ -78,6 +78,7 @@ func (t *Tally) Add(r analyze.Result) {
 
 // Write prints the summary: times in each phase, lowest superheat, events.
 func (t *Tally) Write(w io.Writer, system units.System, events []alert.Event) {
+	r := evidence.Renderer{System: system, Atmosphere: t.site.Atmosphere}
 	fmt.Fprintf(w, "%s: %d rows, %s to %s\n\n", t.site.Name, t.rows, t.from.Format(time.RFC3339), t.to.Format(time.RFC3339))
 	i := 0
 	for _, g := range t.site.Groups {
@@ -93,10 +94,10 @@ func (t *Tally) Write(w io.Writer, system units.System, events []alert.Event) {
 		fmt.Fprintln(w, "no events")
 	}
 	for _, ev := range events {
-		writeEvent(w, system, ev)
+		writeEvent(w, r, ev)
 	}
 	for _, n := range t.notices {
-		fmt.Fprintf(w, "trend  %s %s: %s\n", n.Group, n.Circuit+n.Compressor, explain.InUnits(n.Words, system))
+		fmt.Fprintf(w, "trend  %s %s: %s\n", n.Group, n.Circuit+n.Compressor, r.Text(n.Found))
 	}
 }
 
@@ -116,7 +117,7 @@ func (c *tallied) write(w io.Writer, name string, system units.System) {
 		name, short(c.below), short(c.known), strings.Join(parts, ", "))
 }
 
-func writeEvent(w io.Writer, system units.System, ev alert.Event) {
+func writeEvent(w io.Writer, r evidence.Renderer, ev alert.Event) {
 	subject := ev.Group
 	if ev.Compressor != "" {
 		subject += " " + ev.Compressor
@@ -128,17 +129,17 @@ func writeEvent(w io.Writer, system units.System, ev alert.Event) {
 	fmt.Fprintf(w, "%s  %s %s  %s, %s\n", ev.Opened.Format(time.RFC3339), ev.Kind, ev.Severity, subject, ended)
 	if ev.Kind == floodback.Floodback.String() && ev.MinSuperheatK != nil && ev.FloorK != nil {
 		fmt.Fprintf(w, "    in %s: lowest superheat %s, floor %s, %s below it\n", ev.Phase,
-			system.Difference(units.Kelvin(*ev.MinSuperheatK)), system.Difference(units.Kelvin(*ev.FloorK)),
+			r.System.Difference(units.Kelvin(*ev.MinSuperheatK)), r.System.Difference(units.Kelvin(*ev.FloorK)),
 			short(time.Duration(ev.SecondsBelow)*time.Second))
 	}
-	for _, sentence := range ev.Evidence {
+	for _, sentence := range r.Texts(ev.Evidence) {
 		fmt.Fprintf(w, "    %s\n", sentence)
 	}
 	for n, c := range ev.Circuits[:min(3, len(ev.Circuits))] {
-		fmt.Fprintf(w, "    circuit %d: %s (%.2f) %s\n", n+1, c.Name, c.Score, strings.Join(c.Why, "; "))
+		fmt.Fprintf(w, "    circuit %d: %s (%.2f) %s\n", n+1, c.Name, c.Score, strings.Join(r.Texts(c.Why), "; "))
 	}
 	for n, c := range ev.Causes[:min(3, len(ev.Causes))] {
-		fmt.Fprintf(w, "    cause %d: %s (%.2f) %s\n", n+1, c.Cause, c.Score, strings.Join(c.Why, "; "))
+		fmt.Fprintf(w, "    cause %d: %s (%.2f) %s\n", n+1, c.Cause, c.Score, strings.Join(r.Texts(c.Why), "; "))
 	}
 	fmt.Fprintf(w, "    id %s\n", ev.ID)
 }

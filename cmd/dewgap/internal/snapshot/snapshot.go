@@ -14,23 +14,27 @@ import (
 
 	"dewgap/alert"
 	"dewgap/analyze"
+	"dewgap/analyze/evidence"
 	"dewgap/analyze/reading"
 	"dewgap/analyze/superheat"
 	"dewgap/analyze/trend"
+	"dewgap/analyze/units"
 	"dewgap/cmd/dewgap/internal/pipeline"
 	"dewgap/collector"
 )
 
 // Snapshot is a site at one row. It is never changed after Publish.
 type Snapshot struct {
-	Site   string
-	Mode   string // "live", "demo", "replay"
-	Note   string // beside the mode, for people: "plant time runs 30 × faster"
-	Units  string // what people are shown first: "si" or "us"
-	Time   time.Time
-	Points []reading.Point
-	States []analyze.State
-	Inputs []analyze.Input // same index as Points
+	Site  string
+	Mode  string // "live", "demo", "replay"
+	Note  string // beside the mode, for people: "plant time runs 30 × faster"
+	Units string // what people are shown first: "si" or "us"
+	// Atmosphere is the pressure of the air at the site, which gauges do not show.
+	Atmosphere units.Pascal
+	Time       time.Time
+	Points     []reading.Point
+	States     []analyze.State
+	Inputs     []analyze.Input // same index as Points
 	// Budgets tell where the uncertainty of each superheat comes from; same
 	// index as States, or empty. One without parts is not known.
 	Budgets []superheat.Budget
@@ -79,11 +83,12 @@ func Of(site analyze.Site, p *pipeline.Pipeline, r analyze.Result) *Snapshot {
 	return &Snapshot{
 		Refrigerants: refrigerants,
 
-		Site:   site.Name,
-		Time:   r.Time,
-		Points: site.Points,
-		States: slices.Clone(r.States),
-		Inputs: slices.Clone(r.Inputs),
+		Site:       site.Name,
+		Atmosphere: site.Atmosphere,
+		Time:       r.Time,
+		Points:     site.Points,
+		States:     slices.Clone(r.States),
+		Inputs:     slices.Clone(r.Inputs),
 
 		Notices: r.Notices,
 		Open:    p.Book.Open(),
@@ -99,6 +104,12 @@ func (s *Snapshot) Budget(i int) (superheat.Budget, bool) {
 		return superheat.Budget{}, false
 	}
 	return s.Budgets[i], true
+}
+
+// Renderer puts evidence into words in the units that people are shown first.
+func (s *Snapshot) Renderer() evidence.Renderer {
+	system, _ := units.ParseSystem(s.Units) // SI where it is not stated
+	return evidence.Renderer{System: system, Atmosphere: s.Atmosphere}
 }
 
 // AllFaults returns Faults and those of journal, ledger and configuration.

@@ -5,21 +5,27 @@ import (
 	"net/http"
 	"time"
 
+	"dewgap/analyze/evidence"
 	"dewgap/analyze/units"
 	"dewgap/cmd/dewgap/internal/explain"
 )
+
+// renderer puts evidence into the site's words, as far as the site is known.
+func (s *Server) renderer() evidence.Renderer {
+	if shown, _ := s.parts.Board.Current(); shown != nil {
+		return shown.Renderer()
+	}
+	return evidence.Renderer{Atmosphere: units.StandardAtmosphere}
+}
 
 // explain answers with the story of one event: JSON, or text for people.
 // Units are the site's unless ?units= says otherwise.
 func (s *Server) explain(w http.ResponseWriter, r *http.Request) {
 	query := r.URL.Query()
-	system := units.SI
-	if shown, _ := s.parts.Board.Current(); shown != nil {
-		system, _ = units.ParseSystem(shown.Units)
-	}
+	render := s.renderer()
 	if text := query.Get("units"); text != "" {
 		var err error
-		if system, err = units.ParseSystem(text); err != nil {
+		if render.System, err = units.ParseSystem(text); err != nil {
 			badParameter(w, "units", text, "si or us")
 			return
 		}
@@ -34,7 +40,7 @@ func (s *Server) explain(w http.ResponseWriter, r *http.Request) {
 		if ev.ID != id {
 			continue
 		}
-		told := explain.Of(ev, system)
+		told := explain.Of(ev, render)
 		if format != "text" {
 			s.writeJSON(w, told)
 			return

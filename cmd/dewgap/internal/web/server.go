@@ -161,7 +161,7 @@ func (s *Server) events(w http.ResponseWriter, r *http.Request) {
 		}
 	}
 	w.Header().Set("Content-Type", "application/jsonl; charset=utf-8")
-	if err := alert.WriteEvents(w, s.parts.Events.Events(since, onlyOpen)); err != nil {
+	if err := alert.WriteEvents(w, s.parts.Events.Events(since, onlyOpen), s.renderer()); err != nil {
 		s.parts.Log.Debug("events not sent", "err", err)
 	}
 }

@@ -5,6 +5,7 @@ import (
 	"time"
 
 	"dewgap/alert"
+	"dewgap/analyze/evidence"
 	"dewgap/analyze/reading"
 	"dewgap/analyze/superheat"
 	"dewgap/analyze/trend"
@@ -96,9 +97,13 @@ func stateOf(s *snapshot.Snapshot, age time.Duration, version string) siteState 
 		Site: s.Site, Time: instant(s.Time), AgeSeconds: math.Round(age.Seconds()*10) / 10, Current: current,
 		Mode: s.Mode, Note: s.Note, Units: s.Units, Version: version,
 		Compressors: []compressorState{}, Inputs: []inputState{}, Sources: []sourceState{},
-		OpenEvents: append([]alert.Event{}, s.Open...), Recent: append([]alert.Event{}, s.Recent...),
-		Notices: append([]trend.Notice{}, s.Notices...),
+		OpenEvents: withText(s.Open, s.Renderer()), Recent: withText(s.Recent, s.Renderer()),
+		Notices: []trend.Notice{},
 		Faults:  append([]snapshot.Fault{}, s.AllFaults()...), Replay: s.Replay,
+	}
+	for _, n := range s.Notices {
+		n.Found.Text = s.Renderer().Text(n.Found)
+		out.Notices = append(out.Notices, n)
 	}
 	for i := range s.States {
 		st := &s.States[i]
@@ -113,7 +118,7 @@ func stateOf(s *snapshot.Snapshot, age time.Duration, version string) siteState 
 			out.Compressors = append(out.Compressors, c)
 			continue
 		}
-		c.Phase, c.Quality, c.Reason = st.Phase.String(), st.Quality.String(), st.Reason
+		c.Phase, c.Quality, c.Reason = st.Phase.String(), st.Quality.String(), s.Renderer().Optional(st.Reason)
 		if st.Quality.HasValue() {
 			c.Superheat, c.Margin = number(float64(st.Superheat)), number(float64(st.Margin))
 			if c.Superheat != nil {
@@ -143,6 +148,15 @@ func stateOf(s *snapshot.Snapshot, age time.Duration, version string) siteState 
 	return out
 }
 
+// withText returns events with their words.
+func withText(events []alert.Event, r evidence.Renderer) []alert.Event {
+	out := make([]alert.Event, 0, len(events))
+	for _, ev := range events {
+		out = append(out, ev.WithText(r))
+	}
+	return out
+}
+
 // explain shows where the uncertainty comes from, and warns of a floor that is
 // not above it.
 func (c *compressorState) explain(b superheat.Budget, floor units.Kelvin, people string) {
@@ -158,7 +172,7 @@ var unitOf = map[reading.Kind]string{reading.Pressure: "Paa", reading.Temperatur
 
 func inputOf(s *snapshot.Snapshot, i int, current bool) inputState {
 	in, p := &s.Inputs[i], &s.Points[i]
-	out := inputState{Input: p.Path, Unit: unitOf[p.Role.Kind()], Time: instant(in.At), Quality: in.Quality.String(), Reason: in.Reason}
+	out := inputState{Input: p.Path, Unit: unitOf[p.Role.Kind()], Time: instant(in.At), Quality: in.Quality.String(), Reason: s.Renderer().Optional(in.Reason)}
 	if !current && in.Quality.HasValue() {
 		out.Quality, out.Reason = reading.Stale.String(), "nothing has been analysed lately"
 	} else if in.Quality.HasValue() {

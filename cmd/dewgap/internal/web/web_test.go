@@ -18,6 +18,7 @@ import (
 
 	"dewgap/alert"
 	"dewgap/analyze"
+	"dewgap/analyze/evidence"
 	"dewgap/analyze/units"
 	"dewgap/cmd/dewgap/internal/snapshot"
 	"dewgap/cmd/dewgap/internal/snapshot/snaptest"
@@ -176,7 +177,7 @@ func TestOldSnapshotIsNotThePresent(t *testing.T) {
 // Trap 27: names from the field reach the page as data alone.
 func TestTrap27NamesAreNeverMarkup(t *testing.T) {
 	s := snaptest.EveryState()
-	s.Site, s.States[0].Name, s.States[0].Reason = nasty, nasty, nasty
+	s.Site, s.States[0].Name, s.States[0].Reason = nasty, nasty, &evidence.Item{Code: evidence.Sentence, Text: nasty}
 	h := handlerOf(boardOf(s), shelf{})
 	_, page, header := get(t, h, "/")
 	if strings.Contains(page, "onerror") {

@@ -183,7 +183,7 @@ function draw() {
   put("events", s.open_events.map((e) => [e.id, e.severity, e.circuits, e.causes, e.evidence, Math.round(e.seconds_below / 10)]), () => s.open_events.length
     ? el("div", { class: "eventlist" }, s.open_events.map(eventPlate)) : el("p", { class: "calm" }, s.current ? "None." : "None known; see above."));
   $("trendsection").hidden = !(s.notices || []).length;
-  put("trends", s.notices || [], () => el("ul", null, (s.notices || []).map((n) => el("li", null, el("b", null, n.group + " · " + (n.circuit || n.compressor)), ": " + inUnits(n.words)))));
+  put("trends", s.notices || [], () => el("ul", null, (s.notices || []).map((n) => el("li", null, el("b", null, n.group + " · " + (n.circuit || n.compressor)), ": " + n.found.text))));
   const groups = [...new Set(s.compressors.map((c) => c.group))];
   put("machines", [s.compressors, s.open_events.map((e) => [e.id, e.severity]), [...histories].map(([k, h]) => [k, h.from, h.lowest_superheat_k.length, h.lowest_superheat_k.at(-1)])], () => groups.map((g) => {
     const of = s.compressors.filter((c) => c.group === g);
