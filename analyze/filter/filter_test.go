@@ -106,7 +106,13 @@ func TestLagIsExactOnARamp(t *testing.T) {
 }
 
 func TestHistory(t *testing.T) {
-	h := History{Spacing: 5 * second}
+	for _, spacing := range []int64{0, 5 * second} {
+		testHistory(t, spacing)
+	}
+}
+
+func testHistory(t *testing.T, spacing int64) {
+	h := History{Spacing: spacing}
 	if !math.IsNaN(h.Newest()) || !math.IsNaN(h.Ago(100*second, 60*second)) || !math.IsNaN(h.Highest(100*second, 60*second)) {
 		t.Error("a new history knows something")
 	}
@@ -130,7 +136,7 @@ func TestHistory(t *testing.T) {
 		t.Errorf("highest of nothing: %g", got)
 	}
 	h.Reset()
-	if !math.IsNaN(h.Newest()) || h.Spacing != 5*second {
+	if !math.IsNaN(h.Newest()) || h.Spacing != spacing {
 		t.Error("Reset keeps points or loses the spacing")
 	}
 }

@@ -7,9 +7,10 @@ const historyPoints = 32
 
 // History remembers the recent past of one quantity at an even spacing; each
 // point is the mean of its interval, so that fast sampling lowers the noise.
-// With 5 s of spacing it reaches back two minutes and a half.
+// With 5 s of spacing it reaches back two minutes and a half. The zero value is
+// empty.
 type History struct {
-	Spacing int64 // ns; more than 0
+	Spacing int64 // ns; 0 is DefaultSpacing
 	at      [historyPoints]int64
 	value   [historyPoints]float64
 	next    int
@@ -18,14 +19,25 @@ type History struct {
 	bucket  int64
 }
 
+// DefaultSpacing is the spacing of a History that states none, ns.
+const DefaultSpacing = int64(5e9)
+
+func (h *History) spacing() int64 {
+	if h.Spacing == 0 {
+		return DefaultSpacing
+	}
+	return h.Spacing
+}
+
 // Update enters x at a time in ns; NaN is passed over.
 func (h *History) Update(at int64, x float64) {
 	if math.IsNaN(x) {
 		return
 	}
-	b := at / h.Spacing
+	spacing := h.spacing()
+	b := at / spacing
 	if b != h.bucket && h.n > 0 {
-		h.at[h.next], h.value[h.next] = h.bucket*h.Spacing+h.Spacing/2, h.sum/float64(h.n)
+		h.at[h.next], h.value[h.next] = h.bucket*spacing+spacing/2, h.sum/float64(h.n)
 		h.next = (h.next + 1) % historyPoints
 		h.sum, h.n = 0, 0
 	}
@@ -62,7 +74,7 @@ func (h *History) Highest(at, span int64) float64 {
 // third of span; NaN when there is none.
 func (h *History) Ago(at, span int64) float64 {
 	want := at - span
-	best, miss := math.NaN(), max(2*h.Spacing, span/3)
+	best, miss := math.NaN(), max(2*h.spacing(), span/3)
 	for i := range h.at {
 		if h.at[i] == 0 {
 			continue

@@ -8,19 +8,20 @@ package filter
 import "math"
 
 // LowPass is a first-order low-pass in event time. Its zero value knows
-// nothing. Of one LowPass the time constant is always the same.
+// nothing.
 type LowPass struct {
 	value float64
 	known bool
 	step  int64   // ns, of the last gain
-	gain  float64 // for step, which mostly serves again
+	tau   float64 // s, of the last gain
+	gain  float64 // which mostly serves again
 }
 
 // Update enters x after step ns, with time constant tau in s, and returns the
 // smoothed value; NaN changes nothing.
 func (l *LowPass) Update(x float64, step int64, tau float64) float64 {
-	if step != l.step {
-		l.step, l.gain = step, gain(step, tau)
+	if step != l.step || tau != l.tau {
+		l.step, l.tau, l.gain = step, tau, gain(step, tau)
 	}
 	return l.blend(x, l.gain)
 }

@@ -3,6 +3,7 @@ package phase
 import (
 	"math"
 
+	"dewgap/analyze/filter"
 	"dewgap/analyze/frame"
 	"dewgap/analyze/units"
 )
@@ -16,12 +17,12 @@ type Circuit struct {
 	last  int64
 	first int64 // sample after the last hole
 
-	coil     trail
-	air, dew lag // over a minute
+	coil     filter.History
+	air, dew filter.LowPass // over a minute
 	flag     flag
 	feed     feed
-	near     int64 // since when the load looks recovered; 0: it does not
-	idle     lag   // share of time in which no compressor draws on the coil, over ten minutes
+	near     int64          // since when the load looks recovered; 0: it does not
+	idle     filter.LowPass // share of time in which no compressor draws on the coil, over ten minutes
 
 	Before Before  // how the circuit ran before its last defrost
 	Last   Episode // its last defrost
@@ -30,26 +31,26 @@ type Circuit struct {
 // Before is how a circuit runs when nothing disturbs it, averaged over some
 // twenty minutes; NaN where not known.
 type Before struct {
-	air, dew, outlet, gap, superheat lag
-	sway                             lag // mean |air − its mean|
+	air, dew, outlet, gap, superheat filter.LowPass
+	sway                             filter.LowPass // mean |air − its mean|
 	seconds                          float64
 }
 
 // Air is the temperature of the cooled air, °C.
-func (b *Before) Air() float64 { return b.air.now() }
+func (b *Before) Air() float64 { return b.air.Value() }
 
 // airTop returns the highest air of undisturbed running: of a thermostat's
 // triangle the half height is twice the mean deviation.
-func (b *Before) airTop() float64 { return b.air.now() + airSways*b.sway.now() }
+func (b *Before) airTop() float64 { return b.air.Value() + airSways*b.sway.Value() }
 
 // Superheat is that of the coil outlet over the group's dew, K.
-func (b *Before) Superheat() float64 { return b.superheat.now() }
+func (b *Before) Superheat() float64 { return b.superheat.Value() }
 
 // Dew is the group's suction dew, °C.
-func (b *Before) Dew() float64 { return b.dew.now() }
+func (b *Before) Dew() float64 { return b.dew.Value() }
 
 // Gap returns how far the air stood above dew before the last defrost, K.
-func (c *Circuit) Gap() float64 { return c.Before.gap.now() }
+func (c *Circuit) Gap() float64 { return c.Before.gap.Value() }
 
 const (
 	baselineTau = 1200.0 // s; twenty minutes
@@ -95,25 +96,25 @@ func (c *Circuit) Observe(at int64, x *frame.Circuit, dew float64, pumping, rest
 	if c.last != 0 && at-c.last >= s.hole {
 		c.reset()
 	}
-	dt := 0.0
+	step := int64(0)
 	if c.last != 0 {
-		dt = float64(at-c.last) / 1e9
+		step = at - c.last
 	}
 	if c.first == 0 {
 		c.first = at
 	}
 	c.last = at
-	c.coil.take(at, float64(x.CoilOutlet))
-	c.air.take(float64(x.Air), dt, quietTau)
+	c.coil.Update(at, float64(x.CoilOutlet))
+	c.air.Update(float64(x.Air), step, quietTau)
 	if pumping {
-		c.dew.take(dew, dt, quietTau)
-		c.idle.take(0, dt, idleTau)
+		c.dew.Update(dew, step, quietTau)
+		c.idle.Update(0, step, idleTau)
 	} else {
-		c.idle.take(1, dt, idleTau)
+		c.idle.Update(1, step, idleTau)
 	}
 	watched := !math.IsNaN(float64(x.CoilOutlet))
 	if watched {
-		c.feed.watch(at, c, dt, s)
+		c.feed.watch(at, c, step, s)
 	}
 	switch {
 	case x.Signal != Unset && !c.flag.hangs(at, x.Signal, s):
@@ -121,7 +122,7 @@ func (c *Circuit) Observe(at int64, x *frame.Circuit, dew float64, pumping, rest
 	case watched:
 		c.guessByOutlet(at, s)
 	case !math.IsNaN(float64(x.Air)):
-		c.guessByAir(at, dt, s)
+		c.guessByAir(at, s)
 	default:
 		// Nothing on this circuit can tell: it passes for undisturbed.
 		if c.stage != Refrigerating && at-c.first >= s.startLength {
@@ -131,10 +132,10 @@ func (c *Circuit) Observe(at int64, x *frame.Circuit, dew float64, pumping, rest
 	switch c.stage {
 	case Refrigerating:
 		if pumping && !c.feed.shut {
-			c.learn(at, x, dew, dt)
+			c.learn(x, dew, step)
 		}
 	case Defrosting, Dripping:
-		c.watchDefrost(x, dt)
+		c.watchDefrost(x, step)
 	case PullingDown:
 		if c.recovered(at, pumping, rested, s) {
 			c.Last.Over = at
@@ -146,8 +147,8 @@ func (c *Circuit) Observe(at int64, x *frame.Circuit, dew float64, pumping, rest
 // reset forgets what a hole in the data makes hearsay: everything but how the
 // circuit usually runs.
 func (c *Circuit) reset() {
-	c.coil.forget()
-	c.air, c.dew, c.idle = lag{}, lag{}, lag{}
+	c.coil.Reset()
+	c.air, c.dew, c.idle = filter.LowPass{}, filter.LowPass{}, filter.LowPass{}
 	c.stage, c.since, c.first, c.near = StageUnknown, 0, 0, 0
 	c.flag.forget()
 	c.feed.open()
@@ -184,30 +185,30 @@ func (c *Circuit) follow(at int64, x *frame.Circuit, s *limits) {
 // include the drip or not: the coil outlet falls when liquid comes back.
 func (c *Circuit) resumed(at int64, x *frame.Circuit, s *limits) bool {
 	waited := at - c.Last.Ended
-	if math.IsNaN(float64(x.CoilOutlet)) || math.IsNaN(c.coil.now()) {
+	if math.IsNaN(float64(x.CoilOutlet)) || math.IsNaN(c.coil.Newest()) {
 		return waited >= s.drip
 	}
 	return c.falls(at) || waited >= s.dripLimit
 }
 
 // learn takes undisturbed running into the baseline.
-func (c *Circuit) learn(at int64, x *frame.Circuit, dew, dt float64) {
+func (c *Circuit) learn(x *frame.Circuit, dew float64, step int64) {
 	b := &c.Before
 	if b.seconds < 4*baselineTau {
-		b.seconds += dt
+		b.seconds += float64(step) / 1e9
 	}
 	tau := min(baselineTau, max(b.seconds, 30))
-	b.air.take(float64(x.Air), dt, tau)
-	b.sway.take(math.Abs(c.air.now()-b.air.now()), dt, tau)
-	b.dew.take(dew, dt, tau)
-	b.outlet.take(float64(x.CoilOutlet), dt, tau)
-	b.gap.take(float64(x.Air)-dew, dt, tau)
-	b.superheat.take(float64(x.CoilOutlet)-dew, dt, tau)
+	b.air.Update(float64(x.Air), step, tau)
+	b.sway.Update(math.Abs(c.air.Value()-b.air.Value()), step, tau)
+	b.dew.Update(dew, step, tau)
+	b.outlet.Update(float64(x.CoilOutlet), step, tau)
+	b.gap.Update(float64(x.Air)-dew, step, tau)
+	b.superheat.Update(float64(x.CoilOutlet)-dew, step, tau)
 }
 
 // watchDefrost measures peak and melting plateau.
-func (c *Circuit) watchDefrost(x *frame.Circuit, dt float64) {
-	v := c.coil.now()
+func (c *Circuit) watchDefrost(x *frame.Circuit, step int64) {
+	v := c.coil.Newest()
 	if math.IsNaN(float64(x.CoilOutlet)) || math.IsNaN(v) {
 		return
 	}
@@ -215,6 +216,6 @@ func (c *Circuit) watchDefrost(x *frame.Circuit, dt float64) {
 		c.Last.Peak = p
 	}
 	if c.stage == Defrosting && math.Abs(v) <= 1 {
-		c.Last.Plateau += dt
+		c.Last.Plateau += float64(step) / 1e9
 	}
 }

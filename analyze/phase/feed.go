@@ -1,12 +1,16 @@
 package phase
 
-import "math"
+import (
+	"math"
+
+	"dewgap/analyze/filter"
+)
 
 // feed tells from the coil outlet whether liquid is fed to the coil, and, when
 // it is not, whether that is a thermostat's pause or a defrost.
 type feed struct {
-	restless lag   // mean |deviation| of the coil's superheat from its usual one, K
-	above    int64 // since when the outlet is higher than refrigeration explains; 0: it is not
+	restless filter.LowPass // mean |deviation| of the coil's superheat from its usual one, K
+	above    int64          // since when the outlet is higher than refrigeration explains; 0: it is not
 	shut     bool
 	from     int64 // when it was shut
 	proven   bool  // a defrost: it went where no pause of the valve goes
@@ -26,16 +30,16 @@ func (f *feed) open() {
 }
 
 // watch takes the outlet as it is now.
-func (f *feed) watch(at int64, c *Circuit, dt float64, s *limits) {
-	outlet := c.coil.now()
+func (f *feed) watch(at int64, c *Circuit, step int64, s *limits) {
+	outlet := c.coil.Newest()
 	if math.IsNaN(outlet) {
 		return
 	}
-	over := outlet - c.dew.now()
-	usual, still := c.Before.superheat.now(), f.restless.now()
+	over := outlet - c.dew.Value()
+	usual, still := c.Before.superheat.Value(), f.restless.Value()
 	if f.shut {
 		f.proven = f.proven || f.proof(at, outlet, c, s)
-		if !(over < usual+riseLeast/2) || outlet > c.Before.outlet.now()+riseOutlet {
+		if !(over < usual+riseLeast/2) || outlet > c.Before.outlet.Value()+riseOutlet {
 			f.calm = at
 		}
 		if c.falls(at) || at-f.calm >= calmHolds || at-f.from > s.signalLimit {
@@ -57,11 +61,11 @@ func (f *feed) watch(at int64, c *Circuit, dt float64, s *limits) {
 	if c.stage == PullingDown {
 		limit += risePulldown
 	}
-	level := outlet - c.Before.outlet.now()
+	level := outlet - c.Before.outlet.Value()
 	if over <= limit && !(level > riseLevel) || level < riseOutlet {
 		f.above, f.cold = 0, true
 		if c.stage == Refrigerating {
-			f.restless.take(math.Abs(over-usual), dt, baselineTau)
+			f.restless.Update(math.Abs(over-usual), step, baselineTau)
 		}
 		return
 	}
@@ -80,11 +84,11 @@ func (f *feed) watch(at int64, c *Circuit, dt float64, s *limits) {
 // its air, in air warmer than the thermostat lets it get, or for longer than a
 // pause lasts.
 func (f *feed) proof(at int64, outlet float64, c *Circuit, s *limits) bool {
-	air := c.air.now()
+	air := c.air.Value()
 	switch {
 	case outlet > air+proofOverAir, air > c.Before.airTop()+proofOverTop:
 		return true
-	case math.IsNaN(air) && outlet > c.Before.outlet.now()+proofOverOutlet && outlet > proofThawed:
+	case math.IsNaN(air) && outlet > c.Before.outlet.Value()+proofOverOutlet && outlet > proofThawed:
 		return true
 	}
 	return at-f.from > max(s.pauseLimit, 5*f.longest/2)
@@ -93,22 +97,22 @@ func (f *feed) proof(at int64, outlet float64, c *Circuit, s *limits) bool {
 // falls tells whether the outlet falls as it does when liquid comes back:
 // faster than noise carries a mean of 5 s, and than a hot coil cools by itself.
 func (c *Circuit) falls(at int64) bool {
-	top := c.coil.highest(at, fallSpan+trailStep)
-	room := c.air.now()
+	top := c.coil.Highest(at, fallSpan+filter.DefaultSpacing)
+	room := c.air.Value()
 	if math.IsNaN(room) {
 		room = 0
 	}
-	return top-c.coil.now() > max(fallKelvin, fallShare*(top-room))
+	return top-c.coil.Newest() > max(fallKelvin, fallShare*(top-room))
 }
 
 // guessByOutlet moves without a defrost signal, by the coil outlet.
 func (c *Circuit) guessByOutlet(at int64, s *limits) {
 	f := &c.feed
-	outlet := c.coil.now()
+	outlet := c.coil.Newest()
 	switch c.stage {
 	case StageUnknown:
 		// Cold, and close over dew: liquid is fed. Else a defrost may be under way.
-		over, gap := outlet-c.dew.now(), c.air.now()-c.dew.now()
+		over, gap := outlet-c.dew.Value(), c.air.Value()-c.dew.Value()
 		if fed := over < fedOver && outlet < fedOutlet && !(gap < over-2); !fed {
 			f.calm = 0
 			if outlet > thawed && at-c.first > calmHolds {
@@ -143,9 +147,9 @@ func (c *Circuit) guessByOutlet(at int64, s *limits) {
 
 // guessByAir guesses from the air alone: it warms while the coil does not
 // cool it, and turns when the coil is back.
-func (c *Circuit) guessByAir(at int64, dt float64, s *limits) {
+func (c *Circuit) guessByAir(at int64, s *limits) {
 	f := &c.feed
-	air := c.air.now()
+	air := c.air.Value()
 	switch c.stage {
 	case StageUnknown:
 		if at-c.first >= calmHolds {
@@ -165,7 +169,7 @@ func (c *Circuit) guessByAir(at int64, dt float64, s *limits) {
 		}
 	case Defrosting, Dripping:
 		f.crest = max(f.crest, air)
-		turn := max(airTurn, airTurnShare*(f.crest-c.Before.air.now()))
+		turn := max(airTurn, airTurnShare*(f.crest-c.Before.air.Value()))
 		if air < f.crest-turn || air < c.Before.airTop() || at-c.Last.Began > s.signalLimit {
 			c.Last.Ended = at
 			c.resume(at)

@@ -93,12 +93,12 @@ func unsignalled(x *frame.Frame) bool {
 
 // follow lets the group's pressures be watched.
 func (g *Group) follow(x *frame.Frame) {
-	dt := 0.0
+	step := int64(0)
 	if g.last != 0 {
-		dt = float64(x.At-g.last) / 1e9
+		step = x.At - g.last
 		if x.At-g.last >= g.limits.hole {
-			g.stream.suction.forget()
-			g.stream.condensing.forget()
+			g.stream.suction.Reset()
+			g.stream.condensing.Reset()
 		}
 	}
 	g.last = x.At
@@ -106,7 +106,7 @@ func (g *Group) follow(x *frame.Frame) {
 	for i := range g.Compressors {
 		runs = runs || g.Compressors[i].running == Yes && g.Compressors[i].sure
 	}
-	g.stream.observe(x, runs, dt)
+	g.stream.observe(x, runs, step)
 }
 
 // pressures returns what the group's pressures say for compressor i's running.

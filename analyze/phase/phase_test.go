@@ -5,6 +5,7 @@ import (
 	"testing"
 	"time"
 
+	"dewgap/analyze/filter"
 	"dewgap/analyze/frame"
 
 	"pgregory.net/rapid"
@@ -134,14 +135,14 @@ func TestExpectedPulldown(t *testing.T) {
 	} {
 		c := NewCircuit(Electric)
 		put := func(at int64, gap, over float64) {
-			c.air, c.dew = lag{}, lag{}
-			c.dew.take(-10, 0, 1)
-			c.air.take(-10+gap, 0, 1)
-			c.coil.take(at, -10+over)
-			c.coil.take(at+trailStep, -10+over)
+			c.air, c.dew = filter.LowPass{}, filter.LowPass{}
+			c.dew.Update(-10, 0, 1)
+			c.air.Update(-10+gap, 0, 1)
+			c.coil.Update(at, -10+over)
+			c.coil.Update(at+filter.DefaultSpacing, -10+over)
 		}
-		c.Before.gap.take(10, 0, 1)
-		c.Before.superheat.take(6, 0, 1)
+		c.Before.gap.Update(10, 0, 1)
+		c.Before.superheat.Update(6, 0, 1)
 		put(int64(1e15), x.gap, x.over)
 		if got := time.Duration(c.expected(&s)); got < x.atLeast-time.Second || got > x.atMost+time.Second {
 			t.Errorf("%s: %v, want %v to %v", x.name, got, x.atLeast, x.atMost)
@@ -175,7 +176,7 @@ func TestPulldownLasts(t *testing.T) {
 		if x.unseen {
 			c.first = c.Last.Began
 		}
-		c.idle.take(x.idle, 0, 1)
+		c.idle.Update(x.idle, 0, 1)
 		if got := float64(c.expected(&s)) / float64(s.typicalPulldown); got < x.low-1e-6 || got > x.high+1e-6 {
 			t.Errorf("%s: %.2f times a typical one, want %.2f to %.2f", name, got, x.low, x.high)
 		}
@@ -193,13 +194,13 @@ func TestLonePulldownIsShorter(t *testing.T) {
 // An outlet that is still warm from the defrost is not one without liquid.
 func TestWarmOutletIsNoPause(t *testing.T) {
 	c, s := NewCircuit(Electric), limitsFrom(Settings{}, 4)
-	c.Before.superheat.take(6, 0, 1)
-	c.Before.outlet.take(-4, 0, 1)
-	c.dew.take(-10, 0, 1)
+	c.Before.superheat.Update(6, 0, 1)
+	c.Before.outlet.Update(-4, 0, 1)
+	c.dew.Update(-10, 0, 1)
 	c.stage = PullingDown
 	shut := func(outlet float64, from, to int64) bool {
 		for at := from; at < to; at += 5e9 {
-			c.coil.take(at, outlet)
+			c.coil.Update(at, outlet)
 			c.feed.watch(at, &c, 5, &s)
 		}
 		return c.feed.shut

@@ -36,15 +36,15 @@ func (c *Circuit) recovered(at int64, pumping, rested bool, s *limits) bool {
 // and does not settle. What is not measured says nothing.
 func (c *Circuit) expected(s *limits) int64 {
 	stretch := awayPower * math.Log(c.away()/awayUsual) // natural logarithm
-	if idle := c.idle.now(); !math.IsNaN(idle) {
+	if idle := c.idle.Value(); !math.IsNaN(idle) {
 		stretch += idleStretch * idle
 	}
-	if before := c.Before.gap.now(); before > gapLeast {
-		if x := (c.air.now() - c.dew.now()) / before; !math.IsNaN(x) {
+	if before := c.Before.gap.Value(); before > gapLeast {
+		if x := (c.air.Value() - c.dew.Value()) / before; !math.IsNaN(x) {
 			stretch += max(gapWide*(x-1), gapIced*(gapWasIced-x))
 		}
 	}
-	if over := c.coil.now() - c.dew.now() - c.Before.superheat.now(); !math.IsNaN(over) {
+	if over := c.coil.Newest() - c.dew.Value() - c.Before.superheat.Value(); !math.IsNaN(over) {
 		stretch += fillStretch * min(max(over, -fillMost/2), fillMost)
 	}
 	return int64(min(float64(s.typicalPulldown)*math.Exp(stretch), float64(s.pulldownLimit)))

@@ -3,6 +3,7 @@ package phase
 import (
 	"math"
 
+	"dewgap/analyze/filter"
 	"dewgap/analyze/frame"
 )
 
@@ -15,14 +16,14 @@ import (
 // the room; without gas the discharge cools, and only then. What the group's
 // pressures tell comes from stream.
 type stir struct {
-	discharge, pipe, felt trail
+	discharge, pipe, felt filter.History
 	last, bucket          int64
 	balance               float64
 	known                 Tristate
-	best                  float64 // balance that spoke most for the present answer, fading,
-	bestAt                int64   // and when it did
-	usual, hot            lag     // superheat and discharge while running
-	moved                 moves   // in the last minute
+	best                  float64        // balance that spoke most for the present answer, fading,
+	bestAt                int64          // and when it did
+	usual, hot            filter.LowPass // superheat and discharge while running
+	moved                 moves          // in the last minute
 }
 
 // Numbers of the balance: nats, and K in a minute. Common practice, no source.
@@ -70,10 +71,10 @@ func (s *stir) observe(x *frame.Frame, c *frame.Compressor, group, own float64, 
 		*s = stir{usual: s.usual, hot: s.hot}
 	}
 	s.last = at
-	s.discharge.take(at, float64(c.Discharge))
-	s.pipe.take(at, float64(c.Inlet.Temperature))
-	s.felt.take(at, float64(c.Inlet.DelayedDew))
-	if b := at / trailStep; b != s.bucket {
+	s.discharge.Update(at, float64(c.Discharge))
+	s.pipe.Update(at, float64(c.Inlet.Temperature))
+	s.felt.Update(at, float64(c.Inlet.DelayedDew))
+	if b := at / filter.DefaultSpacing; b != s.bucket {
 		steps := min(float64(b-s.bucket), 6)
 		if s.bucket == 0 {
 			steps = 1
@@ -135,8 +136,8 @@ func (s *stir) sure() bool { return math.Abs(s.balance) >= stirSure }
 // away from the room, or faster to it than metal relaxes.
 func (s *stir) flows(x *frame.Frame) bool {
 	low, high := room(x)
-	pipe := s.pipe.now()
-	move := pipe - s.pipe.ago(x.At, minute/2)
+	pipe := s.pipe.Newest()
+	move := pipe - s.pipe.Ago(x.At, minute/2)
 	alone := band{}.with(relaxMost / 2 * (low - pipe)).with(relaxMost / 2 * (high - pipe))
 	return alone.outside(move) > pipeQuick
 }
@@ -145,25 +146,25 @@ func (s *stir) flows(x *frame.Frame) bool {
 func (s *stir) weigh(x *frame.Frame, own float64, others moves) float64 {
 	low, high := room(x)
 	e := 0.0
-	pipe, hot, felt := s.pipe.now(), s.discharge.now(), s.felt.now()
+	pipe, hot, felt := s.pipe.Newest(), s.discharge.Newest(), s.felt.Newest()
 	settled := s.known == Yes && s.balance > stirSure
 	if float64(x.DischargePressure-x.SuctionPressure) < closePress {
 		e -= 0.4
 	}
 	s.moved = unmoved
-	far := felt - s.felt.ago(x.At, 2*minute)
+	far := felt - s.felt.Ago(x.At, 2*minute)
 	for _, w := range [...]float64{1, 2} { // minutes
 		span := int64(w * float64(minute))
 		part := own / (12 * w)
-		if move := pipe - s.pipe.ago(x.At, span); !math.IsNaN(move) {
-			gas := band{}.with(felt - s.felt.ago(x.At, span))
+		if move := pipe - s.pipe.Ago(x.At, span); !math.IsNaN(move) {
+			gas := band{}.with(felt - s.felt.Ago(x.At, span))
 			if w == 1 {
 				s.moved.pipe = move
 				gas = gas.like(others.pipe)
 			}
 			e += part * ratio(move, gas, low-pipe, high-pipe, w)
 		}
-		if move := hot - s.discharge.ago(x.At, span); !math.IsNaN(move) {
+		if move := hot - s.discharge.Ago(x.At, span); !math.IsNaN(move) {
 			gas := band{}.with(-2 * far).with(others.hot)
 			if w == 1 {
 				s.moved.hot = move
@@ -172,16 +173,16 @@ func (s *stir) weigh(x *frame.Frame, own float64, others moves) float64 {
 		}
 	}
 	if settled {
-		s.hot.take(hot, 5, 1800)
-		s.usual.take(pipe-felt, 5, 1800)
+		s.hot.Update(hot, filter.DefaultSpacing, usualTau)
+		s.usual.Update(pipe-felt, filter.DefaultSpacing, usualTau)
 	}
-	rising := hot-s.discharge.ago(x.At, minute) > 0.5
+	rising := hot-s.discharge.Ago(x.At, minute) > 0.5
 	dry := pipe-felt > dryLeast
 	switch {
 	case rising:
 	case hot < float64(x.CondensingDew)+overLine && dry, hot-pipe < liftLeast:
 		e -= 0.3
-	case hot < s.hot.now()-hotFall && pipe-felt > s.usual.now()-2:
+	case hot < s.hot.Value()-hotFall && pipe-felt > s.usual.Value()-2:
 		e -= 0.15
 	}
 	return e
@@ -192,7 +193,7 @@ func (s *stir) weigh(x *frame.Frame, own float64, others moves) float64 {
 // header's gas.
 func (s *stir) apart(x *frame.Frame, coldest float64) float64 {
 	low, _ := room(x)
-	pipe := s.pipe.now()
+	pipe := s.pipe.Newest()
 	if !(pipe > low && pipe-coldest > apartLeast) {
 		return 0
 	}

@@ -72,7 +72,7 @@ func TestFlows(t *testing.T) {
 		x := frame.Frame{Ambient: 20}
 		for at := 0.0; at < 65; at++ {
 			x.At = int64(1e15 + at*1e9)
-			s.pipe.take(x.At, -10+rate*max(at-30, 0)/60)
+			s.pipe.Update(x.At, -10+rate*max(at-30, 0)/60)
 		}
 		if got := s.flows(&x); got != want {
 			t.Errorf("%g K/min: %v", rate, got)

@@ -3,6 +3,7 @@ package phase
 import (
 	"math"
 
+	"dewgap/analyze/filter"
 	"dewgap/analyze/frame"
 )
 
@@ -11,12 +12,12 @@ import (
 // pressure falls, or the other way round, each with a break that a change of
 // load does not make, which moves both the same way.
 type stream struct {
-	suction, condensing trail // dew temperatures
+	suction, condensing filter.History // dew temperatures
 	bucket              int64
-	evidence            float64 // nats in 5 s, for running
-	shut                float64 // what of it several machines together can make only
-	usual               lag     // dew while running
-	restless, sways     middle  // |move| of both in half a minute of running
+	evidence            float64               // nats in 5 s, for running
+	shut                float64               // what of it several machines together can make only
+	usual               filter.LowPass        // dew while running
+	restless, sways     filter.MedianFollower // |move| of both in half a minute of running
 }
 
 const (
@@ -29,40 +30,43 @@ const (
 	loneRise   = 6.0   // K of dew over the usual at which a group that does not lower it stands
 	valveRoom  = 3.0   // K of dew below the usual: a valve that opens may raise it
 	closePress = 0.7e5 // Pa; with less between suction and discharge nothing runs
+
+	usualTau     = 1800.0 // s; half an hour of running
+	nothingMoves = 0.05   // K; a median below it is of values that are all alike
 )
 
 // observe takes the pressures of an instant. runs says that a compressor runs
 // for sure.
-func (f *stream) observe(x *frame.Frame, runs bool, dt float64) {
-	f.suction.take(x.At, float64(x.Dew))
-	f.condensing.take(x.At, float64(x.CondensingDew))
+func (f *stream) observe(x *frame.Frame, runs bool, step int64) {
+	f.suction.Update(x.At, float64(x.Dew))
+	f.condensing.Update(x.At, float64(x.CondensingDew))
 	if runs {
-		f.usual.take(float64(x.Dew), dt, 1800)
+		f.usual.Update(float64(x.Dew), step, usualTau)
 	}
-	b := x.At / trailStep
+	b := x.At / filter.DefaultSpacing
 	if b == f.bucket {
 		return
 	}
 	f.bucket = b
-	dew := f.suction.now()
-	up := dew - f.suction.ago(x.At, streamSpan)
-	down := f.condensing.ago(x.At, streamSpan) - f.condensing.now()
+	dew := f.suction.Newest()
+	up := dew - f.suction.Ago(x.At, streamSpan)
+	down := f.condensing.Ago(x.At, streamSpan) - f.condensing.Newest()
 	if runs {
-		f.restless.take(math.Abs(up))
-		f.sways.take(math.Abs(down))
+		f.restless.Update(math.Abs(up), nothingMoves)
+		f.sways.Update(math.Abs(down), nothingMoves)
 	}
 	f.evidence, f.shut = 0, 0
 	if math.IsNaN(up) {
 		return
 	}
-	s := f.restless.spread(0.4, 1)
+	s := deviation(&f.restless, 0.4, 1)
 	odd := 0.02
-	if dew < f.usual.now()-valveRoom {
+	if dew < f.usual.Value()-valveRoom {
 		odd = 0.2
 	}
 	f.evidence = streamPart * drawn(up, s, odd)
 	if !math.IsNaN(down) {
-		if witness := drawn(down, f.sways.spread(0.7, 1.5), 0.02); math.Abs(down) < shutLeast {
+		if witness := drawn(down, deviation(&f.sways, 0.7, 1.5), 0.02); math.Abs(down) < shutLeast {
 			f.evidence /= 2 // it should have moved
 		} else if witness*up < 0 {
 			// Fans of the condenser move this one alone.
@@ -73,12 +77,22 @@ func (f *stream) observe(x *frame.Frame, runs bool, dt float64) {
 			f.evidence = max(f.evidence+streamPart*witness, 0)
 		}
 	}
-	if dew > f.usual.now()+loneRise && up > -0.3 && !(down < -1) {
+	if dew > f.usual.Value()+loneRise && up > -0.3 && !(down < -1) {
 		f.evidence -= 0.2
 	}
 	if down > shutFall || up > shutRise && down > 0 {
 		f.shut = min(f.evidence, 0)
 	}
+}
+
+// deviation returns the standard deviation that belongs to a median of absolute
+// moves, between least and most; 1.5 × least where no move was seen. Of a normal
+// distribution the median absolute deviation is 0.6745 standard deviations.
+func deviation(m *filter.MedianFollower, least, most float64) float64 {
+	if m.Value() == 0 {
+		return 1.5 * least
+	}
+	return min(max(m.Value()/0.6745, least), most)
 }
 
 // drawn returns the logarithm of how much likelier a move of half a minute is
