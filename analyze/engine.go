@@ -105,7 +105,7 @@ func New(site Site) (*Engine, error) {
 // and returns what it told. It keeps nothing of row.
 func (e *Engine) Observe(row *reading.Row) Result {
 	at := row.Time.UnixNano()
-	step := int64(e.gaps.Next(row.Time).Watched)
+	interval := e.gaps.Next(row.Time)
 	for i := range row.Readings {
 		r := &row.Readings[i]
 		if r.Point >= 0 && r.Point < len(e.inputs) {
@@ -119,7 +119,7 @@ func (e *Engine) Observe(row *reading.Row) Result {
 	}
 	renewed := false
 	for _, g := range e.groups {
-		renewed = g.observe(at, step, e) || renewed
+		renewed = g.observe(at, interval, e) || renewed
 	}
 	if renewed {
 		e.result.Notices = nil

@@ -230,9 +230,10 @@ var absent = &evidence.Item{Code: evidence.NoInput}
 
 // observe analyses the group at one instant, and tells whether the notices of
 // its trends were renewed.
-func (g *group) observe(at, step int64, e *Engine) (renewed bool) {
+func (g *group) observe(at int64, interval reading.Interval, e *Engine) (renewed bool) {
+	step := int64(interval.Watched)
 	x := &g.frame
-	x.At, x.Step = at, step
+	x.At, x.Step, x.LongGap = at, step, interval.Long
 	x.SuctionPressure, x.Dew = units.Pascal(nan), units.Celsius(nan)
 	x.DischargePressure = units.Pascal(e.value(g.dischargePressure))
 	x.CondensingDew = units.Celsius(g.condensing(float64(x.DischargePressure)))

@@ -15,12 +15,12 @@ type Circuit struct {
 	stage Stage
 	since int64
 	last  int64
-	first int64 // sample after the last hole
+	first int64 // of the first frame after the last long gap
 
 	coil     filter.History
 	air, dew filter.LowPass // over a minute
-	flag     flag
-	feed     feed
+	signal   defrostSignal
+	feed     feedDetector
 	near     int64          // since when the load looks recovered; 0: it does not
 	idle     filter.LowPass // share of time in which no compressor draws on the coil, over ten minutes
 
@@ -60,15 +60,15 @@ const (
 
 // NewCircuit returns the tracker of a circuit.
 func NewCircuit(kind DefrostKind) Circuit {
-	return Circuit{kind: kind, feed: newFeed(), Last: Episode{Peak: units.Celsius(math.NaN())}}
+	return Circuit{kind: kind, feed: newFeedDetector(), Last: Episode{Peak: units.Celsius(math.NaN())}}
 }
 
 // Stage returns what the circuit is doing, and since when.
 func (c *Circuit) Stage() (Stage, int64) { return c.stage, c.since }
 
-// Stuck tells whether the defrost signal has been on for longer than any
+// Stuck reports whether the defrost signal has been on for longer than any
 // defrost lasts.
-func (c *Circuit) Stuck() bool { return c.flag.stuck }
+func (c *Circuit) Stuck() bool { return c.signal.stuck }
 
 func (c *Circuit) enter(st Stage, at int64) {
 	c.stage, c.since = st, at
@@ -89,11 +89,11 @@ func (c *Circuit) resume(at int64) {
 }
 
 // Observe takes what is known at an instant. dew is that of the group; pumping
-// says that a compressor runs as far as is known, so that dew says something
-// about the coil; rested that the group's only compressor stands although the
+// reports that a compressor runs as far as is known, so that dew is that of the
+// coil; rested that the group's only compressor stands although the
 // circuit is not defrosting.
-func (c *Circuit) Observe(at int64, x *frame.Circuit, dew float64, pumping, rested bool, s *limits) {
-	if c.last != 0 && at-c.last >= s.hole {
+func (c *Circuit) Observe(at int64, x *frame.Circuit, dew float64, pumping, rested, gap bool, s *limits) {
+	if gap {
 		c.reset()
 	}
 	step := int64(0)
@@ -117,14 +117,14 @@ func (c *Circuit) Observe(at int64, x *frame.Circuit, dew float64, pumping, rest
 		c.feed.watch(at, c, step, s)
 	}
 	switch {
-	case x.Signal != Unset && !c.flag.hangs(at, x.Signal, s):
+	case x.Signal != Unset && !c.signal.isStuck(at, x.Signal, s):
 		c.follow(at, x, s)
 	case watched:
-		c.guessByOutlet(at, s)
+		c.inferByOutlet(at, s)
 	case !math.IsNaN(float64(x.Air)):
-		c.guessByAir(at, s)
+		c.inferByAir(at, s)
 	default:
-		// Nothing on this circuit can tell: it passes for undisturbed.
+		// Without any input the circuit counts as undisturbed.
 		if c.stage != Refrigerating && at-c.first >= s.startLength {
 			c.enter(Refrigerating, at)
 		}
@@ -144,13 +144,13 @@ func (c *Circuit) Observe(at int64, x *frame.Circuit, dew float64, pumping, rest
 	}
 }
 
-// reset forgets what a hole in the data makes hearsay: everything but how the
-// circuit usually runs.
+// reset forgets, after a long gap in the data, everything but how the circuit
+// usually runs.
 func (c *Circuit) reset() {
 	c.coil.Reset()
 	c.air, c.dew, c.idle = filter.LowPass{}, filter.LowPass{}, filter.LowPass{}
 	c.stage, c.since, c.first, c.near = StageUnknown, 0, 0, 0
-	c.flag.forget()
+	c.signal.reset()
 	c.feed.open()
 }
 
@@ -164,14 +164,14 @@ func (c *Circuit) follow(at int64, x *frame.Circuit, s *limits) {
 	}
 	switch c.stage {
 	case StageUnknown:
-		// No defrost now. One may have ended before anybody looked, which
-		// nothing tells.
+		// No defrost now. One may have ended before the first frame, which no
+		// input shows.
 		if at-c.first >= s.startLength {
 			c.enter(Refrigerating, at)
 		}
 	case Defrosting:
 		c.Last.Ended = at
-		c.flag.ended(at - c.Last.Began)
+		c.signal.ended(at - c.Last.Began)
 		c.enter(Dripping, at)
 		fallthrough
 	case Dripping:
@@ -181,7 +181,7 @@ func (c *Circuit) follow(at int64, x *frame.Circuit, s *limits) {
 	}
 }
 
-// resumed tells whether refrigeration is back after the heat. The signal may
+// resumed reports whether refrigeration is back after the heat. The signal may
 // include the drip or not: the coil outlet falls when liquid comes back.
 func (c *Circuit) resumed(at int64, x *frame.Circuit, s *limits) bool {
 	waited := at - c.Last.Ended

@@ -9,25 +9,23 @@ type Compressor struct {
 	seen    int64 // first sample of the present state
 	start   bool  // the present run began after a long enough stop
 	stopped int64 // length of the last stop, ns; 0 not known
-	last    int64
-	sure    bool // running is told, or guessed with confidence
+	sure    bool  // running is signalled, or inferred with confidence
 }
 
 // Observe takes what is known at an instant; changed is when a change that is
-// noticed now really was. A hole of hole ns or longer since the last sample
-// makes everything before it hearsay.
-func (c *Compressor) Observe(at int64, running Tristate, changed int64, s *limits) {
-	if c.last != 0 && at-c.last >= s.hole {
+// noticed now really was; gap tells of a long gap in the data before it, after
+// which nothing from before stands.
+func (c *Compressor) Observe(at int64, running Tristate, changed int64, gap bool, s *limits) {
+	if gap {
 		*c = Compressor{}
 	}
-	c.last = at
 	if running == c.running {
 		return
 	}
 	before := c.running
 	switch {
 	case running == Unset:
-		*c = Compressor{last: at}
+		*c = Compressor{}
 		return
 	case before == Unset:
 		c.since, c.start = 0, false
@@ -45,11 +43,11 @@ func (c *Compressor) Observe(at int64, running Tristate, changed int64, s *limit
 	c.running, c.seen = running, at
 }
 
-// Running tells whether the compressor runs.
+// Running returns whether the compressor runs.
 func (c *Compressor) Running() Tristate { return c.running }
 
-// Sure tells that Running is told by a signal or inferred with confidence;
-// without it, nothing that only a running compressor can have may be called.
+// Sure reports that Running is signalled or inferred with confidence; without
+// it, nothing that only a running compressor can have may be raised.
 func (c *Compressor) Sure() bool { return c.sure }
 
 // For returns how long the compressor has been running or standing, in ns, as
@@ -65,8 +63,8 @@ func (c *Compressor) For(at int64) (ns int64, whole bool) {
 // was seen, in ns; 0 when no stop was seen.
 func (c *Compressor) Stopped() int64 { return c.stopped }
 
-// began tells how the present run relates to its start phase: in it, past it,
-// or not known because its beginning was not seen.
+// inStart returns how the present run relates to its start phase: Yes in it, No
+// past it, Unset where its beginning was not seen.
 func (c *Compressor) inStart(at int64, s *limits) Tristate {
 	if c.running != Yes {
 		return No

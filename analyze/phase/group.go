@@ -4,6 +4,7 @@ import (
 	"math"
 
 	"dewgap/analyze/frame"
+	"dewgap/analyze/reading"
 )
 
 // Group follows the compressors and circuits of one suction group. It is not
@@ -13,15 +14,15 @@ type Group struct {
 	Compressors []Compressor
 	Circuits    []Circuit
 	phases      []Phase
-	stirs       []stir
-	stream      stream
+	estimators  []runEstimator
+	pressure    pressureEvidence
 	last        int64
 }
 
 // NewGroup returns the trackers of a group with the given number of
 // compressors and the circuits of the given kinds.
 func NewGroup(s Settings, compressors int, circuits []DefrostKind) *Group {
-	g := &Group{limits: limitsFrom(s, len(circuits)), phases: make([]Phase, compressors), Compressors: make([]Compressor, compressors), stirs: make([]stir, compressors)}
+	g := &Group{limits: limitsFrom(s, len(circuits)), phases: make([]Phase, compressors), Compressors: make([]Compressor, compressors), estimators: make([]runEstimator, compressors)}
 	for _, k := range circuits {
 		g.Circuits = append(g.Circuits, NewCircuit(k))
 	}
@@ -35,7 +36,7 @@ func (g *Group) Observe(x *frame.Frame) []Phase {
 	if unsignalled(x) {
 		g.follow(x)
 	}
-	lone := len(g.Compressors) == 1
+	single := len(g.Compressors) == 1
 	pumping, coldest := false, math.NaN()
 	for i := range x.Compressors {
 		if t := float64(x.Compressors[i].Inlet.Temperature); !(coldest <= t) {
@@ -46,19 +47,19 @@ func (g *Group) Observe(x *frame.Frame) []Phase {
 		running, since, sure := x.Compressors[i].Signal, x.At, true
 		if running == Unset {
 			own := 1.0
-			if lone && !math.IsNaN(float64(x.Dew)) {
-				own = loneOwn
+			if single && !math.IsNaN(float64(x.Dew)) {
+				own = singleShare
 			}
-			running, since = g.stirs[i].observe(x, &x.Compressors[i], g.pressures(i), own, g.others(i), coldest, g.limits.hole)
-			sure = g.stirs[i].sure()
+			running, since = g.estimators[i].observe(x, &x.Compressors[i], g.pressures(i), own, g.others(i), coldest)
+			sure = g.estimators[i].sure()
 		}
-		g.Compressors[i].Observe(x.At, running, since, &g.limits)
+		g.Compressors[i].Observe(x.At, running, since, x.LongGap, &g.limits)
 		g.Compressors[i].sure = sure
 		pumping = pumping || running != No
 	}
-	rested := !pumping && lone && len(g.Circuits) == 1
+	rested := !pumping && single && len(g.Circuits) == 1
 	for i := range g.Circuits {
-		g.Circuits[i].Observe(x.At, &x.Circuits[i], float64(x.Dew), pumping, rested, &g.limits)
+		g.Circuits[i].Observe(x.At, &x.Circuits[i], float64(x.Dew), pumping, rested, x.LongGap, &g.limits)
 	}
 	disturbed := g.disturbed()
 	for i := range g.Compressors {
@@ -81,7 +82,7 @@ func (g *Group) fill(x *frame.Frame) {
 	}
 }
 
-// unsignalled says that no signal tells of some compressor whether it runs.
+// unsignalled reports that some compressor has no running signal.
 func unsignalled(x *frame.Frame) bool {
 	for i := range x.Compressors {
 		if x.Compressors[i].Signal == Unset {
@@ -96,9 +97,9 @@ func (g *Group) follow(x *frame.Frame) {
 	step := int64(0)
 	if g.last != 0 {
 		step = x.At - g.last
-		if x.At-g.last >= g.limits.hole {
-			g.stream.suction.Reset()
-			g.stream.condensing.Reset()
+		if x.LongGap {
+			g.pressure.suction.Reset()
+			g.pressure.condensing.Reset()
 		}
 	}
 	g.last = x.At
@@ -106,21 +107,21 @@ func (g *Group) follow(x *frame.Frame) {
 	for i := range g.Compressors {
 		runs = runs || g.Compressors[i].running == Yes && g.Compressors[i].sure
 	}
-	g.stream.observe(x, runs, step)
+	g.pressure.observe(x, runs, step)
 }
 
-// pressures returns what the group's pressures say for compressor i's running.
+// pressures returns the evidence of the group's pressures that compressor i runs.
 // Where others may run beside it, only the stop of all is as large as that.
 func (g *Group) pressures(i int) float64 {
 	for k := range g.Compressors {
 		if k != i && g.Compressors[k].running != No {
-			return g.stream.shut
+			return g.pressure.shut
 		}
 	}
 	if len(g.Compressors) > 1 && g.Compressors[i].running != Yes {
-		return min(g.stream.evidence, 0) // any of them may have started
+		return min(g.pressure.evidence, 0) // any of them may have started
 	}
-	return g.stream.evidence
+	return g.pressure.evidence
 }
 
 // others returns how far the pipes moved in the last minute of those that run
@@ -132,9 +133,9 @@ func (g *Group) others(i int) moves {
 	var sum moves
 	n := 0.0
 	for k := range g.Compressors {
-		if c := &g.Compressors[k]; k != i && c.running == Yes && c.sure && g.last-g.stirs[k].last < g.limits.hole { // no signal came between
-			sum.pipe += g.stirs[k].moved.pipe
-			sum.hot += g.stirs[k].moved.hot
+		if c := &g.Compressors[k]; k != i && c.running == Yes && c.sure && g.last-g.estimators[k].last <= int64(reading.LongGap) { // no signal came between
+			sum.pipe += g.estimators[k].moved.pipe
+			sum.hot += g.estimators[k].moved.hot
 			n++
 		}
 	}

@@ -1,19 +1,17 @@
 package phase
 
-import "time"
-
 // What the rules count with. Common practice, no source, where nothing else is
 // said; what a site may want otherwise stands in Settings.
 const (
 	// A coil outlet that is not fed: over the usual coil superheat by
-	riseLeast    = 3.5         // K at least
-	riseRestless = 3.5         // … and by this many times its usual movement
-	risePulldown = 4.0         // … and by this much more during a pulldown, when it swings;
+	minRise      = 3.5         // K at least
+	riseRestless = 3.5         // by this many times its usual movement, if that is more
+	risePulldown = 4.0         // K more during a pulldown, when it swings;
 	riseOutlet   = 3.0         // with the outlet itself up by this many K,
 	riseLevel    = 12.0        // or, where the dew rises with it, by this many
 	riseHolds    = int64(45e9) // for this long
 
-	// A coil outlet to which liquid comes back (shared trade notes: 3 K in 60 s)
+	// A coil outlet to which liquid comes back (common practice: 3 K in 60 s)
 	fallSpan   = int64(60e9)
 	fallKelvin = 3.0
 	fallShare  = 0.12 // of its height over the air, if that is more: a hot coil cools by itself
@@ -34,7 +32,7 @@ const (
 	// Air alone
 	airRise      = 0.8 // K over its highest when undisturbed: no longer cooled
 	airTurn      = 0.7 // K below its crest: cooled again
-	airTurnShare = 0.1 // … or this share of the crest's height
+	airTurnShare = 0.1 // or this share of the height of the crest
 
 	// The load after a defrost. Chosen on simulated coils of three kinds, which
 	// contradict each other in part; no measured load was found.
@@ -43,12 +41,12 @@ const (
 	awayUsual   = 1200.0       // s without refrigeration, of a usual defrost with its drip
 	awayPower   = 0.8          // power of that time with which the pulldown goes
 	idleStretch = 3.5          // machines that stand a fifth of the time: twice as long
-	gapLeast    = 1.0          // K; a narrower gap measures nothing
+	minGap      = 1.0          // K; a narrower gap measures nothing
 	gapWide     = 6.0          // a gap wider by a tenth: 1.8 times as long
 	gapWasIced  = 0.9          // of the gap before; narrower, the coil was iced then
-	gapIced     = 12.0         // … by a tenth more: 3.3 times as long
+	gapIced     = 12.0         // narrower by a tenth more: 3.3 times as long
 	fillStretch = 0.15         // for each K that the outlet is over its usual
-	fillMost    = 2.0          // K
+	maxFill     = 2.0          // K
 )
 
 // limits are the settings as the trackers count: in ns.
@@ -63,7 +61,6 @@ type limits struct {
 	signalLeast     int64
 	pauseLimit      int64
 	typicalPulldown int64
-	hole            int64 // time without a sample that nobody can speak for
 }
 
 func limitsFrom(s Settings, circuits int) limits {
@@ -82,7 +79,5 @@ func limitsFrom(s Settings, circuits int) limits {
 		signalLeast:     int64(s.SignalLeast),
 		pauseLimit:      int64(s.PauseLimit),
 		typicalPulldown: int64(s.TypicalPulldown),
-		// A stop and a start that long would make a start phase.
-		hole: int64(max(s.OffBeforeStart, time.Minute)) * 2,
 	}
 }

@@ -1,6 +1,6 @@
-// Package phase tells what a compressor is doing: off, start, steady, defrost,
+// Package phase finds what a compressor is doing: off, start, steady, defrost,
 // pulldown, or unknown; from signals where they exist, from pressures and
-// temperatures where they don't.
+// temperatures where they do not.
 //
 // It may import the standard library's pure packages, units, reading and frame. No
 // clock, no I/O: time comes with the samples. Inside, times are nanoseconds of

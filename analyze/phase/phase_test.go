@@ -7,6 +7,7 @@ import (
 
 	"dewgap/analyze/filter"
 	"dewgap/analyze/frame"
+	"dewgap/analyze/reading"
 
 	"pgregory.net/rapid"
 )
@@ -305,12 +306,12 @@ func TestTrap41(t *testing.T) {
 		want(t, told, map[float64]Phase{hour: Defrost, hour + 89*60: Defrost, hour + 94*60: Steady, 4 * hour: Steady})
 	})
 	t.Run("signal stays on, length known", func(t *testing.T) {
-		f, l := flag{}, limitsFrom(Settings{}, 4)
-		for range flagLengths {
+		f, l := defrostSignal{}, limitsFrom(Settings{}, 4)
+		for range signalLengths {
 			f.ended(15 * 60e9)
 		}
-		f.hangs(1, Yes, &l)
-		if f.hangs(1+45*60e9, Yes, &l) || !f.hangs(2+45*60e9, Yes, &l) || f.hangs(3+46*60e9, No, &l) {
+		f.isStuck(1, Yes, &l)
+		if f.isStuck(1+45*60e9, Yes, &l) || !f.isStuck(2+45*60e9, Yes, &l) || f.isStuck(3+46*60e9, No, &l) {
 			t.Error("a signal with a median of 15 min is not given up after 45 min, or not taken up again")
 		}
 	})
@@ -326,14 +327,16 @@ func TestTrap41(t *testing.T) {
 	})
 }
 
-// A hole in the data makes what was before it hearsay, and is recovered from.
-func TestHole(t *testing.T) {
+// After a long gap in the data nothing from before stands; it is recovered from.
+func TestLongGap(t *testing.T) {
 	g := NewGroup(Settings{}, 1, []DefrostKind{Electric})
 	s := store{level: -10, signal: true, flag: true}
 	x := frame.Frame{Compressors: make([]frame.Compressor, 1), Circuits: make([]frame.Circuit, 1)}
 	at := 0.0
+	var gaps reading.GapDetector
 	step := func(dt float64) Phase {
 		at += dt
+		x.LongGap = gaps.Next(time.Unix(0, int64(1e15+at*1e9))).Long
 		s.fill(at, &x)
 		x.At = int64(1e15 + at*1e9)
 		return g.Observe(&x)[0]
@@ -342,10 +345,10 @@ func TestHole(t *testing.T) {
 		step(5)
 	}
 	if p := step(110); p != Steady {
-		t.Errorf("after a hole of 110 s: %s, want steady", p)
+		t.Errorf("after a gap of 110 s: %s, want steady", p)
 	}
 	if p := step(120); p != Unknown {
-		t.Errorf("after a hole of 120 s: %s, want unknown", p)
+		t.Errorf("after a gap of 120 s: %s, want unknown", p)
 	}
 	for range 30 {
 		step(5)

@@ -5,35 +5,36 @@ import (
 
 	"dewgap/analyze/filter"
 	"dewgap/analyze/frame"
+	"dewgap/analyze/reading"
 )
 
-// stir guesses whether a compressor runs where no signal says it. Each 5 s it
-// asks how likely the last minutes are of a running machine and of a standing
-// one, and adds the logarithm of the ratio to a balance that is kept between
-// bounds; the answer changes only when the balance has clearly tipped, and is
-// then dated back to where the balance began to fall. What tells: gas carries
-// the pipe along with the dew, while without gas the pipe only relaxes towards
-// the room; without gas the discharge cools, and only then. What the group's
-// pressures tell comes from stream.
-type stir struct {
-	discharge, pipe, felt filter.History
-	last, bucket          int64
-	balance               float64
-	known                 Tristate
-	best                  float64        // balance that spoke most for the present answer, fading,
-	bestAt                int64          // and when it did
-	usual, hot            filter.LowPass // superheat and discharge while running
-	moved                 moves          // in the last minute
+// runEstimator infers whether a compressor runs where no signal shows it. It is
+// a sequential test (Wald, 1945): each 5 s it adds to llr the logarithm of how
+// much likelier the last minutes are of a running machine than of a standing
+// one, kept between bounds. The answer changes when llr passes tipLLR on the
+// other side, and is dated back to where llr began to fall. The evidence: gas
+// carries the pipe along with the dew, while without gas the pipe only relaxes
+// towards the room; without gas the discharge cools, and only then. The group's
+// pressures add theirs, see pressureEvidence.
+type runEstimator struct {
+	discharge, pipe, delayedDew filter.History
+	last, bucket                int64
+	llr                         float64
+	running                     Tristate
+	best                        float64        // llr furthest on the side of the present answer, fading,
+	bestAt                      int64          // and when it did
+	usual, hot                  filter.LowPass // superheat and discharge while running
+	moved                       moves          // in the last minute
 }
 
-// Numbers of the balance: nats, and K in a minute. Common practice, no source.
+// Numbers of the test: nats, and K in a minute. Common practice, no source.
 const (
-	stirMost  = 1.9         // how far the balance goes
-	stirTip   = 0.8         // where the answer changes
-	stirFirst = 0.03        // each 5 s, while nothing is known
-	stirSure  = 1.2         // from where it is more than a guess
-	stirFade  = 0.02        // of best, each 5 s
-	stirSlack = int64(10e9) // ns from a change to where it shows in means of 5 s
+	maxLLR      = 1.9         // bound of llr
+	tipLLR      = 0.8         // where the answer changes
+	firstLLR    = 0.03        // each 5 s, while nothing is known
+	sureLLR     = 1.2         // from where the answer is sure
+	fadeLLR     = 0.02        // of best, each 5 s
+	changeSlack = int64(10e9) // ns from a change to where it shows in means of 5 s
 
 	minute = int64(60e9)
 
@@ -42,83 +43,83 @@ const (
 
 	// A pipe or discharge without gas relaxes towards the room with a time
 	// constant between 6 and 50 minutes.
-	relaxMost, relaxLeast = 1.0 / 6, 1.0 / 50 // a minute
-	relaxNoise            = 0.35              // K
-	calm                  = 0.5               // K in a minute that a running machine's pipes wander
+	maxRelax, minRelax = 1.0 / 6, 1.0 / 50 // a minute
+	relaxNoise         = 0.35              // K
+	calm               = 0.5               // K in a minute that a running machine's pipes wander
 
-	pipeQuick    = 0.8  // K in half a minute beyond that: noise does not carry a mean of 5 s there
-	streamMost   = 0.4  // nats in 5 s that gas in the pipe makes
-	pressuresSay = -0.4 // nats in 5 s with which the pressures tell of a stop
+	pipeQuick       = 0.8  // K in half a minute beyond that: noise does not carry a mean of 5 s there
+	flowLLR         = 0.4  // nats in 5 s that gas in the pipe makes
+	pressureStopLLR = -0.4 // nats in 5 s from which the pressures show a stop
 
-	apartLeast = 7.0  // K over the coldest pipe from which a pipe speaks for standing,
-	apartSpan  = 5.0  // … and by that much more does so fully,
-	apartMost  = 0.12 // with so many nats in 5 s
+	apartFrom = 7.0  // K over the coldest pipe from which a pipe is evidence of standing,
+	apartSpan = 5.0  // K more at which it is so fully,
+	apartLLR  = 0.12 // with so many nats in 5 s
 
-	liftLeast = 10.0 // K from suction pipe to discharge: less is no compression
-	dryLeast  = 8.0  // K of superheat with which
-	overLine  = 3.0  // K over condensing are less than any compression makes
-	hotFall   = 15.0 // K below the usual discharge, where nothing wet explains it
+	minLift  = 10.0 // K from suction pipe to discharge: less is no compression
+	minDry   = 8.0  // K of superheat with which
+	overLine = 3.0  // K over condensing are less than any compression makes
+	hotFall  = 15.0 // K below the usual discharge, where nothing wet explains it
 )
 
-// observe returns the guess at an instant and when the state began. group is
-// what the group's pressures say for this machine's running, own how much its
-// own pipes are heard beside them; others is how far the pipes of those that
+// observe returns the answer at an instant and when the state began. group is
+// the evidence of the group's pressures that this machine runs, own the weight
+// of its own pipes beside them; others is how far the pipes of those that
 // run beside it moved in the last minute; coldest is the coldest suction pipe of
 // the group.
-func (s *stir) observe(x *frame.Frame, c *frame.Compressor, group, own float64, others moves, coldest float64, hole int64) (Tristate, int64) {
+func (s *runEstimator) observe(x *frame.Frame, c *frame.Compressor, group, own float64, others moves, coldest float64) (Tristate, int64) {
 	at := x.At
-	if s.last != 0 && at-s.last >= hole {
-		*s = stir{usual: s.usual, hot: s.hot}
+	if x.LongGap || s.last != 0 && at-s.last > int64(reading.LongGap) {
+		*s = runEstimator{usual: s.usual, hot: s.hot}
 	}
 	s.last = at
 	s.discharge.Update(at, float64(c.Discharge))
 	s.pipe.Update(at, float64(c.Inlet.Temperature))
-	s.felt.Update(at, float64(c.Inlet.DelayedDew))
+	s.delayedDew.Update(at, float64(c.Inlet.DelayedDew))
 	if b := at / filter.DefaultSpacing; b != s.bucket {
 		steps := min(float64(b-s.bucket), 6)
 		if s.bucket == 0 {
 			steps = 1
 		}
 		s.bucket = b
-		e := s.weigh(x, own, others) - s.apart(x, coldest)
+		e := s.evidence(x, own, others) - s.apart(x, coldest)
 		switch {
 		case s.flows(x):
-			e, group = e+streamMost, max(group, 0)
-		case group < pressuresSay:
+			e, group = e+flowLLR, max(group, 0)
+		case group < pressureStopLLR:
 			e = min(e, 0) // pipes with slow sensors go on for a while after a stop
 		}
 		s.tip(at, steps*(e+group))
 	}
 	since := at
 	if s.bestAt < 0 { // tipped just now
-		since, s.bestAt = max(-s.bestAt-stirSlack, 1), at
+		since, s.bestAt = max(-s.bestAt-changeSlack, 1), at
 	}
-	return s.known, since
+	return s.running, since
 }
 
-// tip adds evidence to the balance and changes the answer where it has tipped;
+// tip adds evidence to llr and changes the answer where it has tipped;
 // bestAt is negative then.
-func (s *stir) tip(at int64, e float64) {
-	s.balance = min(max(s.balance+e, -stirMost), stirMost)
+func (s *runEstimator) tip(at int64, e float64) {
+	s.llr = min(max(s.llr+e, -maxLLR), maxLLR)
 	side := 1.0
-	switch s.known {
+	switch s.running {
 	case No:
 		side = -1
 	case Unset:
-		s.balance += stirFirst // most machines that are looked at run
+		s.llr += firstLLR // most machines that are looked at run
 	}
-	if s.best -= stirFade; side*s.balance >= s.best {
-		s.best, s.bestAt = side*s.balance, at
+	if s.best -= fadeLLR; side*s.llr >= s.best {
+		s.best, s.bestAt = side*s.llr, at
 	}
 	switch {
-	case s.balance > stirTip && s.known != Yes:
-		s.known = Yes
-	case s.balance < -stirTip && s.known != No:
-		s.known = No
+	case s.llr > tipLLR && s.running != Yes:
+		s.running = Yes
+	case s.llr < -tipLLR && s.running != No:
+		s.running = No
 	default:
 		return
 	}
-	s.best, s.bestAt = stirTip, -s.bestAt
+	s.best, s.bestAt = tipLLR, -s.bestAt
 }
 
 // room returns between which temperatures the machine room is.
@@ -129,75 +130,75 @@ func room(x *frame.Frame) (low, high float64) {
 	return float64(x.Ambient) - roomSway, float64(x.Ambient) + roomSway
 }
 
-// sure says that the answer is more than a guess.
-func (s *stir) sure() bool { return math.Abs(s.balance) >= stirSure }
+// sure reports that the answer is trusted.
+func (s *runEstimator) sure() bool { return math.Abs(s.llr) >= sureLLR }
 
-// flows tells that the pipe moved within half a minute as only gas moves it:
+// flows reports that the pipe moved within half a minute as only gas moves it:
 // away from the room, or faster to it than metal relaxes.
-func (s *stir) flows(x *frame.Frame) bool {
+func (s *runEstimator) flows(x *frame.Frame) bool {
 	low, high := room(x)
 	pipe := s.pipe.Newest()
 	move := pipe - s.pipe.Ago(x.At, minute/2)
-	alone := band{}.with(relaxMost / 2 * (low - pipe)).with(relaxMost / 2 * (high - pipe))
+	alone := band{}.with(maxRelax / 2 * (low - pipe)).with(maxRelax / 2 * (high - pipe))
 	return alone.outside(move) > pipeQuick
 }
 
-// weigh returns what 5 s add to the balance: positive for running.
-func (s *stir) weigh(x *frame.Frame, own float64, others moves) float64 {
+// evidence returns what 5 s add to llr: positive for running.
+func (s *runEstimator) evidence(x *frame.Frame, own float64, others moves) float64 {
 	low, high := room(x)
 	e := 0.0
-	pipe, hot, felt := s.pipe.Newest(), s.discharge.Newest(), s.felt.Newest()
-	settled := s.known == Yes && s.balance > stirSure
+	pipe, hot, delayedDew := s.pipe.Newest(), s.discharge.Newest(), s.delayedDew.Newest()
+	settled := s.running == Yes && s.llr > sureLLR
 	if float64(x.DischargePressure-x.SuctionPressure) < closePress {
 		e -= 0.4
 	}
 	s.moved = unmoved
-	far := felt - s.felt.Ago(x.At, 2*minute)
+	far := delayedDew - s.delayedDew.Ago(x.At, 2*minute)
 	for _, w := range [...]float64{1, 2} { // minutes
 		span := int64(w * float64(minute))
 		part := own / (12 * w)
 		if move := pipe - s.pipe.Ago(x.At, span); !math.IsNaN(move) {
-			gas := band{}.with(felt - s.felt.Ago(x.At, span))
+			gas := band{}.with(delayedDew - s.delayedDew.Ago(x.At, span))
 			if w == 1 {
 				s.moved.pipe = move
 				gas = gas.like(others.pipe)
 			}
-			e += part * ratio(move, gas, low-pipe, high-pipe, w)
+			e += part * moveRatio(move, gas, low-pipe, high-pipe, w)
 		}
 		if move := hot - s.discharge.Ago(x.At, span); !math.IsNaN(move) {
 			gas := band{}.with(-2 * far).with(others.hot)
 			if w == 1 {
 				s.moved.hot = move
 			}
-			e += part * ratio(move, gas, low-hot, high-hot, w)
+			e += part * moveRatio(move, gas, low-hot, high-hot, w)
 		}
 	}
 	if settled {
 		s.hot.Update(hot, filter.DefaultSpacing, usualTau)
-		s.usual.Update(pipe-felt, filter.DefaultSpacing, usualTau)
+		s.usual.Update(pipe-delayedDew, filter.DefaultSpacing, usualTau)
 	}
 	rising := hot-s.discharge.Ago(x.At, minute) > 0.5
-	dry := pipe-felt > dryLeast
+	dry := pipe-delayedDew > minDry
 	switch {
 	case rising:
-	case hot < float64(x.CondensingDew)+overLine && dry, hot-pipe < liftLeast:
+	case hot < float64(x.CondensingDew)+overLine && dry, hot-pipe < minLift:
 		e -= 0.3
-	case hot < s.hot.Value()-hotFall && pipe-felt > s.usual.Value()-2:
+	case hot < s.hot.Value()-hotFall && pipe-delayedDew > s.usual.Value()-2:
 		e -= 0.15
 	}
 	return e
 }
 
-// apart returns what 5 s speak for standing because the pipe is as warm as the
+// apart returns the evidence of 5 s that the machine stands, because the pipe is as warm as the
 // room and far warmer than the group's coldest: those that run share the
 // header's gas.
-func (s *stir) apart(x *frame.Frame, coldest float64) float64 {
+func (s *runEstimator) apart(x *frame.Frame, coldest float64) float64 {
 	low, _ := room(x)
 	pipe := s.pipe.Newest()
-	if !(pipe > low && pipe-coldest > apartLeast) {
+	if !(pipe > low && pipe-coldest > apartFrom) {
 		return 0
 	}
-	return apartMost * min((pipe-coldest-apartLeast)/apartSpan, (pipe-low)/2, 1)
+	return apartLLR * min((pipe-coldest-apartFrom)/apartSpan, (pipe-low)/2, 1)
 }
 
 // moves are those of a machine's two pipes, K; NaN where not known.
@@ -234,8 +235,8 @@ func (b band) like(move float64) band {
 // running machine (within a band that its gas explains, mostly; now and then
 // anything) than of a standing one, which relaxes towards the room, from low to
 // high K above it: any time constant is as likely as its double. One that does
-// not move does not tell that it stands.
-func ratio(move float64, gas band, low, high, w float64) float64 {
+// not move does not show that it stands.
+func moveRatio(move float64, gas band, low, high, w float64) float64 {
 	const hardly, late = 0.01 / 40, 0.12
 	s := calm * math.Sqrt(w)
 	y, z := gas.outside(move)/s, gas.outside(move)/(6*s)
@@ -243,7 +244,7 @@ func ratio(move float64, gas band, low, high, w float64) float64 {
 	if low+high < 0 { // it cools
 		move, low, high = -move, -high, -low
 	}
-	from, to := relaxLeast*max(low, 0)*w, relaxMost*high*w
+	from, to := minRelax*max(low, 0)*w, maxRelax*high*w
 	outside := band{from, to}.outside(move) / relaxNoise
 	off := math.Exp(-outside*outside/2) / ((max(move, from, 0) + relaxNoise) * math.Log((to+relaxNoise)/(from+relaxNoise)))
 	still := move / relaxNoise // its metal is warm, its sensor slow

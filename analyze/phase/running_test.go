@@ -29,7 +29,7 @@ func TestRatio(t *testing.T) {
 		"discharge that does not cool":    {0, 70, band{}, 2, 1},
 		"pipe at rest at the room's heat": {0, 20, band{}, 2, 0},
 	} {
-		e := ratio(c.move, c.gas, 16-c.at, 24-c.at, c.w)
+		e := moveRatio(c.move, c.gas, 16-c.at, 24-c.at, c.w)
 		if c.sign != 0 && e*c.sign < 0.4 || c.sign == 0 && math.Abs(e) > 0.6 {
 			t.Errorf("%s: %.2f nats for running", name, e)
 		}
@@ -51,7 +51,7 @@ func TestStream(t *testing.T) {
 		"fans of the condenser":        {0, -8, 0},
 		"nothing":                      {0, 0, 0},
 	} {
-		var f stream
+		var f pressureEvidence
 		x := frame.Frame{SuctionPressure: 3e5, DischargePressure: 12e5}
 		for s := 0.0; s < 1230; s++ {
 			after := max(s-1200, 0) / 60
@@ -68,7 +68,7 @@ func TestStream(t *testing.T) {
 // Gas moves a pipe away from the room, or faster than metal relaxes.
 func TestFlows(t *testing.T) {
 	for rate, want := range map[float64]bool{-6: true, -1: false, 3: false, 15: true} { // K/min
-		var s stir
+		var s runEstimator
 		x := frame.Frame{Ambient: 20}
 		for at := 0.0; at < 65; at++ {
 			x.At = int64(1e15 + at*1e9)
@@ -108,7 +108,7 @@ func TestPressuresSpeakBeforeASlowClamp(t *testing.T) {
 	nan := math.NaN()
 	x := frame.Frame{Ambient: units.Celsius(nan), SuctionPressure: 4e5, DischargePressure: 12e5, Dew: -5, CondensingDew: 42}
 	play := func(group float64) (stopped float64) {
-		var s stir
+		var s runEstimator
 		pipe := 12.0
 		for at := 0.0; at < 900; at += 10 {
 			x.At = int64(1e15 + at*1e9)
@@ -120,7 +120,7 @@ func TestPressuresSpeakBeforeASlowClamp(t *testing.T) {
 				pipe -= 0.25 // too slow for gas in a pipe, against the way of metal
 			}
 			c := machine(-5, pipe-15, pipe, 60)
-			if known, _ := s.observe(&x, &c, g, loneOwn, unmoved, math.NaN(), int64(1e12)); known == No && stopped == 0 {
+			if known, _ := s.observe(&x, &c, g, singleShare, unmoved, math.NaN()); known == No && stopped == 0 {
 				stopped = at
 			}
 		}

@@ -12,7 +12,7 @@ type Settings struct {
 	Drip           time.Duration // from the end of the defrost signal to refrigeration, where no input shows it
 	DripLimit      time.Duration // longest wait for an input to show that refrigeration is back
 	SignalLimit    time.Duration // a defrost signal longer than this is stuck
-	SignalLeast    time.Duration // … and one of three times its usual length, if that is longer than this
+	SignalLeast    time.Duration // one of three times its usual length is stuck too, if that is longer than this
 	PauseLimit     time.Duration // a thermostat's pause is shorter, a defrost longer
 	// TypicalPulldown is how long a pulldown lasts when all looks as before,
 	// LonePulldown where the group has that one circuit only: all it draws is
@@ -20,7 +20,7 @@ type Settings struct {
 	TypicalPulldown, LonePulldown time.Duration
 }
 
-// Default returns the settings for a group of which nothing is told.
+// Default returns the settings for a group that states nothing.
 func Default() Settings {
 	return Settings{
 		StartLength:     120 * time.Second, // contract, section 5
@@ -29,7 +29,7 @@ func Default() Settings {
 		PulldownLeast:   3 * time.Minute,   // common practice: fan delays of 1 to 5 min
 		Drip:            2 * time.Minute,   // common practice: 2 to 5 min, and some signals last until it is over
 		DripLimit:       8 * time.Minute,   // common practice: longest drip and valve opening
-		SignalLimit:     90 * time.Minute,  // shared trade notes: a flag that never clears
+		SignalLimit:     90 * time.Minute,  // common practice: a signal that never clears
 		SignalLeast:     20 * time.Minute,  // common practice: what a frosted coil may need for once
 		PauseLimit:      9 * time.Minute,   // common practice
 		TypicalPulldown: 15 * time.Minute,  // no source: what serves simulated coils best, see limits.go

@@ -32,7 +32,13 @@ type Interval struct {
 	Watched time.Duration // what the earlier row stands for: all of it or nothing
 	Between time.Duration // by the rows' times, never negative
 	Gap     bool          // nobody watched, or time went back
+	Long    bool          // a gap of LongGap or more: what was before stands for nothing
 }
+
+// LongGap is the gap in which a machine may have stopped and started again
+// unseen, with a start phase of its own: twice the shortest such stop. Common
+// practice, no source.
+const LongGap = 2 * time.Minute
 
 // Next takes the time of the next row.
 func (d *GapDetector) Next(t time.Time) Interval {
@@ -43,13 +49,13 @@ func (d *GapDetector) Next(t time.Time) Interval {
 	}
 	between := t.Sub(last)
 	if between <= 0 {
-		return Interval{Gap: between < 0}
+		return Interval{Gap: between < 0, Long: between < 0}
 	}
 	gap := between > shortestGap && between > d.limit()
 	d.intervals[d.n%gapIntervals] = between
 	d.n++
 	if gap {
-		return Interval{Between: between, Gap: true}
+		return Interval{Between: between, Gap: true, Long: between >= LongGap}
 	}
 	return Interval{Watched: between, Between: between}
 }

@@ -6,9 +6,9 @@ import (
 	"dewgap/analyze/filter"
 )
 
-// feed tells from the coil outlet whether liquid is fed to the coil, and, when
+// feedDetector finds from the coil outlet whether liquid is fed to the coil, and, when
 // it is not, whether that is a thermostat's pause or a defrost.
-type feed struct {
+type feedDetector struct {
 	restless filter.LowPass // mean |deviation| of the coil's superheat from its usual one, K
 	above    int64          // since when the outlet is higher than refrigeration explains; 0: it is not
 	shut     bool
@@ -17,20 +17,20 @@ type feed struct {
 	cold     bool  // the outlet has been low since liquid is fed again
 	pauses   int
 	longest  int64   // pause, ns
-	crest    float64 // highest air of the defrost under way (guessByAir)
+	crest    float64 // highest air of the defrost under way (inferByAir)
 	warm     int64   // since when the air is warmer than refrigeration explains
 	calm     int64   // since when the circuit looks like refrigerating
 }
 
-func newFeed() feed { return feed{crest: math.NaN()} }
+func newFeedDetector() feedDetector { return feedDetector{crest: math.NaN()} }
 
 // open notes that liquid is fed.
-func (f *feed) open() {
+func (f *feedDetector) open() {
 	f.shut, f.proven, f.cold, f.above, f.warm, f.calm = false, false, false, 0, 0, 0
 }
 
 // watch takes the outlet as it is now.
-func (f *feed) watch(at int64, c *Circuit, step int64, s *limits) {
+func (f *feedDetector) watch(at int64, c *Circuit, step int64, s *limits) {
 	outlet := c.coil.Newest()
 	if math.IsNaN(outlet) {
 		return
@@ -39,7 +39,7 @@ func (f *feed) watch(at int64, c *Circuit, step int64, s *limits) {
 	usual, still := c.Before.superheat.Value(), f.restless.Value()
 	if f.shut {
 		f.proven = f.proven || f.proof(at, outlet, c, s)
-		if !(over < usual+riseLeast/2) || outlet > c.Before.outlet.Value()+riseOutlet {
+		if !(over < usual+minRise/2) || outlet > c.Before.outlet.Value()+riseOutlet {
 			f.calm = at
 		}
 		if c.falls(at) || at-f.calm >= calmHolds || at-f.from > s.signalLimit {
@@ -57,7 +57,7 @@ func (f *feed) watch(at int64, c *Circuit, step int64, s *limits) {
 	if math.IsNaN(still) {
 		still = 1
 	}
-	limit := usual + max(riseLeast, riseRestless*still)
+	limit := usual + max(minRise, riseRestless*still)
 	if c.stage == PullingDown {
 		limit += risePulldown
 	}
@@ -80,10 +80,10 @@ func (f *feed) watch(at int64, c *Circuit, step int64, s *limits) {
 	}
 }
 
-// proof tells whether a coil without liquid is where no pause takes it: above
+// proof reports whether a coil without liquid is where no pause takes it: above
 // its air, in air warmer than the thermostat lets it get, or for longer than a
 // pause lasts.
-func (f *feed) proof(at int64, outlet float64, c *Circuit, s *limits) bool {
+func (f *feedDetector) proof(at int64, outlet float64, c *Circuit, s *limits) bool {
 	air := c.air.Value()
 	switch {
 	case outlet > air+proofOverAir, air > c.Before.airTop()+proofOverTop:
@@ -94,7 +94,7 @@ func (f *feed) proof(at int64, outlet float64, c *Circuit, s *limits) bool {
 	return at-f.from > max(s.pauseLimit, 5*f.longest/2)
 }
 
-// falls tells whether the outlet falls as it does when liquid comes back:
+// falls reports whether the outlet falls as it does when liquid comes back:
 // faster than noise carries a mean of 5 s, and than a hot coil cools by itself.
 func (c *Circuit) falls(at int64) bool {
 	top := c.coil.Highest(at, fallSpan+filter.DefaultSpacing)
@@ -105,8 +105,8 @@ func (c *Circuit) falls(at int64) bool {
 	return top-c.coil.Newest() > max(fallKelvin, fallShare*(top-room))
 }
 
-// guessByOutlet moves without a defrost signal, by the coil outlet.
-func (c *Circuit) guessByOutlet(at int64, s *limits) {
+// inferByOutlet moves without a defrost signal, by the coil outlet.
+func (c *Circuit) inferByOutlet(at int64, s *limits) {
 	f := &c.feed
 	outlet := c.coil.Newest()
 	switch c.stage {
@@ -145,9 +145,9 @@ func (c *Circuit) guessByOutlet(at int64, s *limits) {
 	}
 }
 
-// guessByAir guesses from the air alone: it warms while the coil does not
+// inferByAir moves by the air alone: it warms while the coil does not
 // cool it, and turns when the coil is back.
-func (c *Circuit) guessByAir(at int64, s *limits) {
+func (c *Circuit) inferByAir(at int64, s *limits) {
 	f := &c.feed
 	air := c.air.Value()
 	switch c.stage {

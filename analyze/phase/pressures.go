@@ -7,11 +7,11 @@ import (
 	"dewgap/analyze/frame"
 )
 
-// stream tells from the pressures of a group whether its last compressor
+// pressureEvidence finds from the pressures of a group whether its last compressor
 // stopped or its first started: the suction pressure rises while the discharge
 // pressure falls, or the other way round, each with a break that a change of
 // load does not make, which moves both the same way.
-type stream struct {
+type pressureEvidence struct {
 	suction, condensing filter.History // dew temperatures
 	bucket              int64
 	evidence            float64               // nats in 5 s, for running
@@ -21,23 +21,23 @@ type stream struct {
 }
 
 const (
-	streamSpan = int64(30e9)
-	streamPart = 0.25  // of the evidence of a span that 5 s add
-	loneOwn    = 0.4   // the part of its own pipes beside what the pressures tell of a lone machine
-	shutLeast  = 1.0   // K of the condensing temperature in half a minute that a stop or start makes
-	shutFall   = 5.0   // K of the condensing temperature in half a minute: no gas comes
-	shutRise   = 5.0   // K of dew in as much, the condensing temperature not rising with it: nothing draws
-	loneRise   = 6.0   // K of dew over the usual at which a group that does not lower it stands
-	valveRoom  = 3.0   // K of dew below the usual: a valve that opens may raise it
-	closePress = 0.7e5 // Pa; with less between suction and discharge nothing runs
+	pressureSpan  = int64(30e9)
+	pressureShare = 0.25  // of the evidence of a span that 5 s add
+	singleShare   = 0.4   // weight of its own pipes beside the pressures where there is one machine
+	minStopMove   = 1.0   // K of the condensing temperature in half a minute that a stop or start makes
+	stopFall      = 5.0   // K of the condensing temperature in half a minute: no gas comes
+	stopRise      = 5.0   // K of dew in as much, the condensing temperature not rising with it: nothing draws
+	singleRise    = 6.0   // K of dew over the usual at which a group that does not lower it stands
+	valveRoom     = 3.0   // K of dew below the usual: a valve that opens may raise it
+	closePress    = 0.7e5 // Pa; with less between suction and discharge nothing runs
 
 	usualTau     = 1800.0 // s; half an hour of running
 	nothingMoves = 0.05   // K; a median below it is of values that are all alike
 )
 
-// observe takes the pressures of an instant. runs says that a compressor runs
+// observe takes the pressures of an instant. runs reports that a compressor runs
 // for sure.
-func (f *stream) observe(x *frame.Frame, runs bool, step int64) {
+func (f *pressureEvidence) observe(x *frame.Frame, runs bool, step int64) {
 	f.suction.Update(x.At, float64(x.Dew))
 	f.condensing.Update(x.At, float64(x.CondensingDew))
 	if runs {
@@ -49,8 +49,8 @@ func (f *stream) observe(x *frame.Frame, runs bool, step int64) {
 	}
 	f.bucket = b
 	dew := f.suction.Newest()
-	up := dew - f.suction.Ago(x.At, streamSpan)
-	down := f.condensing.Ago(x.At, streamSpan) - f.condensing.Newest()
+	up := dew - f.suction.Ago(x.At, pressureSpan)
+	down := f.condensing.Ago(x.At, pressureSpan) - f.condensing.Newest()
 	if runs {
 		f.restless.Update(math.Abs(up), nothingMoves)
 		f.sways.Update(math.Abs(down), nothingMoves)
@@ -64,23 +64,23 @@ func (f *stream) observe(x *frame.Frame, runs bool, step int64) {
 	if dew < f.usual.Value()-valveRoom {
 		odd = 0.2
 	}
-	f.evidence = streamPart * drawn(up, s, odd)
+	f.evidence = pressureShare * moveLLR(up, s, odd)
 	if !math.IsNaN(down) {
-		if witness := drawn(down, deviation(&f.sways, 0.7, 1.5), 0.02); math.Abs(down) < shutLeast {
+		if witness := moveLLR(down, deviation(&f.sways, 0.7, 1.5), 0.02); math.Abs(down) < minStopMove {
 			f.evidence /= 2 // it should have moved
 		} else if witness*up < 0 {
 			// Fans of the condenser move this one alone.
-			f.evidence += streamPart * witness * min(math.Abs(up)/(2*s), 1)
+			f.evidence += pressureShare * witness * min(math.Abs(up)/(2*s), 1)
 		} else if up > 0 {
-			f.evidence = min(f.evidence+streamPart*witness, 0)
+			f.evidence = min(f.evidence+pressureShare*witness, 0)
 		} else {
-			f.evidence = max(f.evidence+streamPart*witness, 0)
+			f.evidence = max(f.evidence+pressureShare*witness, 0)
 		}
 	}
-	if dew > f.usual.Value()+loneRise && up > -0.3 && !(down < -1) {
+	if dew > f.usual.Value()+singleRise && up > -0.3 && !(down < -1) {
 		f.evidence -= 0.2
 	}
-	if down > shutFall || up > shutRise && down > 0 {
+	if down > stopFall || up > stopRise && down > 0 {
 		f.shut = min(f.evidence, 0)
 	}
 }
@@ -98,7 +98,7 @@ func deviation(m *filter.MedianFollower, least, most float64) float64 {
 // drawn returns the logarithm of how much likelier a move of half a minute is
 // where a compressor runs than where none does. Up is what a stop makes; odd is
 // how often something else does.
-func drawn(up, s, odd float64) float64 {
+func moveLLR(up, s, odd float64) float64 {
 	z := up / s
 	bell := 0.4 / s * math.Exp(-z*z/2)
 	on, off := 0.75*bell, 0.6*bell
