@@ -1,0 +1,127 @@
+package main
+
+import (
+	"context"
+	"encoding/json"
+	"errors"
+	"fmt"
+	"os"
+	"os/exec"
+	"path/filepath"
+	"slices"
+	"strings"
+	"time"
+)
+
+// verdict is what the tests make of a mutant.
+type verdict int
+
+const (
+	survived verdict = iota
+	noticed
+	timedOut
+	broken // it does not compile
+)
+
+// stageTime bounds the tests of one stage. What takes longer loops or waits
+// because of the mutant: unchanged, each stage takes some seconds.
+const stageTime = 2 * time.Minute
+
+// stages are the tests that can notice a mutant after its own package's, the
+// likeliest first: recordings that are replayed to golden results, scored
+// stores, the rest of the analysis and the events.
+var stages = [][]string{
+	{"./cmd/dewgap/internal/pipeline"},
+	{"./cmd/dewgap/internal/bench"},
+	{"./analyze/...", "./alert/..."},
+	{"./cmd/dewgap/internal/commissioning", "./cmd/dewgap/internal/explain", "./cmd/dewgap/internal/report"},
+}
+
+// plan returns, for each package that has mutants, the test packages of each
+// stage that depend on it.
+func plan(packages []string) (map[string][][]string, error) {
+	out := map[string][][]string{}
+	for _, p := range packages {
+		out[p] = [][]string{{p}}
+	}
+	for _, patterns := range stages {
+		text, err := output(append([]string{"list", "-test", "-f", `{{.ImportPath}}{{range .Deps}} {{.}}{{end}}`}, patterns...)...)
+		if err != nil {
+			return nil, err
+		}
+		needed := map[string][]string{}
+		for line := range strings.Lines(string(text)) {
+			words := strings.Fields(line)
+			test, ok := strings.CutSuffix(words[0], ".test")
+			if !ok {
+				continue
+			}
+			for _, p := range packages {
+				if test != p && slices.Contains(words[1:], p) {
+					needed[p] = append(needed[p], test)
+				}
+			}
+		}
+		for p, tests := range needed {
+			out[p] = append(out[p], tests)
+		}
+	}
+	return out, nil
+}
+
+// attempt runs the stages with the mutant in its file until one notices it.
+// Nothing is written to the tree: the go command reads the changed file from
+// dir in place of the real one.
+func attempt(ctx context.Context, m *mutant, stages [][]string, dir string) (verdict, string, error) {
+	text, err := os.ReadFile(m.file)
+	if err != nil {
+		return 0, "", err
+	}
+	changed := filepath.Join(dir, filepath.Base(m.file))
+	if err := os.WriteFile(changed, m.apply(text), 0o644); err != nil {
+		return 0, "", err
+	}
+	overlay := filepath.Join(dir, "overlay.json")
+	list, err := json.Marshal(map[string]map[string]string{"Replace": {m.file: changed}})
+	if err != nil {
+		return 0, "", err
+	}
+	if err := os.WriteFile(overlay, list, 0o644); err != nil {
+		return 0, "", err
+	}
+	for _, tests := range stages {
+		v, out, err := test(ctx, overlay, tests)
+		if err != nil || v != survived {
+			return v, out, err
+		}
+	}
+	return survived, "", nil
+}
+
+// test runs the tests of the packages and says what they make of the overlay.
+// The text is what they print when they fail.
+func test(ctx context.Context, overlay string, packages []string) (verdict, string, error) {
+	// The go command ends the tests a little earlier, with a trace of what hangs.
+	ctx, cancel := context.WithTimeout(ctx, stageTime+30*time.Second)
+	defer cancel()
+	args := []string{"test", "-vet=off", "-failfast", "-p=1", "-timeout=" + stageTime.String()}
+	if overlay != "" {
+		args = append(args, "-overlay="+overlay)
+	}
+	out, err := exec.CommandContext(ctx, "go", append(args, packages...)...).CombinedOutput()
+	text := string(out)
+	var exit *exec.ExitError
+	switch {
+	case err == nil:
+		return survived, "", nil
+	case ctx.Err() != nil && errors.Is(ctx.Err(), context.DeadlineExceeded), strings.Contains(text, "panic: test timed out after"):
+		return timedOut, text, nil
+	case ctx.Err() != nil:
+		return 0, "", ctx.Err()
+	case strings.Contains(text, "[build failed]"), strings.Contains(text, "[setup failed]"):
+		return broken, text, nil
+	case errors.As(err, &exit) && strings.Contains(text, "FAIL"):
+		return noticed, text, nil
+	}
+	return 0, "", fmt.Errorf("go %s: %w\n%s", strings.Join(args, " "), err, text)
+}
