@@ -11,10 +11,10 @@ import (
 // Jump is a step of the wall clock against monotonic time: the clock was set,
 // or the machine slept.
 type Jump struct {
-	At    time.Time     // what the daemon's clock shows after it
-	By    time.Duration // forward when positive
-	Ahead time.Duration // how far the daemon's clock now runs ahead of the wall clock
-	Anew  bool          // the daemon's clock went back with it: see ErrSetBack
+	At        time.Time     // what the daemon's clock shows after it
+	By        time.Duration // forward when positive
+	Ahead     time.Duration // how far the daemon's clock now runs ahead of the wall clock
+	Restarted bool          // the daemon's clock went back with it: see ErrSetBack
 }
 
 // ErrSetBack says that the wall clock was set back so far that a clock followed
@@ -24,7 +24,7 @@ var ErrSetBack = errors.New("the clock was set back")
 // String says in words what happened.
 func (j Jump) String() string {
 	switch {
-	case j.Anew:
+	case j.Restarted:
 		return fmt.Sprintf("clock was set back by %s: more than can be caught up with, so times go back too", -j.By.Round(time.Millisecond))
 	case j.By >= 0:
 		return fmt.Sprintf("clock went forward by %s: it was set, or the machine slept; nothing was read in between", j.By.Round(time.Millisecond))
@@ -39,14 +39,14 @@ const (
 	jumpLimit = time.Second
 	// mostAhead is the longest step back that is caught up with slowly: in less
 	// than an hour. Beyond it, stamps of others would look wrong for days.
-	mostAhead = 30 * time.Second
+	maxAhead = 30 * time.Second
 	// slew is how much slower than monotonic time a clock runs that is ahead:
 	// one part in slew. Durations are wrong by no more.
-	slew = 100
+	slewShare = 100
 	// maxJumps bounds the notes that nobody has taken.
 	maxJumps = 16
 	// nap is the longest single wait, so that a clock set forward is noticed.
-	nap = 10 * time.Second
+	maxWait = 10 * time.Second
 )
 
 // RealClock shows wall time in UTC. When the wall clock is set back a little,
@@ -55,14 +55,14 @@ const (
 // with it and says so by ErrSetBack. A forward step is taken at once. All are
 // noted, see Jumps.
 type RealClock struct {
-	read func() (wall time.Time, mono time.Duration)
+	source func() (wall time.Time, mono time.Duration)
 
-	mu    sync.Mutex
-	wall  time.Time // at the last call
-	mono  time.Duration
-	shown time.Time
-	anew  int // how often it went back
-	jumps []Jump
+	mu       sync.Mutex
+	wall     time.Time // at the last call
+	mono     time.Duration
+	shown    time.Time
+	restarts int // how often it went back
+	jumps    []Jump
 }
 
 // NewRealClock returns a clock on the machine's own.
@@ -75,7 +75,7 @@ func NewRealClock() *RealClock {
 }
 
 func newRealClock(read func() (time.Time, time.Duration)) *RealClock {
-	c := &RealClock{read: read}
+	c := &RealClock{source: read}
 	c.wall, c.mono = read()
 	c.shown = c.wall
 	return c
@@ -83,31 +83,31 @@ func newRealClock(read func() (time.Time, time.Duration)) *RealClock {
 
 // Now returns the time.
 func (c *RealClock) Now() time.Time {
-	now, _ := c.look()
+	now, _ := c.read()
 	return now
 }
 
 // look returns the time and how often the clock went back.
-func (c *RealClock) look() (time.Time, int) {
+func (c *RealClock) read() (time.Time, int) {
 	c.mu.Lock()
 	defer c.mu.Unlock()
-	wall, mono := c.read()
+	wall, mono := c.source()
 	passed := mono - c.mono
 	by := wall.Sub(c.wall) - passed
 	c.wall, c.mono = wall, mono
-	least := c.shown.Add(passed - passed/slew)
+	least := c.shown.Add(passed - passed/slewShare)
 	ahead := least.Sub(wall)
 	c.shown = wall
 	switch {
-	case ahead > mostAhead:
-		c.anew++
+	case ahead > maxAhead:
+		c.restarts++
 	case ahead > 0:
 		c.shown = least
 	}
 	if by.Abs() >= jumpLimit {
-		c.note(Jump{At: c.shown, By: by, Ahead: c.shown.Sub(wall), Anew: ahead > mostAhead})
+		c.note(Jump{At: c.shown, By: by, Ahead: c.shown.Sub(wall), Restarted: ahead > maxAhead})
 	}
-	return c.shown, c.anew
+	return c.shown, c.restarts
 }
 
 func (c *RealClock) note(j Jump) {
@@ -117,7 +117,7 @@ func (c *RealClock) note(j Jump) {
 	}
 	// The last note takes the rest in: the sum stays right.
 	last := &c.jumps[maxJumps-1]
-	last.At, last.By, last.Ahead, last.Anew = j.At, last.By+j.By, j.Ahead, last.Anew || j.Anew
+	last.At, last.By, last.Ahead, last.Restarted = j.At, last.By+j.By, j.Ahead, last.Restarted || j.Restarted
 }
 
 // Jumps returns the steps noticed since it was last called.
@@ -132,13 +132,13 @@ func (c *RealClock) Jumps() []Jump {
 // Until waits until the clock shows t or ctx ends. It fails with ErrSetBack
 // when the clock goes back meanwhile.
 func (c *RealClock) Until(ctx context.Context, t time.Time) error {
-	_, before := c.look()
+	_, before := c.read()
 	return wait(ctx, func() (time.Duration, error) {
-		now, anew := c.look()
+		now, anew := c.read()
 		if anew != before {
 			return 0, ErrSetBack
 		}
-		return min(t.Sub(now), nap), nil
+		return min(t.Sub(now), maxWait), nil
 	})
 }
 
@@ -171,7 +171,7 @@ func (c *ScaledClock) Until(ctx context.Context, t time.Time) error {
 		if d > 0 && d < 1 {
 			d = 1
 		}
-		return time.Duration(min(d, float64(nap))), nil
+		return time.Duration(min(d, float64(maxWait))), nil
 	})
 }
 

@@ -34,7 +34,7 @@ type Status struct {
 	Up         bool   // the last exchange succeeded, or messages arrive
 	Delivered  bool   // has delivered at least once
 	Since      time.Time
-	Heard      time.Time         // of the last answer or message; zero before the first
+	LastSeen   time.Time         // of the last answer or message; zero before the first
 	Reason     string            // why it is down, or what is amiss though it is up; for a technician
 	Errors     map[string]uint64 // by reason code
 	Requests   uint64

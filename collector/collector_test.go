@@ -132,7 +132,7 @@ func TestTrap29WallClockSetBackALittle(t *testing.T) {
 	c := newRealClock(f.read)
 	f.pass(time.Second)
 	before := c.Now()
-	f.set(-mostAhead)
+	f.set(-maxAhead)
 	if now := c.Now(); !now.Equal(before) {
 		t.Fatalf("set back: %v after %v", now, before)
 	}
@@ -151,7 +151,7 @@ func TestTrap29WallClockSetBackALittle(t *testing.T) {
 		t.Errorf("600 s show as %v", ran)
 	}
 	jumps := c.Jumps()
-	if len(jumps) != 1 || jumps[0].By != -mostAhead || jumps[0].Anew || !strings.Contains(jumps[0].String(), "set back by 30s; times go on") {
+	if len(jumps) != 1 || jumps[0].By != -maxAhead || jumps[0].Restarted || !strings.Contains(jumps[0].String(), "set back by 30s; times go on") {
 		t.Errorf("notes: %v", jumps)
 	}
 	for range 3000 {
@@ -170,10 +170,10 @@ func TestTrap29WallClockSetBackALittle(t *testing.T) {
 // future; when the clock is put right, no time stays wrong, and whoever waits
 // for an instant of the wrong future is told.
 func TestTrap29WallClockRanYearsAhead(t *testing.T) {
-	for _, by := range []time.Duration{mostAhead + time.Millisecond, time.Hour, 10 * 365 * 24 * time.Hour} {
+	for _, by := range []time.Duration{maxAhead + time.Millisecond, time.Hour, 10 * 365 * 24 * time.Hour} {
 		f := &fakeClocks{wall: noon.Add(by)}
 		c := newRealClock(f.read)
-		pace := NewPace(noted{c, f}, time.Second)
+		pace := NewTicker(notedClock{c, f}, time.Second)
 		if _, err := pace.Next(t.Context()); err != nil {
 			t.Fatal(err)
 		}
@@ -182,10 +182,10 @@ func TestTrap29WallClockRanYearsAhead(t *testing.T) {
 			t.Errorf("set back by %v: %v ahead", by, now.Sub(f.wall))
 		}
 		tick, err := pace.Next(t.Context())
-		if err != ErrSetBack || len(tick.Jumps) != 1 || !tick.Jumps[0].Anew || tick.Jumps[0].By != -by || !strings.Contains(tick.Jumps[0].String(), "times go back") {
+		if err != ErrSetBack || len(tick.Jumps) != 1 || !tick.Jumps[0].Restarted || tick.Jumps[0].By != -by || !strings.Contains(tick.Jumps[0].String(), "times go back") {
 			t.Errorf("set back by %v: %+v, %v", by, tick, err)
 		}
-		pace = NewPace(noted{c, f}, time.Second)
+		pace = NewTicker(notedClock{c, f}, time.Second)
 		tick, err = pace.Next(t.Context())
 		if off := tick.Time.Sub(f.wall).Abs(); err != nil || off > time.Second {
 			t.Errorf("a new pace: %+v, %v", tick, err)
@@ -203,7 +203,7 @@ func TestTrap29UntilEndsWhenTheClockGoesBack(t *testing.T) {
 			}
 			return begun.Round(0).UTC().Add(mono), mono
 		})
-		if err := c.Until(t.Context(), begun.Add(time.Hour)); err != ErrSetBack || time.Since(begun) > time.Minute+2*nap {
+		if err := c.Until(t.Context(), begun.Add(time.Hour)); err != ErrSetBack || time.Since(begun) > time.Minute+2*maxWait {
 			t.Errorf("%v after %v", err, time.Since(begun))
 		}
 	})
@@ -241,12 +241,12 @@ func TestJumpsAreBounded(t *testing.T) {
 }
 
 // noted is a clock that sleeps and is set between two waits.
-type noted struct {
+type notedClock struct {
 	*RealClock
 	f *fakeClocks
 }
 
-func (n noted) Until(ctx context.Context, t time.Time) error {
+func (n notedClock) Until(ctx context.Context, t time.Time) error {
 	if d := t.Sub(n.Now()); d > 0 {
 		n.f.pass(d)
 	}
@@ -255,8 +255,8 @@ func (n noted) Until(ctx context.Context, t time.Time) error {
 
 func TestTrap31AnHourPassesInATick(t *testing.T) {
 	f := &fakeClocks{wall: noon}
-	clock := noted{newRealClock(f.read), f}
-	pace := NewPace(clock, time.Second)
+	clock := notedClock{newRealClock(f.read), f}
+	pace := NewTicker(clock, time.Second)
 	for i := range 3 {
 		tick, err := pace.Next(t.Context())
 		if want := noon.Add(time.Duration(i+1) * time.Second); err != nil || !tick.Time.Equal(want) || tick.Skipped != 0 {
@@ -277,7 +277,7 @@ func TestTrap31AnHourPassesInATick(t *testing.T) {
 func TestPaceSkipsWhatIsLate(t *testing.T) {
 	synctest.Test(t, func(t *testing.T) {
 		clock := NewRealClock()
-		pace := NewPace(clock, time.Second)
+		pace := NewTicker(clock, time.Second)
 		first, _ := pace.Next(t.Context())
 		if err := clock.Until(t.Context(), clock.Now().Add(3500*time.Millisecond)); err != nil {
 			t.Fatal(err)
@@ -316,7 +316,7 @@ func TestTrap32UntilEndsWithItsContext(t *testing.T) {
 		ctx, cancel := context.WithCancel(t.Context())
 		begun := time.Now()
 		time.AfterFunc(time.Second, cancel)
-		_, err := NewPace(NewRealClock(), time.Hour).Next(ctx)
+		_, err := NewTicker(NewRealClock(), time.Hour).Next(ctx)
 		if err == nil || time.Since(begun) > time.Second {
 			t.Errorf("left after %v with %v", time.Since(begun), err)
 		}

@@ -9,13 +9,13 @@ import (
 	"dewgap/config"
 )
 
-type checkVerb struct {
+type checkCmd struct {
 	Config string        `required:"" placeholder:"FILE" help:"Configuration of the site."`
 	Live   bool          `help:"Read each point once and show raw words, value and quality. Nothing is ever written."`
 	Wait   time.Duration `default:"10s" help:"With --live, how long to wait for a broker's messages."`
 }
 
-func (v checkVerb) Run(ctx context.Context, con console) error {
+func (v checkCmd) Run(ctx context.Context, con console) error {
 	c, err := config.Load(v.Config)
 	if err != nil {
 		return tellFaults(con, v.Config, err)

@@ -44,7 +44,7 @@ func TestCheckLiveShowsWordsValuesAndGuesses(t *testing.T) {
 	}
 	// 180 hundredths are 1.80 bar gauge; −60 tenths are −6.0 °C; 0xC0C0 0000
 	// is −6.0 as an IEEE 754 single.
-	front := &devices.ModbusFront{Registers: device{100: 180, 101: 0xFFC4, 110: 0x0000, 111: 0xC0C0, 120: 0x7FFF}}
+	front := &devices.ModbusDevice{Registers: device{100: 180, 101: 0xFFC4, 110: 0x0000, 111: 0xC0C0, 120: 0x7FFF}}
 	ctx, stop := context.WithCancel(context.Background())
 	served := make(chan error, 1)
 	go func() { served <- front.Serve(ctx, l) }()

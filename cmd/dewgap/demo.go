@@ -2,7 +2,6 @@ package main
 
 import (
 	"context"
-	"errors"
 	"fmt"
 	"log/slog"
 	"net"
@@ -12,6 +11,7 @@ import (
 
 	"golang.org/x/sync/errgroup"
 
+	"dewgap/cmd/dewgap/internal/cleanup"
 	"dewgap/cmd/dewgap/internal/daemon"
 	"dewgap/collector"
 	"dewgap/config"
@@ -20,7 +20,7 @@ import (
 	"dewgap/simulators/store"
 )
 
-type demoVerb struct {
+type demoCmd struct {
 	Listen      string        `default:"127.0.0.1:0" placeholder:"HOST:PORT" help:"Where the page and the metrics listen; port 0 takes a free one."`
 	Speed       float64       `default:"30" help:"How many times faster than real time the plant runs."`
 	For         time.Duration `placeholder:"DURATION" help:"End by itself after this long, with a summary."`
@@ -29,19 +29,22 @@ type demoVerb struct {
 	Seed        uint64        `default:"1" help:"Of the plant's randomness."`
 }
 
-func (demoVerb) Help() string {
+func (demoCmd) Help() string {
 	return "Runs an invented store behind a real Modbus TCP server and a real MQTT broker, and the ordinary daemon reading both, on this machine alone. Prints the page's address as the first line of standard output."
 }
 
-func (v *demoVerb) Run(ctx context.Context, con console) (err error) {
+func (v *demoCmd) Run(ctx context.Context, con console) (err error) {
 	if !(v.Speed >= 0.1 && v.Speed <= 240) {
 		return usageError{fmt.Errorf("--speed %g: choose between 0.1 and 240", v.Speed)}
 	}
+	var opened cleanup.Stack
+	defer opened.CloseInto(&err)
 	listen, err := net.Listen("tcp", v.Listen)
 	if err != nil {
 		return fmt.Errorf("listen for the page: %w; choose another address with --listen", err)
 	}
-	// Known to whoever waits before the plant has warmed up.
+	opened.PushListener("close the page's listener", listen)
+	// A reader gets the address before the plant has warmed up.
 	fmt.Fprintf(con.Out, "http://%s/\n", listen.Addr())
 
 	data := v.Data
@@ -49,13 +52,14 @@ func (v *demoVerb) Run(ctx context.Context, con console) (err error) {
 		if data, err = os.MkdirTemp("", "dewgap-demo-"); err != nil {
 			return err
 		}
-		defer func() { err = errors.Join(err, os.RemoveAll(data)) }()
+		opened.Push("remove "+data, func() error { return os.RemoveAll(data) })
 	}
-	shop, start, err := openStore(v.Seed)
+	plantStore, start, err := openDemoStore(v.Seed)
 	if err != nil {
 		return err
 	}
-	text := shop.Config(store.Place{Listen: listen.Addr().String(), Data: data})
+	opened.Push("close the invented store", plantStore.Close)
+	text := plantStore.Config(store.Location{Listen: listen.Addr().String(), Data: data})
 	if v.WriteConfig != "" {
 		if err := saveConfig(v.WriteConfig, text); err != nil {
 			return err
@@ -74,13 +78,14 @@ func (v *demoVerb) Run(ctx context.Context, con console) (err error) {
 	if err != nil {
 		return err
 	}
+	opened.Push("close the daemon", watcher.Close)
 	if v.For > 0 {
 		var cancel context.CancelFunc
 		ctx, cancel = context.WithTimeout(ctx, v.For)
 		defer cancel()
 	}
 	group, ctx := errgroup.WithContext(ctx)
-	group.Go(func() error { return shop.Run(ctx, clock) })
+	group.Go(func() error { return plantStore.Run(ctx, clock) })
 	group.Go(func() error { return watcher.Run(ctx) })
 	if err := group.Wait(); err != nil {
 		return err
@@ -91,7 +96,7 @@ func (v *demoVerb) Run(ctx context.Context, con console) (err error) {
 }
 
 // openStore builds the demo's plant, warmed up, behind free loopback ports.
-func openStore(seed uint64) (*store.Store, time.Time, error) {
+func openDemoStore(seed uint64) (*store.Store, time.Time, error) {
 	description, err := scenarios.Load("demo")
 	if err != nil {
 		return nil, time.Time{}, err
@@ -101,8 +106,8 @@ func openStore(seed uint64) (*store.Store, time.Time, error) {
 		return nil, time.Time{}, err
 	}
 	start := p.Now()
-	shop, err := store.Open(p, store.Setting{Bus: "127.0.0.1:0", Broker: "127.0.0.1:0"})
-	return shop, start, err
+	plantStore, err := store.Open(p, store.Setting{Bus: "127.0.0.1:0", Broker: "127.0.0.1:0"})
+	return plantStore, start, err
 }
 
 func saveConfig(dir string, text []byte) error {

@@ -20,7 +20,7 @@ import (
 // valve of the invented store causes.
 func TestLiveEqualsReplay(t *testing.T) {
 	data, conf := t.TempDir(), t.TempDir()
-	demo := demoVerb{Listen: "127.0.0.1:0", Speed: 200, For: 9 * time.Second, WriteConfig: conf, Data: data, Seed: 1}
+	demo := demoCmd{Listen: "127.0.0.1:0", Speed: 200, For: 9 * time.Second, WriteConfig: conf, Data: data, Seed: 1}
 	var summary bytes.Buffer
 	if err := demo.Run(context.Background(), console{Out: &summary, Err: io.Discard}); err != nil {
 		t.Fatal(err)
@@ -41,7 +41,7 @@ func TestLiveEqualsReplay(t *testing.T) {
 		t.Fatalf("recordings %v, %v", recordings, err)
 	}
 	events := filepath.Join(t.TempDir(), "events.jsonl")
-	replay := replayVerb{Config: filepath.Join(conf, "site.toml"), Events: events, Recordings: recordings}
+	replay := replayCmd{Config: filepath.Join(conf, "site.toml"), Events: events, Recordings: recordings}
 	if err := replay.Run(context.Background(), console{Out: io.Discard, Err: io.Discard}); err != nil {
 		t.Fatal(err)
 	}

@@ -16,7 +16,7 @@ import (
 	"dewgap/config"
 )
 
-type explainVerb struct {
+type explainCmd struct {
 	Config string `type:"path" placeholder:"FILE" help:"Configuration of the site: where its data directory is, and which units people are shown."`
 	Data   string `type:"path" placeholder:"DIR" help:"The data directory with the journal; by default the configuration's."`
 	Events string `type:"path" placeholder:"FILE" help:"Read events from here (JSON lines, as replay writes them) instead of a journal."`
@@ -25,11 +25,11 @@ type explainVerb struct {
 	ID     string `arg:"" name:"event-id" help:"The event's id, as the page, the API and events.jsonl show it; its beginning or end will do where that is clear."`
 }
 
-func (explainVerb) Help() string {
+func (explainCmd) Help() string {
 	return "Tells the story of one event with its numbers: when, in which phase, how deep and how long, how it was graded and why, which circuit and why, likely causes with their evidence, and what to check next in which order. Reads only; a daemon may be running."
 }
 
-func (v *explainVerb) Run(con console) error {
+func (v *explainCmd) Run(con console) error {
 	render := evidence.Renderer{System: units.SI, Atmosphere: units.StandardAtmosphere}
 	data := v.Data
 	if v.Config != "" {
@@ -52,20 +52,20 @@ func (v *explainVerb) Run(con console) error {
 	if err != nil {
 		return err
 	}
-	ev, err := choose(events, v.ID)
+	ev, err := findEvent(events, v.ID)
 	if err != nil {
 		return err
 	}
-	told := explain.Of(ev, render)
+	explanation := explain.Of(ev, render)
 	if v.JSON {
 		enc := json.NewEncoder(con.Out)
 		enc.SetEscapeHTML(false)
-		return enc.Encode(told)
+		return enc.Encode(explanation)
 	}
-	return told.Write(con.Out)
+	return explanation.Write(con.Out)
 }
 
-func (v *explainVerb) read(data string, warn io.Writer) ([]alert.Event, error) {
+func (v *explainCmd) read(data string, warn io.Writer) ([]alert.Event, error) {
 	switch {
 	case v.Events != "":
 		return readEventLines(v.Events)
@@ -106,7 +106,7 @@ func readEventLines(name string) ([]alert.Event, error) {
 }
 
 // choose returns the event with id, or the only one whose id begins or ends so.
-func choose(events []alert.Event, id string) (alert.Event, error) {
+func findEvent(events []alert.Event, id string) (alert.Event, error) {
 	var near []alert.Event
 	for _, ev := range events {
 		if ev.ID == id {
@@ -120,13 +120,13 @@ func choose(events []alert.Event, id string) (alert.Event, error) {
 	case 1:
 		return near[0], nil
 	case 0:
-		return alert.Event{}, fmt.Errorf("no event %q among %d%s", id, len(events), some(events))
+		return alert.Event{}, fmt.Errorf("no event %q among %d%s", id, len(events), newestIDs(events))
 	}
-	return alert.Event{}, fmt.Errorf("%d events fit %q: give more of the id%s", len(near), id, some(near))
+	return alert.Event{}, fmt.Errorf("%d events fit %q: give more of the id%s", len(near), id, newestIDs(near))
 }
 
 // some lists the newest ids, for a message.
-func some(events []alert.Event) string {
+func newestIDs(events []alert.Event) string {
 	const most = 5
 	text := ""
 	for i := len(events) - 1; i >= 0 && i >= len(events)-most; i-- {

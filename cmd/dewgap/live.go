@@ -17,65 +17,65 @@ import (
 
 // liveCheck asks each point of a site once and writes down what it says.
 type liveCheck struct {
-	con     console
-	config  *config.Config
-	wait    time.Duration // for messages of a broker
-	doubted int           // points without a good value
+	con          console
+	config       *config.Config
+	wait         time.Duration // for messages of a broker
+	withoutValue int           // points without a good value
 }
 
 // run asks all sources, one after the other so that a bus never carries two
 // questions. A source that cannot be asked does not keep the next from being.
 func (l *liveCheck) run(ctx context.Context) error {
 	for i := range l.config.Modbus {
-		if err := l.bus(ctx, l.config.Modbus[i]); err != nil {
+		if err := l.checkBus(ctx, l.config.Modbus[i]); err != nil {
 			return err
 		}
 	}
 	for i := range l.config.MQTT {
-		if err := l.broker(ctx, l.config.MQTT[i]); err != nil {
+		if err := l.checkBroker(ctx, l.config.MQTT[i]); err != nil {
 			return err
 		}
 	}
-	if l.doubted > 0 {
-		return fmt.Errorf("%d points gave no good value", l.doubted)
+	if l.withoutValue > 0 {
+		return fmt.Errorf("%d points gave no good value", l.withoutValue)
 	}
 	return nil
 }
 
-func (l *liveCheck) line(format string, args ...any) { fmt.Fprintf(l.con.Out, format+"\n", args...) }
+func (l *liveCheck) printf(format string, args ...any) { fmt.Fprintf(l.con.Out, format+"\n", args...) }
 
-func (l *liveCheck) bus(ctx context.Context, s modbus.Settings) error {
-	l.line("\nLive from %s:", s.Name)
+func (l *liveCheck) checkBus(ctx context.Context, s modbus.Settings) error {
+	l.printf("\nLive from %s:", s.Name)
 	probes, grouping, err := modbus.ReadOnce(ctx, s)
 	if ctx.Err() != nil {
 		return ctx.Err()
 	}
 	if err != nil {
-		l.line("  %v", err)
-		l.doubted += len(s.Points)
+		l.printf("  %v", err)
+		l.withoutValue += len(s.Points)
 		return nil
 	}
 	for i := range probes {
-		l.probe(&probes[i])
+		l.printProbe(&probes[i])
 	}
 	if len(grouping) > 0 {
-		l.line("  Suggested grouping:")
+		l.printf("  Suggested grouping:")
 	}
 	for _, g := range grouping {
-		l.line("    %s", g)
+		l.printf("    %s", g)
 	}
 	return nil
 }
 
-func (l *liveCheck) probe(p *modbus.Probe) {
-	l.line("  %s", p.Path)
+func (l *liveCheck) printProbe(p *modbus.Probe) {
+	l.printf("  %s", p.Path)
 	where := fmt.Sprintf("unit %d, %s %d (%d in manuals)", p.Unit, p.Table, p.Address, p.Reference())
 	raw := "no answer"
 	if p.Raw != "" {
 		raw = "raw " + p.Raw
 	}
-	l.line("    %s: %s, took %s", where, raw, p.Took.Round(10*time.Microsecond))
-	l.verdict(p.Index, p.Value, p.Quality, p.Reason)
+	l.printf("    %s: %s, took %s", where, raw, p.Took.Round(10*time.Microsecond))
+	l.printValue(p.Index, p.Value, p.Quality, p.Reason)
 	var others []string
 	for _, g := range p.Guesses {
 		if g.Type == p.Mapping.Type && g.Order == p.Mapping.Order && g.Scale == configuredScale(p.Mapping) {
@@ -84,7 +84,7 @@ func (l *liveCheck) probe(p *modbus.Probe) {
 		others = append(others, l.guess(p.Index, g))
 	}
 	if len(others) > 0 {
-		l.line("    the same words could be: %s", strings.Join(others, "; "))
+		l.printf("    the same words could be: %s", strings.Join(others, "; "))
 	}
 }
 
@@ -106,49 +106,49 @@ func (l *liveCheck) guess(index int, g register.Guess) string {
 	return text + " = " + l.value(index, g.Value)
 }
 
-func (l *liveCheck) broker(ctx context.Context, s mqtt.Settings) error {
-	l.line("\nLive from %s, waiting up to %s for messages:", s.Name, l.wait)
+func (l *liveCheck) checkBroker(ctx context.Context, s mqtt.Settings) error {
+	l.printf("\nLive from %s, waiting up to %s for messages:", s.Name, l.wait)
 	seen, err := mqtt.ReadOnce(ctx, s, collector.NewRealClock(), l.wait)
 	if ctx.Err() != nil {
 		return ctx.Err()
 	}
 	if err != nil {
-		l.line("  cannot be asked: %v", err)
-		l.doubted += len(s.Points)
+		l.printf("  cannot be asked: %v", err)
+		l.withoutValue += len(s.Points)
 		return nil
 	}
 	for i, m := range seen {
-		l.line("  %s", m.Path)
-		said := "no message"
+		l.printf("  %s", m.Path)
+		received := "no message"
 		if m.Answered {
-			said = fmt.Sprintf("payload %q", m.Payload)
+			received = fmt.Sprintf("payload %q", m.Payload)
 		}
 		if m.Retained {
-			said += ", retained by the broker"
+			received += ", retained by the broker"
 		}
 		if m.Age != 0 {
-			said += fmt.Sprintf(", stamped %s ago", m.Age.Round(100*time.Millisecond))
+			received += fmt.Sprintf(", stamped %s ago", m.Age.Round(100*time.Millisecond))
 		}
-		l.line("    topic %s: %s", m.Topic, said)
-		l.verdict(s.Points[i].Index, m.Value, m.Quality, m.Reason)
+		l.printf("    topic %s: %s", m.Topic, received)
+		l.printValue(s.Points[i].Index, m.Value, m.Quality, m.Reason)
 	}
 	return nil
 }
 
 // verdict writes a value with its quality, or why there is none.
-func (l *liveCheck) verdict(index int, value float64, q reading.Quality, reason string) {
+func (l *liveCheck) printValue(index int, value float64, q reading.Quality, reason string) {
 	if q != reading.Good {
-		l.doubted++
+		l.withoutValue++
 	}
 	if !q.HasValue() {
-		l.line("    %s: %s", q, reason)
+		l.printf("    %s: %s", q, reason)
 		return
 	}
 	text := l.value(index, value) + ", " + q.String()
 	if reason != "" {
 		text += ": " + reason
 	}
-	l.line("    %s", text)
+	l.printf("    %s", text)
 }
 
 // value writes a value in SI as the site's people read it.

@@ -18,18 +18,18 @@ import (
 	"github.com/alecthomas/kong"
 )
 
-type verbs struct {
-	Check        checkVerb        `cmd:"" help:"Explain every fault of a configuration, or print what will be read."`
-	Replay       replayVerb       `cmd:"" help:"Run recordings through the analysis, as fast as the machine allows."`
-	Explain      explainVerb      `cmd:"" help:"Tell the story of one event, with what to check next."`
-	Report       reportVerb       `cmd:"" help:"Write a record for people from recordings."`
-	Record       recordVerb       `cmd:"" help:"Record a site for a while, without the daemon."`
-	Run          runVerb          `cmd:"" help:"Watch a site."`
-	Demo         demoVerb         `cmd:"" help:"Run an invented store and watch it, all on this machine."`
-	Version      versionVerb      `cmd:"" help:"Print the version of this program."`
-	Simulate     simulateVerb     `cmd:"" help:"Write a recording of the simulated plant, with the truth beside it."`
-	Sat          satVerb          `cmd:"" help:"Dew and bubble point of a refrigerant, or superheat from one pair of readings."`
-	Refrigerants refrigerantsVerb `cmd:"" help:"List the refrigerants with glide, safety class, source and accuracy."`
+type commands struct {
+	Check        checkCmd        `cmd:"" help:"Explain every fault of a configuration, or print what will be read."`
+	Replay       replayCmd       `cmd:"" help:"Run recordings through the analysis, as fast as the machine allows."`
+	Explain      explainCmd      `cmd:"" help:"Tell the story of one event, with what to check next."`
+	Report       reportCmd       `cmd:"" help:"Write a record for people from recordings."`
+	Record       recordCmd       `cmd:"" help:"Record a site for a while, without the daemon."`
+	Run          runCmd          `cmd:"" help:"Watch a site."`
+	Demo         demoCmd         `cmd:"" help:"Run an invented store and watch it, all on this machine."`
+	Version      versionCmd      `cmd:"" help:"Print the version of this program."`
+	Simulate     simulateCmd     `cmd:"" help:"Write a recording of the simulated plant, with the truth beside it."`
+	Sat          satCmd          `cmd:"" help:"Dew and bubble point of a refrigerant, or superheat from one pair of readings."`
+	Refrigerants refrigerantsCmd `cmd:"" help:"List the refrigerants with glide, safety class, source and accuracy."`
 }
 
 // console is where a verb speaks: results to Out, messages for people to Err.
@@ -50,7 +50,7 @@ func main() {
 // run executes one command line and returns the exit status: 0 done, 1 could
 // not be done, 2 wrong usage.
 func run(ctx context.Context, args []string, con console) (code int) {
-	var v verbs
+	var v commands
 	type exit struct{ code int }
 	defer func() {
 		if r := recover(); r != nil {

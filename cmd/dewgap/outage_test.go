@@ -20,7 +20,7 @@ import (
 // A Modbus server and a broker that stop and come back: values go absent, the
 // source falls and rises, and the gap invents no floodback.
 func TestSourcesStopAndComeBack(t *testing.T) {
-	shop, start, err := openStore(1)
+	plantStore, start, err := openDemoStore(1)
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -28,7 +28,7 @@ func TestSourcesStopAndComeBack(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	cfg, err := config.Parse("site.toml", shop.Config(store.Place{Listen: listen.Addr().String(), Data: t.TempDir()}))
+	cfg, err := config.Parse("site.toml", plantStore.Config(store.Location{Listen: listen.Addr().String(), Data: t.TempDir()}))
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -40,7 +40,7 @@ func TestSourcesStopAndComeBack(t *testing.T) {
 	}
 	ctx, cancel := context.WithCancel(context.Background())
 	ended := make(chan error, 2)
-	go func() { ended <- shop.Run(ctx, clock) }()
+	go func() { ended <- plantStore.Run(ctx, clock) }()
 	go func() { ended <- watcher.Run(ctx) }()
 	defer func() {
 		cancel()
@@ -55,8 +55,8 @@ func TestSourcesStopAndComeBack(t *testing.T) {
 		source, group string
 		stop, start   func() error
 	}{
-		{"rack-controller", "mt", shop.StopBus, shop.StartBus},
-		{"gateway", "lt", shop.Broker.Stop, shop.Broker.Start},
+		{"rack-controller", "mt", plantStore.StopBus, plantStore.StartBus},
+		{"gateway", "lt", plantStore.Broker.Stop, plantStore.Broker.Start},
 	} {
 		up := fmt.Sprintf("dewgap_source_up{source=%q} ", outage.source)
 		value := fmt.Sprintf(`dewgap_suction_pressure_pascals{compressor="c1",group=%q,site="demo"}`, outage.group)

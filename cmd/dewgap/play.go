@@ -14,6 +14,7 @@ import (
 	"golang.org/x/sync/errgroup"
 
 	"dewgap/analyze/reading"
+	"dewgap/cmd/dewgap/internal/cleanup"
 	"dewgap/cmd/dewgap/internal/replay"
 	"dewgap/cmd/dewgap/internal/snapshot"
 	"dewgap/cmd/dewgap/internal/web"
@@ -21,7 +22,7 @@ import (
 )
 
 // play lets the recordings pass on the live page until ctx ends.
-func (v *replayVerb) play(ctx context.Context, con console, cfg *config.Config) error {
+func (v *replayCmd) play(ctx context.Context, con console, cfg *config.Config) (err error) {
 	if v.Events != "" || v.States != "" {
 		return usageError{errors.New("--speed and --listen play on a page and write no files: leave out --events and --states, or run replay twice")}
 	}
@@ -41,10 +42,13 @@ func (v *replayVerb) play(ctx context.Context, con console, cfg *config.Config) 
 		return err
 	}
 	setting.Speed = speed
+	var opened cleanup.Stack
+	defer opened.CloseInto(&err)
 	listen, err := net.Listen("tcp", address)
 	if err != nil {
 		return fmt.Errorf("listen for the page: %w; choose another address with --listen", err)
 	}
+	opened.PushListener("close the page's listener", listen)
 	if tcp, ok := listen.Addr().(*net.TCPAddr); ok && !tcp.IP.IsLoopback() {
 		fmt.Fprintf(con.Err, "warning: %s lets everybody on that network watch and drive the replay\n", listen.Addr())
 	}
@@ -64,16 +68,17 @@ func (v *replayVerb) play(ctx context.Context, con console, cfg *config.Config) 
 
 // setting finds where the recordings begin and end, so that a recording that
 // cannot be played is refused before a page opens.
-func (v *replayVerb) setting(ctx context.Context, con console, cfg *config.Config) (s replay.Setting, err error) {
-	in, err := openTape(cfg, v.Recordings, con.Err)
+func (v *replayCmd) setting(ctx context.Context, con console, cfg *config.Config) (s replay.Setting, err error) {
+	in, err := openRecordings(cfg, v.Recordings, con.Err)
 	if err != nil {
 		return s, err
 	}
+	defer func() { err = errors.Join(err, in.Close()) }()
 	s = replay.Setting{Site: in.site, Name: filepath.Base(v.Recordings[0]), Units: cfg.Units.String(), Board: snapshot.NewBoard(time.Now)}
 	if more := len(v.Recordings) - 1; more > 0 {
 		s.Name += fmt.Sprintf(" and %d more", more)
 	}
-	s.Open = func() (replay.Tape, error) { return openTape(cfg, v.Recordings, io.Discard) }
+	s.Open = func() (replay.Recording, error) { return openRecordings(cfg, v.Recordings, io.Discard) }
 	var row reading.Row
 	for {
 		err := in.Next(ctx, &row)
@@ -81,7 +86,7 @@ func (v *replayVerb) setting(ctx context.Context, con console, cfg *config.Confi
 			break
 		}
 		if err != nil {
-			return s, errors.Join(err, in.Close())
+			return s, err
 		}
 		if s.From.IsZero() {
 			s.From = row.Time
@@ -91,5 +96,5 @@ func (v *replayVerb) setting(ctx context.Context, con console, cfg *config.Confi
 	if s.From.IsZero() {
 		return s, errors.New("the recording holds no row: there is nothing to play")
 	}
-	return s, in.Close()
+	return s, nil
 }

@@ -21,21 +21,21 @@ import (
 
 // picture shows how a recording goes: drawn anew each second in a terminal,
 // otherwise a line now and then and at each change of phase.
-type picture struct {
+type progress struct {
 	w       io.Writer
 	system  units.System
 	out     string
-	begun   time.Time
+	start   time.Time
 	length  time.Duration
 	sources []collector.Source
 
-	terminal bool
-	columns  int
-	drawn    int       // lines on the screen that the next picture replaces
-	at       time.Time // real time of the last picture
-	lowest   []lowest
-	phases   []phase.Phase
-	told     time.Time // of the last plain lines, in recorded time
+	terminal    bool
+	columns     int
+	drawnLines  int       // lines on the screen that the next picture replaces
+	drawnAt     time.Time // real time of the last picture
+	lowest      []lowest
+	phases      []phase.Phase
+	lastPrinted time.Time // of the last plain lines, in recorded time
 }
 
 // lowest is the lowest superheat of a compressor while running, start apart.
@@ -46,10 +46,10 @@ type lowest struct {
 }
 
 // tellEvery is how often plain lines are written, in recorded time.
-const tellEvery = time.Minute
+const printEvery = time.Minute
 
-func newPicture(w io.Writer, system units.System, out string, begun time.Time, length time.Duration, sources []collector.Source) *picture {
-	p := &picture{w: w, system: system, out: filepath.Base(out), begun: begun, length: length, sources: sources}
+func newProgress(w io.Writer, system units.System, out string, begun time.Time, length time.Duration, sources []collector.Source) *progress {
+	p := &progress{w: w, system: system, out: filepath.Base(out), start: begun, length: length, sources: sources}
 	if f, ok := w.(*os.File); ok {
 		if size, err := unix.IoctlGetWinsize(int(f.Fd()), unix.TIOCGWINSZ); err == nil {
 			p.terminal, p.columns = true, int(size.Col)
@@ -62,7 +62,7 @@ func newPicture(w io.Writer, system units.System, out string, begun time.Time, l
 }
 
 // show takes one more row.
-func (p *picture) show(r analyze.Result, rows int) {
+func (p *progress) show(r analyze.Result, rows int) {
 	if p.lowest == nil {
 		p.lowest = make([]lowest, len(r.States))
 		p.phases = make([]phase.Phase, len(r.States))
@@ -80,19 +80,19 @@ func (p *picture) show(r analyze.Result, rows int) {
 		}
 	}
 	if p.terminal {
-		if now := time.Now(); now.Sub(p.at) >= time.Second-50*time.Millisecond {
-			p.at = now
+		if now := time.Now(); now.Sub(p.drawnAt) >= time.Second-50*time.Millisecond {
+			p.drawnAt = now
 			p.draw(r, rows)
 		}
 		return
 	}
-	p.tell(r)
+	p.printLines(r)
 }
 
 // draw puts a whole picture in the place of the last.
-func (p *picture) draw(r analyze.Result, rows int) {
+func (p *progress) draw(r analyze.Result, rows int) {
 	var text strings.Builder
-	passed := r.Time.Sub(p.begun).Round(time.Second)
+	passed := r.Time.Sub(p.start).Round(time.Second)
 	fmt.Fprintf(&text, "recording to %s: %s of %s, %d rows, it is %s UTC; Ctrl-C ends it\n", p.out, passed, p.length, rows, r.Time.Format("15:04:05"))
 	table := tabwriter.NewWriter(&text, 0, 4, 2, ' ', 0)
 	fmt.Fprintln(table, "group\tcompressor\tphase\tsuperheat\tfloor\tlowest so far")
@@ -107,8 +107,8 @@ func (p *picture) draw(r analyze.Result, rows int) {
 		}
 	}
 	lines := strings.Split(strings.TrimSuffix(text.String(), "\n"), "\n")
-	if p.drawn > 0 {
-		fmt.Fprintf(p.w, "\x1b[%dA\x1b[J", p.drawn)
+	if p.drawnLines > 0 {
+		fmt.Fprintf(p.w, "\x1b[%dA\x1b[J", p.drawnLines)
 	}
 	for _, line := range lines {
 		if runes := []rune(line); len(runes) > p.columns {
@@ -116,17 +116,17 @@ func (p *picture) draw(r analyze.Result, rows int) {
 		}
 		fmt.Fprintln(p.w, line)
 	}
-	p.drawn = len(lines)
+	p.drawnLines = len(lines)
 }
 
 // end leaves the last picture standing.
-func (p *picture) end() { p.drawn = 0 }
+func (p *progress) end() { p.drawnLines = 0 }
 
 // tell writes plain lines: a compressor's when its phase changes, all now and then.
-func (p *picture) tell(r analyze.Result) {
-	all := r.Time.Sub(p.told) >= tellEvery
+func (p *progress) printLines(r analyze.Result) {
+	all := r.Time.Sub(p.lastPrinted) >= printEvery
 	if all {
-		p.told = r.Time
+		p.lastPrinted = r.Time
 		for _, s := range p.sources {
 			if status := s.Status(); !status.Up {
 				fmt.Fprintf(p.w, "%s source %s is down: %s\n", r.Time.Format("15:04:05"), status.Name, status.Reason)
@@ -143,7 +143,7 @@ func (p *picture) tell(r analyze.Result) {
 	}
 }
 
-func (p *picture) superheat(st *analyze.State) string {
+func (p *progress) superheat(st *analyze.State) string {
 	switch {
 	case st.Phase == phase.Off:
 		return "–"
@@ -157,7 +157,7 @@ func (p *picture) superheat(st *analyze.State) string {
 	return text
 }
 
-func (p *picture) lowestOf(i int) string {
+func (p *progress) lowestOf(i int) string {
 	low := &p.lowest[i]
 	if math.IsNaN(float64(low.superheat)) {
 		return "–"

@@ -12,13 +12,14 @@ import (
 	"golang.org/x/sync/errgroup"
 
 	"dewgap/analyze/reading"
+	"dewgap/cmd/dewgap/internal/cleanup"
 	"dewgap/cmd/dewgap/internal/pipeline"
 	"dewgap/collector"
 	"dewgap/collector/recording"
 	"dewgap/config"
 )
 
-type recordVerb struct {
+type recordCmd struct {
 	Config string        `required:"" type:"path" placeholder:"FILE" help:"Configuration of the site."`
 	For    time.Duration `required:"" placeholder:"3h" help:"How long to record; Ctrl-C ends earlier, and the recording is whole."`
 	Out    string        `required:"" type:"path" placeholder:"FILE" help:"The recording; compressed if the name ends in .gz. An existing file is not overwritten."`
@@ -26,14 +27,14 @@ type recordVerb struct {
 	clock collector.Clock // for tests; nil: the real one
 }
 
-func (recordVerb) Help() string {
+func (recordCmd) Help() string {
 	return "Reads the devices as run does and writes what they say, without the daemon: for a commissioning, from a laptop. Shows on standard error, while it goes on, the phase, superheat and lowest superheat of each compressor; in plain lines where that is no terminal. What it writes replays."
 }
 
 // flushEvery is how much a crash can lose of the recording.
 const flushEvery = 3 * time.Second
 
-func (v *recordVerb) Run(ctx context.Context, con console) error {
+func (v *recordCmd) Run(ctx context.Context, con console) (err error) {
 	if v.For < time.Second {
 		return usageError{fmt.Errorf("--for %s: record for a second at least", v.For)}
 	}
@@ -53,10 +54,12 @@ func (v *recordVerb) Run(ctx context.Context, con console) error {
 	if err != nil {
 		return err
 	}
-	line, err := pipeline.New(cfg.Site)
+	p, err := pipeline.New(cfg.Site)
 	if err != nil {
 		return err
 	}
+	var opened cleanup.Stack
+	defer opened.CloseInto(&err)
 	out, err := recording.Create(v.Out, cfg.Site.Points)
 	if err != nil {
 		if errors.Is(err, fs.ErrExist) {
@@ -64,10 +67,11 @@ func (v *recordVerb) Run(ctx context.Context, con console) error {
 		}
 		return fmt.Errorf("begin the recording: %w", err)
 	}
+	opened.Push("finish the recording", out.Close)
 	r := recorder{
-		clock: clock, hub: collector.NewHub(cfg.Site.Points), out: out, line: line,
+		clock: clock, hub: collector.NewHub(cfg.Site.Points), out: out, pipeline: p,
 		until: clock.Now().Add(v.For), sample: cfg.Daemon.Sample, good: make([]bool, len(cfg.Site.Points)),
-		picture: newPicture(con.Err, cfg.Units, v.Out, clock.Now(), v.For, sources),
+		progress: newProgress(con.Err, cfg.Units, v.Out, clock.Now(), v.For, sources),
 	}
 	sourcing, stop := context.WithCancel(ctx)
 	group, sourcing := errgroup.WithContext(sourcing)
@@ -78,32 +82,32 @@ func (v *recordVerb) Run(ctx context.Context, con console) error {
 		defer stop()
 		return r.run(sourcing)
 	})
-	err = errors.Join(group.Wait(), out.Close())
-	r.picture.end()
+	err = errors.Join(group.Wait(), opened.Close())
+	r.progress.end()
 	if err != nil {
 		return fmt.Errorf("%w; %s holds %d rows", err, v.Out, r.rows)
 	}
-	r.tell(con, v, cfg.Site.Points)
+	r.printSummary(con, v, cfg.Site.Points)
 	return nil
 }
 
 // recorder writes a row at each tick and shows it.
 type recorder struct {
-	clock   collector.Clock
-	hub     *collector.Hub
-	out     *recording.Writer
-	line    *pipeline.Pipeline
-	until   time.Time
-	sample  time.Duration
-	picture *picture
-	rows    int
-	good    []bool // by point: a good value has been read
-	flushed time.Time
+	clock    collector.Clock
+	hub      *collector.Hub
+	out      *recording.Writer
+	pipeline *pipeline.Pipeline
+	until    time.Time
+	sample   time.Duration
+	progress *progress
+	rows     int
+	good     []bool // by point: a good value has been read
+	flushed  time.Time
 }
 
 // run records until the time is over or ctx ends.
 func (r *recorder) run(ctx context.Context) error {
-	pace := collector.NewPace(r.clock, r.sample)
+	pace := collector.NewTicker(r.clock, r.sample)
 	for {
 		tick, err := pace.Next(ctx)
 		if errors.Is(err, collector.ErrSetBack) {
@@ -128,13 +132,13 @@ func (r *recorder) run(ctx context.Context) error {
 				r.good[x.Point] = true
 			}
 		}
-		result, _ := r.line.Step(&row)
-		r.picture.show(result, r.rows)
+		result, _ := r.pipeline.Step(&row)
+		r.progress.show(result, r.rows)
 	}
 }
 
 // tell says what was recorded, and what never came.
-func (r *recorder) tell(con console, v *recordVerb, points []reading.Point) {
+func (r *recorder) printSummary(con console, v *recordCmd, points []reading.Point) {
 	var never []string
 	for i, good := range r.good {
 		if !good {

@@ -31,15 +31,15 @@ func served(t *testing.T, speed float64) (site string, clock collector.Clock) {
 		t.Fatal(err)
 	}
 	start := p.Now()
-	shop, err := store.Open(p, store.Setting{Bus: "127.0.0.1:0", Broker: "127.0.0.1:0"})
+	plantStore, err := store.Open(p, store.Setting{Bus: "127.0.0.1:0", Broker: "127.0.0.1:0"})
 	if err != nil {
 		t.Fatal(err)
 	}
-	site = written(t, string(shop.Config(store.Place{Listen: "127.0.0.1:0", Data: t.TempDir()})))
+	site = written(t, string(plantStore.Config(store.Location{Listen: "127.0.0.1:0", Data: t.TempDir()})))
 	clock = collector.NewScaledClock(start, speed)
 	ctx, cancel := context.WithCancel(context.Background())
 	ended := make(chan error, 1)
-	go func() { ended <- shop.Run(ctx, clock) }()
+	go func() { ended <- plantStore.Run(ctx, clock) }()
 	t.Cleanup(func() {
 		cancel()
 		if err := <-ended; err != nil {
@@ -53,7 +53,7 @@ func TestRecord(t *testing.T) {
 	site, clock := served(t, 100)
 	out := filepath.Join(t.TempDir(), "defrost.csv.gz")
 	var errs bytes.Buffer
-	verb := recordVerb{Config: site, Out: out, For: 2 * time.Minute, clock: clock}
+	verb := recordCmd{Config: site, Out: out, For: 2 * time.Minute, clock: clock}
 	if err := verb.Run(t.Context(), console{Err: &errs}); err != nil {
 		t.Fatal(err)
 	}
@@ -93,7 +93,7 @@ func TestRecordEndsWholeInATerminal(t *testing.T) {
 	out := filepath.Join(t.TempDir(), "cut.csv.gz")
 	ended := make(chan error, 1)
 	go func() {
-		verb := recordVerb{Config: site, Out: out, For: 24 * time.Hour, clock: clock}
+		verb := recordCmd{Config: site, Out: out, For: 24 * time.Hour, clock: clock}
 		err := verb.Run(ctx, console{Err: tty})
 		tty.Close()
 		ended <- err

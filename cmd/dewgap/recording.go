@@ -14,7 +14,7 @@ import (
 )
 
 // tape is recordings read one after the other, as one.
-type tape struct {
+type recordingRows struct {
 	site  analyze.Site
 	names []string // still to be opened
 	name  string
@@ -26,7 +26,7 @@ type tape struct {
 
 // openTape returns the recordings as one and the configured site with the
 // inputs that they hold.
-func openTape(cfg *config.Config, recordings []string, warn io.Writer) (*tape, error) {
+func openRecordings(cfg *config.Config, recordings []string, warn io.Writer) (*recordingRows, error) {
 	var paths []string
 	seen := map[string]bool{}
 	for _, name := range recordings {
@@ -45,12 +45,12 @@ func openTape(cfg *config.Config, recordings []string, warn io.Writer) (*tape, e
 	if err != nil {
 		return nil, fmt.Errorf("%s does not fit %s:\n%w", recordings[0], cfg.File, err)
 	}
-	return &tape{site: site, names: recordings, warn: warn}, nil
+	return &recordingRows{site: site, names: recordings, warn: warn}, nil
 }
 
 // Next reads the next row into row. It returns io.EOF after the last row of
 // the last recording.
-func (t *tape) Next(ctx context.Context, row *reading.Row) error {
+func (t *recordingRows) Next(ctx context.Context, row *reading.Row) error {
 	if t.rows%1024 == 0 && ctx.Err() != nil {
 		return ctx.Err()
 	}
@@ -88,7 +88,7 @@ func (t *tape) Next(ctx context.Context, row *reading.Row) error {
 }
 
 // Close closes what is open.
-func (t *tape) Close() error {
+func (t *recordingRows) Close() error {
 	if t.in == nil {
 		return nil
 	}

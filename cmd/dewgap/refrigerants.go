@@ -10,7 +10,7 @@ import (
 	"dewgap/analyze/units"
 )
 
-type refrigerantsVerb struct {
+type refrigerantsCmd struct {
 	JSON bool `help:"Print one JSON array."`
 }
 
@@ -31,7 +31,7 @@ type listed struct {
 	Remark      string   `json:"remark,omitempty"`
 }
 
-func (v refrigerantsVerb) Run(con console) error {
+func (v refrigerantsCmd) Run(con console) error {
 	var all []listed
 	for _, f := range refrigerant.All() {
 		low, high := f.Range()

@@ -3,17 +3,17 @@ package main
 import (
 	"context"
 	"errors"
-	"io"
 	"os"
 
 	"dewgap/alert"
+	"dewgap/analyze"
 	"dewgap/analyze/evidence"
-	"dewgap/analyze/reading"
+	"dewgap/cmd/dewgap/internal/cleanup"
 	"dewgap/cmd/dewgap/internal/pipeline"
 	"dewgap/config"
 )
 
-type replayVerb struct {
+type replayCmd struct {
 	Config     string   `required:"" type:"path" placeholder:"FILE" help:"Configuration of the site; where inputs come from is not needed."`
 	Events     string   `type:"path" placeholder:"FILE" help:"Write events as JSON lines."`
 	States     string   `type:"path" placeholder:"FILE" help:"Write one row for each compressor and recording row as CSV."`
@@ -22,11 +22,11 @@ type replayVerb struct {
 	Recordings []string `arg:"" name:"recording" type:"path" help:"Recordings in order of time; a name that ends in .gz is compressed."`
 }
 
-func (replayVerb) Help() string {
+func (replayCmd) Help() string {
 	return "Runs recordings through the same analysis as the live daemon, in their own time. Without --events and --states it prints a summary. With --speed or --listen it plays the recording on the live page instead, which can pause, step and go to the next event; the page's address is the first line of standard output, and Ctrl-C ends it. Exit status 0: replayed, whatever was found."
 }
 
-func (v *replayVerb) Run(ctx context.Context, con console) (err error) {
+func (v *replayCmd) Run(ctx context.Context, con console) (err error) {
 	cfg, err := config.Load(v.Config)
 	if err != nil {
 		return err
@@ -34,12 +34,14 @@ func (v *replayVerb) Run(ctx context.Context, con console) (err error) {
 	if v.Speed != 0 || v.Listen != "" {
 		return v.play(ctx, con, cfg)
 	}
-	in, err := openTape(cfg, v.Recordings, con.Err)
+	var opened cleanup.Stack
+	defer opened.CloseInto(&err)
+	in, err := openRecordings(cfg, v.Recordings, con.Err)
 	if err != nil {
 		return err
 	}
-	defer func() { err = errors.Join(err, in.Close()) }()
-	line, err := pipeline.New(in.site)
+	opened.Push("close the recording", in.Close)
+	p, err := pipeline.New(in.site)
 	if err != nil {
 		return err
 	}
@@ -49,30 +51,22 @@ func (v *replayVerb) Run(ctx context.Context, con console) (err error) {
 		if err != nil {
 			return err
 		}
-		defer func() { err = errors.Join(err, f.Close()) }()
+		opened.Push("close "+v.States, f.Close)
 		if states, err = pipeline.NewStatesWriter(f); err != nil {
 			return err
 		}
 	}
-	tally, history := pipeline.NewTally(in.site), alert.NewHistory(0)
-	var row reading.Row
-	for {
-		if err := in.Next(ctx, &row); errors.Is(err, io.EOF) {
-			break
-		} else if err != nil {
-			return err
-		}
-		result, changes := line.Step(&row)
-		history.Apply(changes...)
+	tally := pipeline.NewTally(in.site)
+	history, err := p.Run(ctx, in, func(result analyze.Result, _ []alert.Change) error {
 		tally.Add(result)
 		if states == nil {
-			continue
+			return nil
 		}
-		if err := states.Write(result.States); err != nil {
-			return err
-		}
+		return states.Write(result.States)
+	})
+	if err != nil {
+		return err
 	}
-	history.Refresh(line.Book.Open())
 	if states != nil {
 		if err := states.Flush(); err != nil {
 			return err

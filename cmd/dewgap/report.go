@@ -13,7 +13,7 @@ import (
 	"time"
 
 	"dewgap/alert"
-	"dewgap/analyze/reading"
+	"dewgap/analyze"
 	"dewgap/analyze/units"
 	"dewgap/cmd/dewgap/internal/commissioning"
 	"dewgap/cmd/dewgap/internal/pipeline"
@@ -21,11 +21,11 @@ import (
 	"dewgap/config"
 )
 
-type reportVerb struct {
-	Commissioning commissioningVerb `cmd:"" help:"Acceptance record of the defrost cycles in a recording."`
+type reportCmd struct {
+	Commissioning commissioningCmd `cmd:"" help:"Acceptance record of the defrost cycles in a recording."`
 }
 
-type commissioningVerb struct {
+type commissioningCmd struct {
 	Config     string   `required:"" type:"path" placeholder:"FILE" help:"Configuration of the site; its [commissioning] table holds the criteria."`
 	Format     string   `enum:"html,text,json,auto" default:"auto" help:"html, text or json; by default what the name of --out says, else text."`
 	Units      string   `enum:"si,us,config" default:"config" help:"si or us, for people; by default the site's. JSON has SI always."`
@@ -36,11 +36,11 @@ type commissioningVerb struct {
 	Recordings []string `arg:"" name:"recording" type:"path" help:"Recordings in order of time; a name that ends in .gz is compressed."`
 }
 
-func (commissioningVerb) Help() string {
+func (commissioningCmd) Help() string {
 	return "Finds the defrost cycles in a recording and judges each: times of its stages, lowest superheat with its uncertainty, time below the floor, and a verdict by the criteria of the configuration's [commissioning] table. What the recording cannot show is not judged, never passed. The same recording gives the same record, byte for byte. Exit status 0: written, whatever the verdict."
 }
 
-func (v *commissioningVerb) Run(ctx context.Context, con console) error {
+func (v *commissioningCmd) Run(ctx context.Context, con console) error {
 	cfg, err := config.Load(v.Config)
 	if err != nil {
 		return err
@@ -73,7 +73,7 @@ func (v *commissioningVerb) Run(ctx context.Context, con console) error {
 }
 
 // view is how the record is to speak to people.
-func (v *commissioningVerb) view(cfg *config.Config) (commissioning.View, error) {
+func (v *commissioningCmd) view(cfg *config.Config) (commissioning.View, error) {
 	view := commissioning.View{System: cfg.Units}
 	var err error
 	if v.Units != "config" {
@@ -89,31 +89,23 @@ func (v *commissioningVerb) view(cfg *config.Config) (commissioning.View, error)
 }
 
 // record replays the recordings and judges what they show.
-func (v *commissioningVerb) record(ctx context.Context, cfg *config.Config, view commissioning.View, warn io.Writer) (rec *commissioning.Record, err error) {
-	in, err := openTape(cfg, v.Recordings, warn)
+func (v *commissioningCmd) record(ctx context.Context, cfg *config.Config, view commissioning.View, warn io.Writer) (rec *commissioning.Record, err error) {
+	in, err := openRecordings(cfg, v.Recordings, warn)
 	if err != nil {
 		return nil, err
 	}
 	defer func() { err = errors.Join(err, in.Close()) }()
-	line, err := pipeline.New(in.site)
+	p, err := pipeline.New(in.site)
 	if err != nil {
 		return nil, err
 	}
-	track, history := commissioning.NewTrack(in.site), alert.NewHistory(0)
-	var row reading.Row
-	for {
-		if err := in.Next(ctx, &row); errors.Is(err, io.EOF) {
-			break
-		} else if err != nil {
-			return nil, err
-		}
-		result, changes := line.Step(&row)
-		history.Apply(changes...)
-		if err := track.Add(result, line.Engine()); err != nil {
-			return nil, err
-		}
+	track := commissioning.NewTrack(in.site)
+	history, err := p.Run(ctx, in, func(result analyze.Result, _ []alert.Change) error {
+		return track.Add(result, p.Engine())
+	})
+	if err != nil {
+		return nil, err
 	}
-	history.Refresh(line.Book.Open())
 	r := commissioning.Judge(track, history.Events(), cfg.Commissioning, view)
 	if err := r.Keep(v.Circuit); err != nil {
 		return nil, usageError{err}
@@ -133,7 +125,7 @@ func (v *commissioningVerb) record(ctx context.Context, cfg *config.Config, view
 }
 
 // writer returns how the record is written.
-func (v *commissioningVerb) writer() (func(io.Writer, *commissioning.Record) error, error) {
+func (v *commissioningCmd) writer() (func(io.Writer, *commissioning.Record) error, error) {
 	format := v.Format
 	if format == "auto" {
 		format = "text"

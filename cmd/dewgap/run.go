@@ -11,6 +11,7 @@ import (
 	"runtime"
 	"syscall"
 
+	"dewgap/cmd/dewgap/internal/cleanup"
 	"dewgap/cmd/dewgap/internal/daemon"
 	"dewgap/cmd/dewgap/internal/metrics"
 	"dewgap/collector"
@@ -19,16 +20,16 @@ import (
 	"dewgap/config"
 )
 
-type runVerb struct {
+type runCmd struct {
 	Config string `required:"" type:"path" placeholder:"FILE" help:"Configuration of the site."`
 	Listen string `placeholder:"HOST:PORT" help:"Where the page and the metrics listen, in place of the configured address."`
 }
 
-func (runVerb) Help() string {
+func (runCmd) Help() string {
 	return "Watches a site until it is told to stop (Ctrl-C or SIGTERM). SIGHUP reads the configuration again; with a fault in it nothing changes, and the fault is on the page, in the log and in the metric dewgap_fault_active. Prints the page's address as the first line of standard output; the log goes to standard error."
 }
 
-func (v *runVerb) Run(ctx context.Context, con console) error {
+func (v *runCmd) Run(ctx context.Context, con console) (err error) {
 	cfg, err := config.Load(v.Config)
 	if err != nil {
 		return err
@@ -44,25 +45,28 @@ func (v *runVerb) Run(ctx context.Context, con console) error {
 	if v.Listen != "" {
 		address = v.Listen
 	}
+	var opened cleanup.Stack
+	defer opened.CloseInto(&err)
 	listen, err := net.Listen("tcp", address)
 	if err != nil {
 		return fmt.Errorf("listen for the page: %w; choose another address with --listen or daemon.listen", err)
 	}
+	opened.PushListener("close the page's listener", listen)
 	clock := collector.NewRealClock()
 	again := make(chan os.Signal, 1)
 	signal.Notify(again, syscall.SIGHUP)
-	defer signal.Stop(again)
-	daemon, err := daemon.Open(daemon.Setting{
+	opened.Push("stop waiting for SIGHUP", func() error { signal.Stop(again); return nil })
+	watcher, err := daemon.Open(daemon.Setting{
 		Config: cfg, Clock: clock, Listen: listen, Log: log, Version: build(), Mode: "live",
-		Sources: sourcesOf(clock, log),
-		Reload:  func() (*config.Config, error) { return config.Load(v.Config) },
-		Again:   again,
+		Sources:        sourcesOf(clock, log),
+		Reload:         func() (*config.Config, error) { return config.Load(v.Config) },
+		ReloadRequests: again,
 	})
 	if err != nil {
 		return err
 	}
 	fmt.Fprintf(con.Out, "http://%s/\n", listen.Addr())
-	return daemon.Run(ctx)
+	return watcher.Run(ctx)
 }
 
 // sourcesOf prepares the sources of one configuration after the other.

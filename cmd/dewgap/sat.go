@@ -11,7 +11,7 @@ import (
 	"dewgap/analyze/units"
 )
 
-type satVerb struct {
+type satCmd struct {
 	Refrigerant string   `arg:"" help:"Refrigerant in any usual spelling: R448A, propane, CO2."`
 	Values      []string `arg:"" name:"value" help:"A pressure (\"1.8 barg\", \"26 psig\") or a temperature (\"-6 C\", \"22 F\"); with --superheat both."`
 	Superheat   bool     `help:"Superheat of a pressure and a suction line temperature."`
@@ -37,7 +37,7 @@ func hyphensToMinus(args []string) []string {
 	return out
 }
 
-func (v satVerb) Run(con console) error {
+func (v satCmd) Run(con console) error {
 	fluid, err := refrigerant.Lookup(v.Refrigerant)
 	if err != nil {
 		return usageError{err}
@@ -74,7 +74,7 @@ func (v satVerb) Run(con console) error {
 // useOf says which line is for what; mixing them up hides floodback.
 const useOf = "Use dew for superheat, bubble for subcooling."
 
-func (v satVerb) ofPressure(con console, f *refrigerant.Fluid, p, air units.Pascal) error {
+func (v satCmd) ofPressure(con console, f *refrigerant.Fluid, p, air units.Pascal) error {
 	dew, err := f.Dew(p)
 	if err != nil {
 		return err
@@ -101,7 +101,7 @@ func (v satVerb) ofPressure(con console, f *refrigerant.Fluid, p, air units.Pasc
 	return nil
 }
 
-func (v satVerb) ofTemperature(con console, f *refrigerant.Fluid, t units.Celsius, air units.Pascal) error {
+func (v satCmd) ofTemperature(con console, f *refrigerant.Fluid, t units.Celsius, air units.Pascal) error {
 	dew, err := f.DewPressure(t)
 	if err != nil {
 		return err
@@ -138,7 +138,7 @@ func bothDifferences(d units.Kelvin) string {
 	return units.SI.Difference(d) + " = " + units.US.Difference(d)
 }
 
-func (v satVerb) superheat(con console, f *refrigerant.Fluid, air units.Pascal) error {
+func (v satCmd) superheat(con console, f *refrigerant.Fluid, air units.Pascal) error {
 	if len(v.Values) != 2 {
 		return usageError{fmt.Errorf("%d values; --superheat wants a pressure and a temperature, such as \"1.8 barg\" \"-6 C\"", len(v.Values))}
 	}
@@ -193,7 +193,7 @@ type limit struct {
 
 // uncertainty combines the limits given, taken as rectangular, with that of
 // the dew line (JCGM 100, k = 2); nil when none is given.
-func (v satVerb) uncertainty(f *refrigerant.Fluid, p units.Pascal) (*units.Kelvin, []limit, error) {
+func (v satCmd) uncertainty(f *refrigerant.Fluid, p units.Pascal) (*units.Kelvin, []limit, error) {
 	if v.PressureAccuracy == "" && v.TemperatureAccuracy == "" && v.Mounting == "" {
 		return nil, nil, nil
 	}

@@ -10,6 +10,7 @@ import (
 
 	"golang.org/x/sync/errgroup"
 
+	"dewgap/cmd/dewgap/internal/cleanup"
 	"dewgap/collector"
 	"dewgap/simulators/plant"
 	"dewgap/simulators/store"
@@ -42,7 +43,7 @@ The control is HTTP and JSON, on this machine alone:
 A refusal is {"error":"…"} with a status of 400 or more.`
 
 // serve puts the plant's fronts on the chosen ports, without the daemon.
-func (v simulateVerb) serve(ctx context.Context, con console) error {
+func (v simulateCmd) serve(ctx context.Context, con console) (err error) {
 	if v.Out != "" || v.Truth != "" || v.Config != "" {
 		return usageError{errors.New("--serve writes no recording: leave out --out, --truth and --config (--write-config DIR saves the configuration)")}
 	}
@@ -62,34 +63,35 @@ func (v simulateVerb) serve(ctx context.Context, con console) error {
 	if err != nil {
 		return fmt.Errorf("scenario %s: %w", v.Scenario, err)
 	}
+	var opened cleanup.Stack
+	defer opened.CloseInto(&err)
 	var control net.Listener
 	if v.Control != "" {
 		if control, err = store.ListenControl(ctx, v.Control); err != nil {
 			return err
 		}
+		opened.PushListener("close the control's listener", control)
 	}
-	shop, err := store.Open(p, store.Setting{
+	plantStore, err := store.Open(p, store.Setting{
 		Bus: v.Modbus, Broker: v.MQTT, Line: v.RTU, Via: store.Via(v.Via), PublishAll: true, Speed: v.Speed,
 	})
 	if err != nil {
-		if control != nil {
-			err = errors.Join(err, control.Close())
-		}
 		return err
 	}
+	opened.Push("close the simulated store", plantStore.Close)
 	next := ""
 	if v.WriteConfig != "" {
 		data := filepath.Join(v.WriteConfig, "data")
-		if err := saveConfig(v.WriteConfig, shop.Config(store.Place{Listen: "127.0.0.1:9480", Data: data})); err != nil {
+		if err := saveConfig(v.WriteConfig, plantStore.Config(store.Location{Listen: "127.0.0.1:9480", Data: data})); err != nil {
 			return err
 		}
 		next = fmt.Sprintf("; next: dewgap run --config %s", filepath.Join(v.WriteConfig, "site.toml"))
 	}
-	fmt.Fprintf(con.Out, "modbus %s\n", shop.ModbusAddress())
+	fmt.Fprintf(con.Out, "modbus %s\n", plantStore.ModbusAddress())
 	if v.RTU {
-		fmt.Fprintf(con.Out, "rtu %s\n", shop.LineName())
+		fmt.Fprintf(con.Out, "rtu %s\n", plantStore.LineName())
 	}
-	fmt.Fprintf(con.Out, "mqtt %s\n", shop.Broker.Address())
+	fmt.Fprintf(con.Out, "mqtt %s\n", plantStore.Broker.Address())
 	if control != nil {
 		fmt.Fprintf(con.Out, "control http://%s/\n", control.Addr())
 	}
@@ -101,8 +103,8 @@ func (v simulateVerb) serve(ctx context.Context, con console) error {
 	}
 	group, ctx := errgroup.WithContext(ctx)
 	if control != nil {
-		group.Go(func() error { return shop.ServeControl(ctx, control) })
+		group.Go(func() error { return plantStore.ServeControl(ctx, control) })
 	}
-	group.Go(func() error { return shop.Run(ctx, collector.NewScaledClock(p.Now(), v.Speed)) })
+	group.Go(func() error { return plantStore.Run(ctx, collector.NewScaledClock(p.Now(), v.Speed)) })
 	return group.Wait()
 }

@@ -18,7 +18,7 @@ func TestServedPlantIsReadEachWay(t *testing.T) {
 		t.Run(via, func(t *testing.T) {
 			t.Parallel()
 			dir := t.TempDir()
-			told := servedBy(t, simulateVerb{Scenario: "demo", Seed: 1, Serve: true, serving: serving{
+			told := servedBy(t, simulateCmd{Scenario: "demo", Seed: 1, Serve: true, serving: serving{
 				Modbus: "127.0.0.1:0", MQTT: "127.0.0.1:0", Control: "127.0.0.1:0", RTU: true, Speed: 10, Via: via, WriteConfig: dir,
 			}})
 			for _, front := range []string{"modbus", "rtu", "mqtt", "control"} {
@@ -49,7 +49,7 @@ func TestServedPlantIsReadEachWay(t *testing.T) {
 
 // servedBy runs a served plant until the test ends and returns what it says on
 // standard output: front → where.
-func servedBy(t *testing.T, v simulateVerb) map[string]string {
+func servedBy(t *testing.T, v simulateCmd) map[string]string {
 	t.Helper()
 	ctx, cancel := context.WithCancel(context.Background())
 	read, write := io.Pipe()

@@ -20,7 +20,7 @@ import (
 
 // mute is a device that takes a request and never answers; asked is closed at
 // the first one.
-func mute(t *testing.T) (address string, asked <-chan struct{}) {
+func silentDevice(t *testing.T) (address string, asked <-chan struct{}) {
 	t.Helper()
 	l, err := net.Listen("tcp", "127.0.0.1:0")
 	if err != nil {
@@ -50,7 +50,7 @@ func mute(t *testing.T) (address string, asked <-chan struct{}) {
 	return l.Addr().String(), first
 }
 
-const muteSite = `
+const silentSite = `
 [site]
 name = "demo"
 [daemon]
@@ -122,9 +122,9 @@ func start(t *testing.T, dir string, args ...string) *program {
 // hold the poll for a minute, and the journal is closed.
 func TestTrap32SIGTERMDuringAPoll(t *testing.T) {
 	dir := t.TempDir()
-	address, asked := mute(t)
+	address, asked := silentDevice(t)
 	file := filepath.Join(dir, "site.toml")
-	if err := os.WriteFile(file, fmt.Appendf(nil, muteSite, address), 0o600); err != nil {
+	if err := os.WriteFile(file, fmt.Appendf(nil, silentSite, address), 0o600); err != nil {
 		t.Fatal(err)
 	}
 	p := start(t, dir, "run", "--config", file)
@@ -152,14 +152,14 @@ func TestTrap32SIGTERMDuringAPoll(t *testing.T) {
 // the log, and goes away with it; the program stays the same.
 func TestTrap33SIGHUP(t *testing.T) {
 	dir := t.TempDir()
-	address, _ := mute(t)
+	address, _ := silentDevice(t)
 	file := filepath.Join(dir, "site.toml")
 	write := func(text string) {
 		if err := os.WriteFile(file, []byte(text), 0o600); err != nil {
 			t.Fatal(err)
 		}
 	}
-	good := fmt.Sprintf(muteSite, address)
+	good := fmt.Sprintf(silentSite, address)
 	write(good)
 	p := start(t, dir, "run", "--config", file)
 	const metric = `dewgap_fault_active{fault="config"} `

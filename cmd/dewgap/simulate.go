@@ -12,11 +12,12 @@ import (
 	"strings"
 	"time"
 
+	"dewgap/cmd/dewgap/internal/cleanup"
 	"dewgap/simulators/plant"
 	"dewgap/simulators/scenarios"
 )
 
-type simulateVerb struct {
+type simulateCmd struct {
 	Scenario string        `help:"A ready-made scenario by name, or a file ending in .toml." placeholder:"NAME|FILE"`
 	List     bool          `help:"List the ready-made scenarios and stop."`
 	Format   bool          `help:"Print the format of scenario files, with every key, unit and default, and stop."`
@@ -32,11 +33,11 @@ type simulateVerb struct {
 	serving `embed:"" group:"With --serve:"`
 }
 
-func (simulateVerb) Help() string {
+func (simulateCmd) Help() string {
 	return "Plays an invented store in equations and writes what its sensors show as a recording (--out), what no sensor sees (--truth), and the configuration to replay it (--config). --list names the ready-made scenarios; a file of your own is a scenario too: --format prints every key with its unit and default, --show NAME prints a ready-made one to begin with.\n\n" + serveHelp
 }
 
-func (v simulateVerb) Run(ctx context.Context, con console) error {
+func (v simulateCmd) Run(ctx context.Context, con console) (err error) {
 	switch {
 	case v.List:
 		return listScenarios(con.Out)
@@ -81,16 +82,19 @@ func (v simulateVerb) Run(ctx context.Context, con console) error {
 	if err != nil {
 		return fmt.Errorf("scenario %s: %w", v.Scenario, err)
 	}
+	var opened cleanup.Stack
+	defer opened.CloseInto(&err)
 	out, err := createTable(v.Out)
 	if err != nil {
 		return err
 	}
+	opened.Push("finish the recording", out.close)
 	truth, err := createTable(v.Truth)
 	if err != nil {
-		return errors.Join(err, out.close())
+		return err
 	}
-	err = simulate(ctx, p, v.For, v.Step, out.w, truth.w)
-	return errors.Join(err, out.close(), truth.close())
+	opened.Push("finish the truth", truth.close)
+	return writeRecording(ctx, p, v.For, v.Step, out.w, truth.w)
 }
 
 func loadScenario(name string) (plant.Description, error) {
@@ -118,7 +122,7 @@ func listScenarios(w io.Writer) error {
 }
 
 // simulate writes a recording by the contract's section 3 and the truth beside it.
-func simulate(ctx context.Context, p *plant.Plant, length, step time.Duration, out, truth *bufio.Writer) error {
+func writeRecording(ctx context.Context, p *plant.Plant, length, step time.Duration, out, truth *bufio.Writer) error {
 	out.WriteString("time")
 	for _, in := range p.Inputs() {
 		out.WriteString("," + in.Path + ":" + map[plant.Kind]string{plant.Pressure: "bara", plant.Temperature: "degC", plant.Switch: "bool"}[in.Kind])

@@ -9,9 +9,9 @@ import (
 // version is set by the linker for a release: -ldflags "-X main.version=1.2.3".
 var version = "dev"
 
-type versionVerb struct{}
+type versionCmd struct{}
 
-func (versionVerb) Run(con console) error {
+func (versionCmd) Run(con console) error {
 	_, err := fmt.Fprintf(con.Out, "dewgap %s (%s)\n", buildVersion(), runtime.Version())
 	return err
 }

@@ -32,7 +32,7 @@ func TestBenchDevice(t *testing.T) {
 	ctx, cancel := context.WithCancel(t.Context())
 	go func() { io.Copy(io.Discard, os.Stdin); cancel() }() // leaves with its parent
 	fmt.Printf("listening %s\n", listener.Addr())
-	(&devices.ModbusFront{Registers: &plant{}}).Serve(ctx, listener)
+	(&devices.ModbusDevice{Registers: &plant{}}).Serve(ctx, listener)
 }
 
 func benchDevice(b *testing.B) string {
@@ -101,8 +101,8 @@ func BenchmarkCoalescedRead(b *testing.B) {
 	if err != nil {
 		b.Fatal(err)
 	}
-	s.out, s.line = discard{}, newLine(&s.settings, s.dial)
-	defer s.line.close()
+	s.out, s.bus = discard{}, newBus(&s.settings, s.dial)
+	defer s.bus.close()
 	b.ReportAllocs()
 	start := cpu()
 	for b.Loop() {

@@ -8,11 +8,11 @@ import (
 // Sizes of frames (MODBUS Application Protocol V1.1b3, 4.1; Serial Line V1.02).
 const (
 	headerTCP    = 7   // transaction, protocol, length, unit
-	mostTCP      = 260 // MBAP header and a PDU of 253 bytes
-	mostRTU      = 256
+	maxTCP       = 260 // MBAP header and a PDU of 253 bytes
+	maxRTU       = 256
 	requestRTU   = 8 // unit, function, address, quantity, CRC
-	mostRegister = 125
-	mostBits     = 2000
+	maxRegisters = 125
+	maxBits      = 2000
 )
 
 // errWrites is what becomes of every request that is not a read.
@@ -69,7 +69,7 @@ func lengthTCP(header []byte) (int, *Failure) {
 		return 0, badFrame(wrongProtocol, "protocol %d", p)
 	}
 	length := int(binary.BigEndian.Uint16(header[4:]))
-	if length < 3 || length > mostTCP-6 {
+	if length < 3 || length > maxTCP-6 {
 		return 0, badFrame(wrongLength, "length %d", length)
 	}
 	return 6 + length, nil
@@ -120,7 +120,7 @@ var crcTable = func() (table [256]uint16) {
 
 // checkRTU checks a whole reply, with its CRC, against its request.
 func checkRTU(request, reply []byte) *Failure {
-	if len(reply) < 5 || len(reply) > mostRTU {
+	if len(reply) < 5 || len(reply) > maxRTU {
 		return badFrame(noFrame, "%d bytes", len(reply))
 	}
 	body := reply[:len(reply)-2]

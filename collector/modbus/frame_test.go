@@ -58,13 +58,13 @@ func TestPublishedFrames(t *testing.T) {
 				if crc16(frame[:len(frame)-2]) != binary.LittleEndian.Uint16(frame[len(frame)-2:]) {
 					t.Errorf("CRC of the published frame (%s)", source)
 				}
-				l := newLine(&Settings{Transport: RTU, Serial: testSerial, Timeout: 1}, nil)
+				l := newBus(&Settings{Transport: RTU, Serial: testSerial, Timeout: 1}, nil)
 				if _, err := l.Encode(&modbus.ProtocolDataUnit{FunctionCode: frame[1], Data: frame[2:6]}); err == nil {
 					t.Error("a write is encoded")
 				}
 			case strings.HasPrefix(quantity, "crc_request"):
 				frame := unhex(t, input)
-				l := newLine(&Settings{Transport: RTU, Serial: testSerial, Timeout: 1}, nil)
+				l := newBus(&Settings{Transport: RTU, Serial: testSerial, Timeout: 1}, nil)
 				l.unit = frame[0]
 				got, err := l.Encode(&modbus.ProtocolDataUnit{FunctionCode: frame[1], Data: frame[2:6]})
 				if err != nil || string(got) != string(frame) {
@@ -95,7 +95,7 @@ func TestPublishedFrames(t *testing.T) {
 					t.Error("taken with a flipped bit")
 				}
 			case quantity == "mbap_request":
-				l := newLine(&Settings{Timeout: 1}, nil)
+				l := newBus(&Settings{Timeout: 1}, nil)
 				l.unit = 1
 				got, err := l.Encode(&modbus.ProtocolDataUnit{FunctionCode: 3, Data: []byte{0, 0, 0, 2}})
 				if err != nil || fmt.Sprintf("% X", got) != input {
@@ -116,8 +116,8 @@ func TestPublishedFrames(t *testing.T) {
 					t.Errorf("%s, want %s (%s)", got.String(), want, source)
 				}
 			default:
-				limits := map[string]int{"max_registers_per_read": mostRegister, "max_bits_per_read": mostBits,
-					"max_serial_adu_bytes": mostRTU, "max_tcp_adu_bytes": mostTCP, "silent_interval_above_19200_baud_us": int(fastLineSilence.Microseconds())}
+				limits := map[string]int{"max_registers_per_read": maxRegisters, "max_bits_per_read": maxBits,
+					"max_serial_adu_bytes": maxRTU, "max_tcp_adu_bytes": maxTCP, "silent_interval_above_19200_baud_us": int(fastLineSilence.Microseconds())}
 				limit, ok := limits[quantity]
 				if !ok {
 					checked--
@@ -141,7 +141,7 @@ func FuzzTCP(f *testing.F) {
 	f.Add([]byte{0, 1, 0, 0, 0, 0, 1}, uint16(1))
 	f.Add([]byte{0, 1, 0, 0, 0xFF, 0xFF, 1, 3, 4, 0, 0, 0, 0}, uint16(2))
 	f.Fuzz(func(t *testing.T, reply []byte, quantity uint16) {
-		quantity = 1 + quantity%mostRegister
+		quantity = 1 + quantity%maxRegisters
 		request := []byte{0, 1, 0, 0, 0, 6, 1, 3, 0, 0, byte(quantity >> 8), byte(quantity)}
 		if checkTCP(request, reply) != nil {
 			return
@@ -161,7 +161,7 @@ func FuzzRTU(f *testing.F) {
 	f.Add([]byte{0x11, 3, 0, 0, 0, 3, 0, 0, 0x11, 3, 6, 0xAE, 0x41, 0x56, 0x52, 0x43, 0x40, 0x49, 0xAD}, uint16(3))
 	f.Add([]byte{0xFF, 0x00, 0x11, 0x83, 2, 0xC1, 0x34}, uint16(1))
 	f.Fuzz(func(t *testing.T, got []byte, quantity uint16) {
-		quantity = 1 + quantity%mostRegister
+		quantity = 1 + quantity%maxRegisters
 		request := []byte{0x11, 3, 0, 0, byte(quantity >> 8), byte(quantity)}
 		request = binary.LittleEndian.AppendUint16(request, crc16(request))
 		reply, _ := findRTU(request, got)

@@ -23,7 +23,7 @@ func contextWithCancel(t testing.TB) (context.Context, context.CancelFunc) {
 // TestTrap13ReadOnce: what a technician sees when a point's address, order or
 // type is in doubt.
 func TestTrap13ReadOnce(t *testing.T) {
-	front := &devices.ModbusFront{Registers: moving{}}
+	front := &devices.ModbusDevice{Registers: moving{}}
 	address, _ := serveTCP(t, front)
 	untyped := Point{Unit: 3, Table: Input, Address: 8, Bit: -1, Mapping: register.Mapping{Unit: degC}}
 	wrong := untyped
@@ -122,7 +122,7 @@ func TestTrap09SerialLine(t *testing.T) {
 		t.Skip("the system gives no pseudo-terminal: ", err)
 	}
 	defer keep.Close()
-	front := &devices.ModbusFront{Registers: &plant{}, RTU: true, Echo: true}
+	front := &devices.ModbusDevice{Registers: &plant{}, RTU: true, Echo: true}
 	ctx, cancel := contextWithCancel(t)
 	done := make(chan struct{})
 	go func() { front.ServeLine(ctx, device); close(done) }()
@@ -219,7 +219,7 @@ func TestPeers(t *testing.T) {
 
 func freePort(t *testing.T) string {
 	t.Helper()
-	address, stop := serveTCP(t, &devices.ModbusFront{Registers: &plant{}})
+	address, stop := serveTCP(t, &devices.ModbusDevice{Registers: &plant{}})
 	stop()
 	return address[strings.LastIndexByte(address, ':')+1:]
 }

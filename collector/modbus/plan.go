@@ -17,10 +17,10 @@ type block struct {
 	first  uint16
 	length uint16
 
-	halves []*block  // nil while the block is read whole
-	rejoin time.Time // when to try the whole again
-	splits int       // how often joining has failed
-	rest   rest
+	halves  []*block  // nil while the block is read whole
+	rejoin  time.Time // when to try the whole again
+	splits  int       // how often joining has failed
+	backoff backoff
 }
 
 // state is a point with what the source remembers of it.
@@ -63,11 +63,11 @@ func (t Table) reference(address uint16) int {
 }
 
 // most is the longest read of the table.
-func (t Table) most() int {
+func (t Table) maxQuantity() int {
 	if t.bits() {
-		return mostBits
+		return maxBits
 	}
-	return mostRegister
+	return maxRegisters
 }
 
 // newBlock reads points, which are in order of address.
@@ -115,7 +115,7 @@ func joins(first, p *state, end, gap int, forbidden []Span) bool {
 	if p.Table.bits() {
 		gap *= 16 // a gap is worth its bytes
 	}
-	if p.Table != first.Table || int(p.Address)-end-1 > gap || max(end, p.last())-int(first.Address)+1 > p.Table.most() {
+	if p.Table != first.Table || int(p.Address)-end-1 > gap || max(end, p.last())-int(first.Address)+1 > p.Table.maxQuantity() {
 		return false
 	}
 	for _, f := range forbidden {
@@ -143,7 +143,7 @@ func (b *block) split() {
 // Delays before a split read is tried as one again.
 const (
 	rejoinAfter = time.Hour
-	rejoinMost  = 24 * time.Hour
+	maxRejoin   = 24 * time.Hour
 )
 
 // refused remembers that the device would not read the block as a whole.
@@ -151,7 +151,7 @@ func (b *block) refused(now time.Time, random func() float64) {
 	if b.halves == nil {
 		b.split()
 	}
-	d := min(rejoinAfter<<min(b.splits, 10), rejoinMost)
+	d := min(rejoinAfter<<min(b.splits, 10), maxRejoin)
 	b.splits++
 	b.rejoin = now.Add(d + time.Duration(random()*float64(d)/4))
 }

@@ -32,7 +32,7 @@ func ReadOnce(ctx context.Context, s Settings) (probes []Probe, grouping []strin
 	if err := s.checkBus(); err != nil {
 		return nil, nil, err
 	}
-	l := newLine(&s, s.dialer())
+	l := newBus(&s, s.dialer())
 	defer l.close()
 	defer context.AfterFunc(ctx, l.interrupt)()
 	for _, p := range s.Points {
@@ -91,7 +91,7 @@ func (s *Settings) Load() float64 {
 	return busy
 }
 
-func probe(ctx context.Context, l *line, p Point) Probe {
+func probe(ctx context.Context, l *bus, p Point) Probe {
 	quantity := uint16(p.width())
 	untyped := !p.isBit() && p.Mapping.Type == 0
 	if untyped && p.Address < 0xFFFF {

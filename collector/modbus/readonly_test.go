@@ -11,7 +11,7 @@ import (
 func TestReadOnly(t *testing.T) {
 	synctest.Test(t, func(t *testing.T) {
 		r := newRig(t, Settings{Points: three()})
-		l := newLine(&r.settings, func(context.Context) (conn, error) {
+		l := newBus(&r.settings, func(context.Context) (conn, error) {
 			t.Error("a write opens a connection")
 			return nil, errors.New("no")
 		})

@@ -109,7 +109,7 @@ type rig struct {
 	*Source
 	*sink
 	t        *testing.T
-	front    *devices.ModbusFront
+	front    *devices.ModbusDevice
 	plant    *plant
 	settings Settings
 	log      bytes.Buffer
@@ -151,7 +151,7 @@ func newRig(t *testing.T, s Settings) *rig {
 	echo := s.Name == "echo" // a two-wire adapter that hears itself
 	s.Name = "rack-io"
 	r := &rig{t: t, sink: &sink{}, plant: &plant{}, settings: s}
-	r.front = &devices.ModbusFront{Registers: r.plant, RTU: s.Transport != TCP, Echo: echo}
+	r.front = &devices.ModbusDevice{Registers: r.plant, RTU: s.Transport != TCP, Echo: echo}
 	return r
 }
 

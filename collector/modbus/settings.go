@@ -118,8 +118,8 @@ func (s *Settings) checkBus() error {
 	if s.Period <= 0 {
 		fault("period %v is none; 1s to 10s are usual", s.Period)
 	}
-	if s.Gap < 0 || s.Gap > mostRegister {
-		fault("gap %d is none; 0 to %d registers", s.Gap, mostRegister)
+	if s.Gap < 0 || s.Gap > maxRegisters {
+		fault("gap %d is none; 0 to %d registers", s.Gap, maxRegisters)
 	}
 	for _, f := range s.Forbidden {
 		if f.First > f.Last {

@@ -166,7 +166,7 @@ func TestPeerSoak(t *testing.T) {
 	for _, transport := range []Transport{TCP, RTUOverTCP} {
 		t.Run(transport.kind(), func(t *testing.T) {
 			s := newSoak()
-			front := &devices.ModbusFront{Registers: moving{}, RTU: transport != TCP}
+			front := &devices.ModbusDevice{Registers: moving{}, RTU: transport != TCP}
 			address, stop := serveTCP(t, front)
 			defer stop()
 			set := Settings{Name: "soak", Transport: transport, Address: address, Timeout: 100 * time.Millisecond, Period: 250 * time.Millisecond, Gap: 8, Points: s.points}
@@ -215,11 +215,11 @@ func descriptors(t *testing.T) int {
 // TestTrap14NoDescriptorLeaks: failed dials, resets and redials over real
 // sockets leave nothing open.
 func TestTrap14NoDescriptorLeaks(t *testing.T) {
-	front := &devices.ModbusFront{Registers: &plant{}}
+	front := &devices.ModbusDevice{Registers: &plant{}}
 	address, stop := serveTCP(t, front)
 	before := descriptors(t)
 	s := Settings{Name: "x", Address: address, Timeout: time.Second, Period: time.Second, Points: three()}
-	l := newLine(&s, s.dialer())
+	l := newBus(&s, s.dialer())
 	for i := range 200 {
 		front.Set(devices.ModbusFault{Kind: []devices.ModbusFaultKind{devices.NoFault, devices.Reset, devices.Close, devices.WrongUnit}[i%4]})
 		data, f := l.read(t.Context(), 1, Holding, 100, 1)
@@ -240,7 +240,7 @@ func TestTrap14NoDescriptorLeaks(t *testing.T) {
 }
 
 // serveTCP puts a front on a loopback port.
-func serveTCP(t testing.TB, front *devices.ModbusFront) (address string, stop func()) {
+func serveTCP(t testing.TB, front *devices.ModbusDevice) (address string, stop func()) {
 	t.Helper()
 	listener, err := net.Listen("tcp", "127.0.0.1:0")
 	if err != nil {

@@ -25,15 +25,15 @@ type Source struct {
 	jobs     []*job
 
 	// The rest belongs to Run's goroutine, but for status.
-	line    *line
-	bus     rest
-	probing probing
-	cycle   cycle
-	out     collector.Sink
+	bus         *bus
+	busBackoff  backoff
+	probeBudget probeBudget
+	cycle       cycle
+	out         collector.Sink
 
 	mu     sync.Mutex
 	status collector.Status
-	units  map[uint8]*rest
+	units  map[uint8]*backoff
 }
 
 // job is what is read of one unit at one period.
@@ -64,12 +64,12 @@ func New(s Settings, o Options) (*Source, error) {
 	source := &Source{settings: s, clock: o.Clock, dial: s.dialer(),
 		log:    o.Log.With("source", s.Name),
 		random: rand.New(rand.NewPCG(o.Seed, nameHash(s.Name))).Float64,
-		units:  make(map[uint8]*rest),
+		units:  make(map[uint8]*backoff),
 		status: collector.Status{Name: s.Name, Kind: s.Transport.kind(), Address: s.Address, Reason: "not started", Errors: make(map[string]uint64)},
 	}
 	source.jobs = newJobs(&s)
 	for _, j := range source.jobs {
-		source.units[j.unit] = &rest{}
+		source.units[j.unit] = &backoff{}
 	}
 	return source, nil
 }
@@ -111,9 +111,9 @@ func (s *Source) Name() string { return s.settings.Name }
 // Run reads until ctx ends.
 func (s *Source) Run(ctx context.Context, out collector.Sink) error {
 	s.out = out
-	s.line = newLine(&s.settings, s.dial)
-	defer s.line.close()
-	defer context.AfterFunc(ctx, s.line.interrupt)()
+	s.bus = newBus(&s.settings, s.dial)
+	defer s.bus.close()
+	defer context.AfterFunc(ctx, s.bus.interrupt)()
 	s.schedule(s.clock.Now())
 	for _, j := range s.jobs {
 		s.cycle.length = max(s.cycle.length, j.period)
@@ -170,12 +170,12 @@ func (s *Source) schedule(now time.Time) {
 func (s *Source) advance(j *job) {
 	j.next = j.next.Add(j.period)
 	now := s.clock.Now()
-	behind := now.Sub(j.next)
-	if behind < 0 {
+	overdue := now.Sub(j.next)
+	if overdue < 0 {
 		j.late = false
 		return
 	}
-	missed := behind/j.period + 1
+	missed := overdue/j.period + 1
 	j.next = j.next.Add(missed * j.period)
 	s.mu.Lock()
 	s.status.LateCycles += uint64(missed)
@@ -207,7 +207,7 @@ func (s *Source) run(ctx context.Context, j *job) {
 			j.begin = (begin + i + 1) % len(j.blocks)
 			if f.Code != reading.BadFrame {
 				for k := i + 1; k < len(j.blocks); k++ {
-					s.fail(j.blocks[(begin+k)%len(j.blocks)], f.Reason())
+					s.deliverFailure(j.blocks[(begin+k)%len(j.blocks)], f.Reason())
 				}
 				break
 			}
@@ -220,25 +220,25 @@ func (s *Source) run(ctx context.Context, j *job) {
 func (s *Source) read(ctx context.Context, b *block) *Failure {
 	now := s.clock.Now()
 	unit := s.units[b.unit]
-	for _, r := range []*rest{&s.bus, unit, &b.rest} {
+	for _, r := range []*backoff{&s.busBackoff, unit, &b.backoff} {
 		if r.resting(now) {
-			s.fail(b, fmt.Sprintf("%s: %s; next try %s", reading.Resting, r.reason, r.until.Format("15:04:05")))
+			s.deliverFailure(b, fmt.Sprintf("%s: %s; next try %s", reading.Resting, r.reason, r.until.Format("15:04:05")))
 			return nil
 		}
 	}
 	if !s.mayProbe(b, now) {
-		s.fail(b, fmt.Sprintf("%s: %s; others that do not answer are tried first", reading.Resting, cmp.Or(unit.reason, b.rest.reason)))
+		s.deliverFailure(b, fmt.Sprintf("%s: %s; others that do not answer are tried first", reading.Resting, cmp.Or(unit.reason, b.backoff.reason)))
 		return nil
 	}
 	if b.halves != nil && now.Before(b.rejoin) {
 		return s.readHalves(ctx, b)
 	}
-	data, f := s.line.read(ctx, b.unit, b.table, b.first, b.length)
+	data, f := s.bus.read(ctx, b.unit, b.table, b.first, b.length)
 	if ctx.Err() != nil {
 		return f
 	}
 	after := s.clock.Now()
-	s.account(b, f, after, after.Sub(now))
+	s.recordResult(b, f, after, after.Sub(now))
 	switch {
 	case f == nil:
 		if b.halves != nil {
@@ -256,7 +256,7 @@ func (s *Source) read(ctx context.Context, b *block) *Failure {
 		b.refused(after, s.random)
 		return s.readHalves(ctx, b)
 	}
-	s.fail(b, f.Reason())
+	s.deliverFailure(b, f.Reason())
 	return f
 }
 
@@ -270,7 +270,7 @@ func (s *Source) readHalves(ctx context.Context, b *block) *Failure {
 		worst = f
 		if f.ofUnit() && f.Code != reading.BadFrame {
 			for _, other := range b.halves[i+1:] {
-				s.fail(other, f.Reason())
+				s.deliverFailure(other, f.Reason())
 			}
 			break
 		}
@@ -279,7 +279,7 @@ func (s *Source) readHalves(ctx context.Context, b *block) *Failure {
 }
 
 // fail delivers a failure to all points of a block.
-func (s *Source) fail(b *block, reason string) {
+func (s *Source) deliverFailure(b *block, reason string) {
 	now := s.clock.Now()
 	for _, p := range b.points {
 		r := reading.Fail(p.Index, reason)

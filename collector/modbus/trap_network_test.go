@@ -53,9 +53,9 @@ func TestTrap14GatewaysDoNotMarch(t *testing.T) {
 		}
 		s.schedule(now)
 		starts[s.jobs[0].next.Sub(now).Truncate(100*time.Millisecond)]++
-		var r rest
+		var r backoff
 		for range 8 {
-			r.failed(now, 0, redialMost, "", s.random)
+			r.failed(now, 0, maxRedial, "", s.random)
 		}
 		redials[r.until.Sub(now).Truncate(300*time.Millisecond)]++
 	}

@@ -11,9 +11,9 @@ import (
 )
 
 func TestTrap20WhatIsAFight(t *testing.T) {
-	thrown := ending{reason: reading.Disconnected, thrown: true, lasted: time.Second}
-	atOnce := ending{reason: reading.Disconnected, thrown: true}
-	slow := ending{reason: reading.Disconnected, thrown: true, lasted: peace + 1}
+	thrown := ending{reason: reading.Disconnected, closedByBroker: true, lasted: time.Second}
+	atOnce := ending{reason: reading.Disconnected, closedByBroker: true}
+	slow := ending{reason: reading.Disconnected, closedByBroker: true, lasted: clashOverAfter + 1}
 	refused := ending{reason: reading.Refused + ": nobody listens"}
 	silent := ending{reason: reading.Timeout + ": no answer"}
 	for name, c := range map[string]struct {
@@ -31,7 +31,7 @@ func TestTrap20WhatIsAFight(t *testing.T) {
 		"a network that times out":      {[]ending{silent, silent, silent, silent}, false},
 		"no fight when the broker goes": {[]ending{thrown, thrown, thrown, refused}, false},
 	} {
-		var f flapping
+		var f clashDetector
 		for _, end := range c.ends {
 			f.lost(end)
 		}

@@ -22,10 +22,10 @@ type inbox struct {
 	limit int
 	wake  chan struct{}
 
-	mu      sync.Mutex
-	newest  map[string]*message // one for each subscribed topic, and no other
-	waiting []string
-	strays  uint64 // messages of topics that nobody asked for
+	mu         sync.Mutex
+	newest     map[string]*message // one for each subscribed topic, and no other
+	waiting    []string
+	unexpected uint64 // messages of topics that nobody asked for
 }
 
 func (b *inbox) init(topics map[string]*topic, limit int) {
@@ -40,7 +40,7 @@ func (b *inbox) put(_ paho.Client, m paho.Message) {
 	b.mu.Lock()
 	slot := b.newest[m.Topic()]
 	if slot == nil {
-		b.strays++
+		b.unexpected++
 		b.mu.Unlock()
 		return
 	}
@@ -78,7 +78,7 @@ func (b *inbox) drain(f func(topic string, m message)) {
 const (
 	// look is how often silence is looked for; real time, so that the
 	// accelerated demo sees it soon enough.
-	look = 200 * time.Millisecond
+	silenceCheckEvery = 200 * time.Millisecond
 	// topicsAtOnce in one SUBSCRIBE packet.
 	topicsAtOnce = 100
 )
@@ -112,7 +112,7 @@ func (s *Source) session(ctx context.Context, out collector.Sink) (end ending) {
 // lost notes why the connection ended that the broker had let in.
 func (e *ending) lost(doing string, err error) {
 	why := reasonOf(err)
-	e.thrown = reading.CodeOf(why) == reading.Closed
+	e.closedByBroker = reading.CodeOf(why) == reading.Closed
 	e.reason = reading.Disconnected + ": " + doing + why
 }
 
@@ -135,10 +135,10 @@ func whyLost(lost <-chan error, request error) error {
 // listen delivers messages until the connection is lost, and returns why, or
 // ctx ends.
 func (s *Source) listen(ctx context.Context, lost <-chan error, out collector.Sink, refused []*topic) error {
-	tick := time.NewTicker(look)
+	tick := time.NewTicker(silenceCheckEvery)
 	defer tick.Stop()
-	begun, heard, silent := time.Now(), s.clock.Now(), false
-	s.subscribed(refused)
+	begun, lastMessage, silent := time.Now(), s.clock.Now(), false
+	s.reportSubscribed(refused)
 	for {
 		select {
 		case <-ctx.Done():
@@ -147,24 +147,24 @@ func (s *Source) listen(ctx context.Context, lost <-chan error, out collector.Si
 			return err
 		case <-s.box.wake:
 			s.box.drain(func(name string, m message) { s.deliver(s.topics[name], m, out) })
-			heard = s.clock.Now()
+			lastMessage = s.clock.Now()
 			if silent {
 				silent = false
-				s.subscribed(refused)
+				s.reportSubscribed(refused)
 			}
 		case <-tick.C:
-			s.persisting(out)
-			if quiet := s.clock.Now().Sub(heard); !silent && quiet > s.set.Silence {
+			s.deliverPersistent(out)
+			if quiet := s.clock.Now().Sub(lastMessage); !silent && quiet > s.set.Silence {
 				silent = true
 				reason := fmt.Sprintf("%s: connected, but no message for %s", reading.Silent, s.set.Silence)
 				s.down(reason)
-				s.failAll(out, reason)
+				s.deliverFailures(out, reason)
 			}
-			if s.flap.on() && time.Since(begun) > peace {
-				s.flap = flapping{}
+			if s.clash.on() && time.Since(begun) > clashOverAfter {
+				s.clash = clashDetector{}
 				s.log.Info("the fight over the client id is over")
 				if !silent {
-					s.subscribed(refused)
+					s.reportSubscribed(refused)
 				}
 			}
 		}
@@ -173,10 +173,10 @@ func (s *Source) listen(ctx context.Context, lost <-chan error, out collector.Si
 
 // subscribed shows the state of a connection that may deliver: well, fought
 // for, or with subscriptions that the broker refuses.
-func (s *Source) subscribed(refused []*topic) {
+func (s *Source) reportSubscribed(refused []*topic) {
 	words := ""
-	if s.flap.on() {
-		words = s.clash()
+	if s.clash.on() {
+		words = s.clashReason()
 	}
 	if len(refused) > 0 {
 		words = fmt.Sprintf("%s: the broker refuses %d of %d subscriptions, first %s", reading.Refused, len(refused), len(s.topics), refused[0].name)
@@ -203,7 +203,7 @@ func (s *Source) client(ctx context.Context, lost chan<- error) paho.Client {
 			return nil, err
 		}
 		context.AfterFunc(ctx, func() { conn.Close() })
-		return &guarded{Conn: conn, asked: &s.asked}, nil
+		return &validatingConn{Conn: conn, asked: &s.asked}, nil
 	})
 	o.SetConnectionLostHandler(func(_ paho.Client, err error) {
 		select {

@@ -34,7 +34,7 @@ type Source struct {
 	topics  map[string]*topic
 	box     inbox
 	asked   atomic.Int32 // topics in the SUBSCRIBE that awaits its answer
-	flap    flapping
+	clash   clashDetector
 	backoff func(attempt int) time.Duration
 	dial    func(context.Context, *url.URL, *tls.Config) (net.Conn, error)
 
@@ -139,17 +139,17 @@ func (s *Source) Run(ctx context.Context, out collector.Sink) error {
 			break
 		}
 		end.lasted = time.Since(begun)
-		if end.subscribed && end.lasted > held {
+		if end.subscribed && end.lasted > stableAfter {
 			attempt = 0
 		}
 		attempt++
 		reason := end.reason
-		if s.flap.lost(end) {
-			reason = s.clash()
+		if s.clash.lost(end) {
+			reason = s.clashReason()
 			s.count(clashed)
 		}
 		s.down(reason)
-		s.failAll(out, reason)
+		s.deliverFailures(out, reason)
 		sleep(ctx, s.backoff(attempt))
 	}
 	s.down("stopped")
@@ -158,24 +158,24 @@ func (s *Source) Run(ctx context.Context, out collector.Sink) error {
 
 // ending is how a connection went.
 type ending struct {
-	reason     string
-	subscribed bool
-	thrown     bool // the broker let us in and closed the connection later
-	lasted     time.Duration
+	reason         string
+	subscribed     bool
+	closedByBroker bool // the broker let us in and closed the connection later
+	lasted         time.Duration
 }
 
 const (
-	held         = time.Minute // a connection that lasted so long was a good one
+	stableAfter  = time.Minute // a connection that lasted so long was a good one
 	firstBackoff = time.Second
-	mostBackoff  = time.Minute
+	maxBackoff   = time.Minute
 )
 
 // backoff doubles from one second to a minute, and is drawn between half and
 // the whole of that, so that many gateways do not come back at once.
 func backoff(attempt int) time.Duration {
-	d := mostBackoff
+	d := maxBackoff
 	if attempt < 7 {
-		d = min(firstBackoff<<(attempt-1), mostBackoff)
+		d = min(firstBackoff<<(attempt-1), maxBackoff)
 	}
 	return d/2 + rand.N(d/2)
 }
@@ -192,39 +192,39 @@ func sleep(ctx context.Context, d time.Duration) {
 // flapping tells a fight over a client id: the broker lets us in and closes
 // the connection soon after, again and again; before we have subscribed or
 // after. A broker that restarts refuses some attempts in between.
-type flapping struct{ count int }
+type clashDetector struct{ count int }
 
 const (
 	// fight is how many quick closings in a row tell one.
-	fight = 3
+	clashAfter = 3
 	// peace is how long a connection lasts that no other client has ended. It
 	// is longer than most clients wait before they try again.
-	peace = 3 * time.Minute
+	clashOverAfter = 3 * time.Minute
 	// clashed is a fight's code in the counters.
 	clashed = "clash"
 )
 
 // lost counts the end of a connection and tells whether there is a fight.
-func (f *flapping) lost(end ending) bool {
+func (f *clashDetector) lost(end ending) bool {
 	switch code := reading.CodeOf(end.reason); {
-	case end.lasted > peace, code == reading.Refused, code == reading.Unreachable:
+	case end.lasted > clashOverAfter, code == reading.Refused, code == reading.Unreachable:
 		f.count = 0
-	case end.thrown:
+	case end.closedByBroker:
 		f.count++
 	}
 	return f.on()
 }
 
-func (f *flapping) on() bool { return f.count >= fight }
+func (f *clashDetector) on() bool { return f.count >= clashAfter }
 
 // clash puts a fight in words.
-func (s *Source) clash() string {
+func (s *Source) clashReason() string {
 	return fmt.Sprintf("%s: the broker has thrown us off %d times in a row: another client probably uses the client id %q; give each its own",
-		reading.Disconnected, s.flap.count, s.set.ClientID)
+		reading.Disconnected, s.clash.count, s.set.ClientID)
 }
 
 // failAll tells that no point can be read now.
-func (s *Source) failAll(out collector.Sink, reason string) {
+func (s *Source) deliverFailures(out collector.Sink, reason string) {
 	if reading.QualityOf(reason) != reading.Missing {
 		reason = reading.Disconnected + ": " + reason
 	}
@@ -263,7 +263,7 @@ func (s *Source) deliver(t *topic, m message, out collector.Sink) {
 	}
 	s.mu.Lock()
 	s.status.Requests++
-	s.status.Heard = now
+	s.status.LastSeen = now
 	s.status.Delivered = s.status.Delivered || good
 	s.mu.Unlock()
 }
@@ -281,7 +281,7 @@ func (p *point) judge(now time.Time, fault register.Fault) register.Fault {
 
 // persisting lets failure signals count that have lasted: a publisher that
 // sends only what changes does not say them twice.
-func (s *Source) persisting(out collector.Sink) {
+func (s *Source) deliverPersistent(out collector.Sink) {
 	now := s.clock.Now()
 	for _, t := range s.topics {
 		for _, p := range t.points {

@@ -101,21 +101,21 @@ func (r *Reader) parseCell(c *Column, cell []byte, row *reading.Row) error {
 			return err
 		}
 	}
-	if out.Reason != "" || !possible(out.Value, c.kind) {
-		*out = settle(*out, c.kind)
+	if out.Reason != "" || !certainlyPossible(out.Value, c.kind) {
+		*out = settleFailure(*out, c.kind)
 	}
 	return nil
 }
 
 // possible spares the common case a call: what is surely not impossible goes
 // through unchanged.
-func possible(v float64, k reading.Kind) bool {
+func certainlyPossible(v float64, k reading.Kind) bool {
 	return k == reading.Pressure && v >= 0 && v < 1e11 || k == reading.Temperature && v >= -273 && v < 1e5 || k == reading.Switch
 }
 
 // settle names failures as reading.Settle does, but leaves values as
 // recorded: another program's recording may be finer than ours.
-func settle(r reading.Reading, k reading.Kind) reading.Reading {
+func settleFailure(r reading.Reading, k reading.Kind) reading.Reading {
 	s := reading.Settle(r, k)
 	if s.Quality == reading.Good {
 		return r

@@ -35,7 +35,7 @@ func Guesses(m Mapping, words []uint16) []Guess {
 				return
 			}
 			value, fault := m.engineering(number)
-			if !fault.Failed() && m.plausible(value) && !said(found, number, scale) {
+			if !fault.Failed() && m.plausible(value) && !contains(found, number, scale) {
 				found = append(found, Guess{t, o, scale, number, value})
 			}
 			if number == 0 || m.Unit.Quantity == units.NoQuantity {
@@ -58,7 +58,7 @@ func Guesses(m Mapping, words []uint16) []Guess {
 }
 
 // said tells whether the same number is among the guesses already.
-func said(found []Guess, number, scale float64) bool {
+func contains(found []Guess, number, scale float64) bool {
 	for _, g := range found {
 		if g.Number == number && g.Scale == scale {
 			return true

@@ -27,12 +27,12 @@ type Registers interface {
 
 // ModbusFront is a device, or a gateway with many units behind it. The zero
 // value with Registers is a well-behaved Modbus TCP server.
-type ModbusFront struct {
+type ModbusDevice struct {
 	Registers Registers
 	RTU       bool // RTU frames, over TCP or a line, instead of Modbus TCP
 	Echo      bool // the line echoes what is sent, as two-wire adapters do (RTU)
 	// MostRegisters is the longest read the device takes; 0 means 125.
-	MostRegisters int
+	MaxRegisters int
 
 	fault    atomic.Pointer[ModbusFault]
 	frozen   atomic.Bool
@@ -48,17 +48,17 @@ type ModbusFront struct {
 }
 
 // Set makes f the fault of every request from now on; the zero fault mends it.
-func (s *ModbusFront) Set(f ModbusFault) { s.fault.Store(&f) }
+func (s *ModbusDevice) Set(f ModbusFault) { s.fault.Store(&f) }
 
 // Choose lets f pick the fault of each request from now on; nil ends that. f
 // is called for one request at a time.
-func (s *ModbusFront) Choose(f func(ModbusRequest) ModbusFault) {
+func (s *ModbusDevice) Choose(f func(ModbusRequest) ModbusFault) {
 	s.choosing.Lock()
 	defer s.choosing.Unlock()
 	s.choose = f
 }
 
-func (s *ModbusFront) chosen(r ModbusRequest) ModbusFault {
+func (s *ModbusDevice) chosen(r ModbusRequest) ModbusFault {
 	s.choosing.Lock()
 	defer s.choosing.Unlock()
 	if s.choose == nil {
@@ -69,7 +69,7 @@ func (s *ModbusFront) chosen(r ModbusRequest) ModbusFault {
 
 // Freeze stops or restarts the device's clock: while stopped, every register
 // keeps the value it had when it was first read frozen.
-func (s *ModbusFront) Freeze(on bool) {
+func (s *ModbusDevice) Freeze(on bool) {
 	s.mu.Lock()
 	s.still = make(map[[2]uint32]uint16)
 	s.mu.Unlock()
@@ -78,13 +78,13 @@ func (s *ModbusFront) Freeze(on bool) {
 
 // Requests counts what was asked, Writes what was asked with any function code
 // but 1 to 4, Connections the connections taken.
-func (s *ModbusFront) Requests() uint64    { return s.requests.Load() }
-func (s *ModbusFront) Writes() uint64      { return s.writes.Load() }
-func (s *ModbusFront) Connections() uint64 { return s.conns.Load() }
+func (s *ModbusDevice) Requests() uint64    { return s.requests.Load() }
+func (s *ModbusDevice) Writes() uint64      { return s.writes.Load() }
+func (s *ModbusDevice) Connections() uint64 { return s.conns.Load() }
 
 // Serve takes connections until ctx ends or the listener fails, and returns
 // when all are closed.
-func (s *ModbusFront) Serve(ctx context.Context, l net.Listener) error {
+func (s *ModbusDevice) Serve(ctx context.Context, l net.Listener) error {
 	var open sync.WaitGroup
 	defer open.Wait()
 	defer context.AfterFunc(ctx, func() { l.Close() })()
@@ -102,7 +102,7 @@ func (s *ModbusFront) Serve(ctx context.Context, l net.Listener) error {
 
 // ServeLine serves one connection, pipe or serial line until ctx ends or the
 // other side closes.
-func (s *ModbusFront) ServeLine(ctx context.Context, line io.ReadWriteCloser) {
+func (s *ModbusDevice) ServeLine(ctx context.Context, line io.ReadWriteCloser) {
 	s.conns.Add(1)
 	defer line.Close()
 	defer context.AfterFunc(ctx, func() { line.Close() })()
@@ -137,7 +137,7 @@ type request struct {
 
 // next takes the first whole request from buf. used is 0 while it is not whole;
 // the request is nil for what must be skipped.
-func (s *ModbusFront) next(buf []byte) (*request, int) {
+func (s *ModbusDevice) next(buf []byte) (*request, int) {
 	if s.RTU {
 		if len(buf) < 8 {
 			return nil, 0
@@ -171,7 +171,7 @@ func newRequest(unit, function uint8, data []byte) *request {
 }
 
 // answer sends the reply, spoiled as the fault says; false ends the line.
-func (s *ModbusFront) answer(ctx context.Context, line io.ReadWriteCloser, frame []byte, r *request) bool {
+func (s *ModbusDevice) answer(ctx context.Context, line io.ReadWriteCloser, frame []byte, r *request) bool {
 	s.requests.Add(1)
 	var fault ModbusFault
 	if f := s.fault.Load(); f != nil {
@@ -214,7 +214,7 @@ func (s *ModbusFront) answer(ctx context.Context, line io.ReadWriteCloser, frame
 }
 
 // pdu builds function code and data of the reply.
-func (s *ModbusFront) pdu(r *request, fault ModbusFault) []byte {
+func (s *ModbusDevice) pdu(r *request, fault ModbusFault) []byte {
 	exception := func(code byte) []byte { return []byte{r.Function | 0x80, code} }
 	switch fault.Kind {
 	case Exception:
@@ -223,7 +223,7 @@ func (s *ModbusFront) pdu(r *request, fault ModbusFault) []byte {
 		return exception(fault.Code | 0x80)
 	}
 	bits := r.Function == 1 || r.Function == 2
-	most := s.MostRegisters
+	most := s.MaxRegisters
 	if most == 0 {
 		most = 125
 	}
@@ -271,7 +271,7 @@ func (s *ModbusFront) pdu(r *request, fault ModbusFault) []byte {
 	return append([]byte{function, count}, data...)
 }
 
-func (s *ModbusFront) read(unit, table uint8, address uint16) (uint16, bool) {
+func (s *ModbusDevice) read(unit, table uint8, address uint16) (uint16, bool) {
 	if !s.frozen.Load() {
 		return s.Registers.Read(unit, table, address)
 	}
@@ -289,7 +289,7 @@ func (s *ModbusFront) read(unit, table uint8, address uint16) (uint16, bool) {
 }
 
 // frame wraps the reply for the wire.
-func (s *ModbusFront) frame(r *request, pdu []byte, fault ModbusFault) []byte {
+func (s *ModbusDevice) frame(r *request, pdu []byte, fault ModbusFault) []byte {
 	unit := r.Unit
 	if fault.Kind == WrongUnit {
 		unit++

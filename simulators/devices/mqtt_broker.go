@@ -39,7 +39,7 @@ func (b *MQTTBroker) Start() error {
 		return nil
 	}
 	s := broker.New(&broker.Options{InlineClient: true, Logger: slog.New(slog.DiscardHandler)})
-	if err := s.AddHook(new(openDoor), nil); err != nil {
+	if err := s.AddHook(new(allowAll), nil); err != nil {
 		return err
 	}
 	l := listeners.NewTCP(listeners.Config{ID: "tcp", Address: b.address})
@@ -47,7 +47,7 @@ func (b *MQTTBroker) Start() error {
 		return err
 	}
 	if err := s.Serve(); err != nil {
-		return err
+		return errors.Join(err, s.Close())
 	}
 	b.server, b.address = s, l.Address()
 	return nil
@@ -77,14 +77,14 @@ func (b *MQTTBroker) Publish(topic string, payload []byte, retain bool) error {
 }
 
 // openDoor lets everybody in to everything.
-type openDoor struct{ broker.HookBase }
+type allowAll struct{ broker.HookBase }
 
-func (*openDoor) ID() string { return "open-door" }
+func (*allowAll) ID() string { return "allow-all" }
 
-func (*openDoor) Provides(b byte) bool {
+func (*allowAll) Provides(b byte) bool {
 	return b == broker.OnConnectAuthenticate || b == broker.OnACLCheck
 }
 
-func (*openDoor) OnConnectAuthenticate(*broker.Client, packets.Packet) bool { return true }
+func (*allowAll) OnConnectAuthenticate(*broker.Client, packets.Packet) bool { return true }
 
-func (*openDoor) OnACLCheck(*broker.Client, string, bool) bool { return true }
+func (*allowAll) OnACLCheck(*broker.Client, string, bool) bool { return true }

@@ -9,7 +9,7 @@ import (
 )
 
 // Place says where the configured daemon listens and keeps its files.
-type Place struct {
+type Location struct {
 	Listen string
 	Data   string
 }
@@ -17,7 +17,7 @@ type Place struct {
 // Config returns the configuration with which the ordinary daemon reads this
 // store. Times in it are those of the daemon's clock: at a speed of 10 a hold
 // of 60 s has become 6 s.
-func (s *Store) Config(place Place) []byte {
+func (s *Store) Config(place Location) []byte {
 	d := s.plant.Description()
 	var b strings.Builder
 	fmt.Fprintf(&b, `# The invented store of scenario %q, as the daemon reads it.

@@ -51,7 +51,7 @@ func (s *Store) ServeControl(ctx context.Context, l net.Listener) error {
 }
 
 // order is one thing that the control does.
-type order struct {
+type endpoint struct {
 	Method  string `json:"method"`
 	Path    string `json:"path"`
 	Body    string `json:"body,omitempty"`
@@ -59,8 +59,8 @@ type order struct {
 	do      func(*Store, *http.Request) (any, error)
 }
 
-func orders() []order {
-	return []order{
+func endpoints() []endpoint {
+	return []endpoint{
 		{"GET", "/", "", "what can be done", (*Store).menu},
 		{"GET", "/plant", "", "the plant's time, its circuits' and compressors' truth, the faults at work", (*Store).look},
 		{"GET", "/kinds", "", "the kinds of fault: target, amount and its bounds, meaning", (*Store).kinds},
@@ -76,7 +76,7 @@ func orders() []order {
 // {"error":"…"} with a status of 400 and more.
 func (s *Store) Control() http.Handler {
 	mux := http.NewServeMux()
-	for _, o := range orders() {
+	for _, o := range endpoints() {
 		path := o.Path
 		if path == "/" {
 			path = "/{$}"
@@ -151,7 +151,7 @@ func body(r *http.Request, into any) error {
 
 func (s *Store) menu(*http.Request) (any, error) {
 	d := s.plant.Description() // never changes
-	return map[string]any{"scenario": d.Name, "title": d.Title, "speed": s.Speed, "orders": orders()}, nil
+	return map[string]any{"scenario": d.Name, "title": d.Title, "speed": s.Speed, "orders": endpoints()}, nil
 }
 
 func (s *Store) kinds(*http.Request) (any, error) {

@@ -46,7 +46,9 @@ func opened(t *testing.T) (*Store, string) {
 		if err := <-served; err != nil {
 			t.Error(err)
 		}
-		s.close()
+		if err := s.Close(); err != nil {
+			t.Error(err)
+		}
 		http.DefaultClient.CloseIdleConnections()
 	})
 	return s, "http://" + l.Addr().String()
@@ -154,7 +156,7 @@ func TestControlForcesADefrostAndFailsASensor(t *testing.T) {
 func TestControlTellsWhatCanBeDone(t *testing.T) {
 	_, url := opened(t)
 	_, menu := asked(t, "GET", url+"/", "")
-	for _, o := range orders() {
+	for _, o := range endpoints() {
 		if !strings.Contains(menu, `"path": "`+o.Path+`"`) || !strings.Contains(menu, o.Meaning) {
 			t.Errorf("GET / does not tell %s %s", o.Method, o.Path)
 		}

@@ -63,7 +63,7 @@ type Store struct {
 	plant *plant.Plant
 	wiring
 
-	Modbus *devices.ModbusFront // for tests: faults can be switched on
+	Modbus *devices.ModbusDevice // for tests: faults can be switched on
 	Broker *devices.MQTTBroker
 	bus    net.Listener
 	line   *line
@@ -77,8 +77,9 @@ type line struct {
 	name         string
 }
 
-// Open puts p behind its fronts.
-func Open(p *plant.Plant, set Setting) (s *Store, err error) {
+// Open puts p behind its devices. When one of them cannot listen, Open closes
+// those that it opened before.
+func Open(p *plant.Plant, set Setting) (_ *Store, err error) {
 	if set.Speed == 0 {
 		set.Speed = 1
 	}
@@ -88,11 +89,11 @@ func Open(p *plant.Plant, set Setting) (s *Store, err error) {
 	if set.Via == ByRTU && !set.Line {
 		return nil, errors.New("the configuration cannot read over a line that is not there")
 	}
-	s = &Store{Setting: set, plant: p, wiring: lay(p.Description(), p.Inputs())}
-	s.Modbus = &devices.ModbusFront{Registers: s}
+	s := &Store{Setting: set, plant: p, wiring: newWiring(p.Description(), p.Inputs())}
+	s.Modbus = &devices.ModbusDevice{Registers: s}
 	defer func() {
 		if err != nil {
-			s.close()
+			err = errors.Join(err, s.Close())
 		}
 	}()
 	if s.Broker, err = devices.StartMQTTBroker(set.Broker); err != nil {
@@ -111,19 +112,31 @@ func Open(p *plant.Plant, set Setting) (s *Store, err error) {
 	return s, nil
 }
 
-// close lets go of what Open took; errors on the way out have nobody to hear
-// them.
-func (s *Store) close() {
-	if s.Broker != nil {
-		_ = s.Broker.Stop()
-	}
-	if s.bus != nil {
-		_ = s.bus.Close()
-	}
+// Close closes what Open opened. Run closes it too; a second Close does nothing.
+func (s *Store) Close() error {
+	var failed error
 	if s.line != nil {
-		_ = s.line.device.Close()
-		_ = s.line.keep.Close()
+		// A server that ran has closed its end of the line already.
+		if err := s.line.device.Close(); !errors.Is(err, os.ErrClosed) {
+			failed = errors.Join(failed, err)
+		}
+		if err := s.line.keep.Close(); !errors.Is(err, os.ErrClosed) {
+			failed = errors.Join(failed, err)
+		}
 	}
+	failed = errors.Join(failed, s.StopBus())
+	s.mu.Lock()
+	bus := s.bus
+	s.mu.Unlock()
+	if bus != nil {
+		if err := bus.Close(); !errors.Is(err, net.ErrClosed) {
+			failed = errors.Join(failed, err)
+		}
+	}
+	if s.Broker != nil {
+		failed = errors.Join(failed, s.Broker.Stop())
+	}
+	return failed
 }
 
 // ModbusAddress returns host:port of the Modbus TCP server.
@@ -182,7 +195,7 @@ func (s *Store) Run(ctx context.Context, clock Clock) error {
 		return s.StopBus()
 	})
 	if s.line != nil {
-		front := &devices.ModbusFront{Registers: s, RTU: true}
+		front := &devices.ModbusDevice{Registers: s, RTU: true}
 		group.Go(func() error {
 			front.ServeLine(ctx, s.line.device)
 			return nil
@@ -194,14 +207,7 @@ func (s *Store) Run(ctx context.Context, clock Clock) error {
 	}
 	group.Go(func() error { return publisher.Run(ctx) })
 	group.Go(func() error { return s.live(ctx, clock) })
-	err := group.Wait()
-	if stop := s.Broker.Stop(); err == nil {
-		err = stop
-	}
-	if s.line != nil {
-		err = errors.Join(err, s.line.keep.Close())
-	}
-	return err
+	return errors.Join(group.Wait(), s.Close())
 }
 
 func (s *Store) serve(l net.Listener) {

@@ -38,7 +38,7 @@ const noValue = 0x7FFF
 // lay gives each input its place on the wire: unit n is the n-th group, with
 // one input register or discrete input after another, and the topic is the
 // scenario's name with the input's path.
-func lay(d plant.Description, inputs []plant.InputInfo) wiring {
+func newWiring(d plant.Description, inputs []plant.InputInfo) wiring {
 	w := wiring{inputs: inputs, at: map[cell]int{}}
 	groups := map[string]int{}
 	for i, g := range d.Groups {

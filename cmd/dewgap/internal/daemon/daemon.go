@@ -7,19 +7,18 @@ package daemon
 
 import (
 	"context"
-	"errors"
 	"fmt"
 	"log/slog"
 	"net"
 	"os"
 	"time"
 
-	"dewgap/cmd/dewgap/internal/pipeline"
-
 	"golang.org/x/sync/errgroup"
 
 	"dewgap/alert"
+	"dewgap/cmd/dewgap/internal/cleanup"
 	"dewgap/cmd/dewgap/internal/metrics"
+	"dewgap/cmd/dewgap/internal/pipeline"
 	"dewgap/cmd/dewgap/internal/snapshot"
 	"dewgap/cmd/dewgap/internal/web"
 	"dewgap/collector"
@@ -35,9 +34,11 @@ type Setting struct {
 	Sources func(*config.Config) ([]collector.Source, error)
 	// Reload reads the configuration again whenever Again delivers something.
 	// Both may be nil.
-	Reload  func() (*config.Config, error)
-	Again   <-chan os.Signal
-	Listen  net.Listener // the daemon closes it
+	Reload         func() (*config.Config, error)
+	ReloadRequests <-chan os.Signal
+	// Listen is where page and metrics answer. Open and Run close it, whether
+	// they succeed or fail.
+	Listen  net.Listener
 	Log     *slog.Logger
 	Version metrics.Build
 	Mode    string // "live" or "demo", for the page
@@ -53,7 +54,8 @@ type Daemon struct {
 	days    *alert.DayBook
 	board   *snapshot.Board
 	log     *slog.Logger
-	shift   *shift
+	current *generation
+	opened  cleanup.Stack // what Open and Run have opened
 
 	late        uint64
 	configFault string            // why the last reload changed nothing
@@ -63,21 +65,31 @@ type Daemon struct {
 // journalLimit is the size at which the journal turns over.
 const journalLimit = 8 << 20
 
-// Open takes up the journal and ledger that an earlier run left and makes
-// ready to run. It opens no device.
-func Open(s Setting) (*Daemon, error) {
-	data := s.Config.Daemon.Data
-	d := &Daemon{Setting: s, board: snapshot.NewBoard(time.Now), log: s.Log, faults: map[string]string{}}
-	var err error
-	if d.shift, err = d.newShift(s.Config); err != nil {
-		return nil, err
+// Open continues from the journal and ledger that an earlier run left, and
+// prepares Run. It opens no device. When a part of it fails, Open closes what it
+// opened before, the listener among it.
+func Open(s Setting) (d *Daemon, err error) {
+	d = &Daemon{Setting: s, board: snapshot.NewBoard(time.Now), log: s.Log, faults: map[string]string{}}
+	defer func() {
+		if err != nil {
+			d.opened.CloseInto(&err)
+			d = nil
+		}
+	}()
+	if s.Listen != nil {
+		d.opened.PushListener("close the page's listener", s.Listen)
 	}
+	if d.current, err = d.newGeneration(s.Config); err != nil {
+		return d, err
+	}
+	data := s.Config.Daemon.Data
 	if err := os.MkdirAll(data, 0o750); err != nil {
-		return nil, fmt.Errorf("make the data directory: %w; set daemon.data to one that this user may write", err)
+		return d, fmt.Errorf("make the data directory: %w; set daemon.data to one that this user may write", err)
 	}
 	if d.journal, err = alert.OpenJournal(data, journalLimit); err != nil {
-		return nil, err
+		return d, err
 	}
+	d.opened.Push("close the journal", d.journal.Close)
 	if found := d.journal.Status().Recovered.String(); found != "" {
 		d.log.Warn("journal mended at opening", "found", found)
 	}
@@ -91,15 +103,17 @@ func Open(s Setting) (*Daemon, error) {
 		d.log.Error("days of slow trends could not be read", "error", err)
 	}
 	d.days = book
-	d.takeUp(totals, days)
+	d.restore(totals, days)
 	return d, nil
 }
 
-// Run watches until ctx ends. Everything stops within five seconds; what was
-// opened is closed in reverse order.
-func (d *Daemon) Run(ctx context.Context) error {
+// Run watches until ctx ends, then closes what Open opened. Everything stops
+// within five seconds.
+func (d *Daemon) Run(ctx context.Context) (err error) {
+	d.saveAtEnd()
+	defer d.opened.CloseInto(&err)
 	d.journal.Note(alert.Note{At: d.Clock.Now(), What: "start", Text: d.Version.Version})
-	site := d.shift.site
+	site := d.current.site
 	d.log.Info("watching", "site", site.Name, "inputs", len(site.Points), "page", "http://"+d.Listen.Addr().String())
 
 	group, ctx := errgroup.WithContext(ctx)
@@ -109,23 +123,43 @@ func (d *Daemon) Run(ctx context.Context) error {
 	})
 	group.Go(func() error { return server.Run(ctx, d.Listen) })
 	group.Go(func() error { return d.work(ctx) })
-	err := group.Wait()
-	return errors.Join(err, d.close())
+	return group.Wait()
 }
+
+// saveAtEnd makes the end of the run write what the run has learnt: open events
+// and a note to the journal, exposure, days of slow trends.
+func (d *Daemon) saveAtEnd() {
+	d.opened.Push("save the exposure", func() error {
+		return d.ledger.Keep(d.Clock.Now(), d.current.pipeline.Book.Totals, true)
+	})
+	d.opened.Push("save the days of slow trends", func() error {
+		return d.days.Keep(d.Clock.Now(), d.current.pipeline.TrendDays, true)
+	})
+	d.opened.Push("note the stop in the journal", func() error {
+		now := d.Clock.Now()
+		d.journal.Refresh(now, d.current.pipeline.Book.Open(), true)
+		d.journal.Note(alert.Note{At: now, What: "stop", Text: d.Version.Version})
+		return nil
+	})
+}
+
+// Close closes what Open opened. It is for a daemon whose Run is never called;
+// after Run it does nothing.
+func (d *Daemon) Close() error { return d.opened.Close() }
 
 // work does one shift after the other until ctx ends.
 func (d *Daemon) work(ctx context.Context) error {
 	for {
-		next, err := d.run(ctx, d.shift)
+		next, err := d.run(ctx, d.current)
 		if err != nil || next == nil {
 			return err
 		}
-		d.shift = next
+		d.current = next
 	}
 }
 
 // say logs a fault of the daemon itself when it begins, changes or ends.
-func (d *Daemon) say(what string, err error) {
+func (d *Daemon) logFault(what string, err error) {
 	text := ""
 	if err != nil {
 		text = err.Error()
@@ -141,18 +175,7 @@ func (d *Daemon) say(what string, err error) {
 	}
 }
 
-// close ends what Run kept open, in reverse order of opening.
-func (d *Daemon) close() error {
-	now := d.Clock.Now()
-	d.journal.Refresh(now, d.shift.line.Book.Open(), true)
-	d.journal.Note(alert.Note{At: now, What: "stop", Text: d.Version.Version})
-	return errors.Join(
-		d.days.Keep(now, d.shift.line.TrendDays, true),
-		d.ledger.Keep(now, d.shift.line.Book.Totals, true),
-		d.journal.Close())
-}
-
 // Summary returns what the run has shown, for a person. Call it after Run.
 func (d *Daemon) Summary() (*pipeline.Tally, []alert.Event) {
-	return d.shift.tally, d.journal.Events(time.Time{}, false)
+	return d.current.tally, d.journal.Events(time.Time{}, false)
 }

@@ -13,28 +13,28 @@ import (
 
 // reload reads the configuration again and returns the shift under it. A fault
 // changes nothing: it is shown and nil returned.
-func (d *Daemon) reload(s *shift, at time.Time) *shift {
-	next, err := d.prepare()
-	d.say("config", err)
+func (d *Daemon) reload(g *generation, at time.Time) *generation {
+	next, err := d.loadGeneration()
+	d.logFault("config", err)
 	if err != nil {
 		d.configFault = fmt.Sprintf("the configuration was read again and is wrong; the one from before stays in force: %v", err)
 		return nil
 	}
 	d.configFault = ""
-	for _, key := range stays(s.config.Daemon, next.config.Daemon) {
+	for _, key := range needsRestart(g.config.Daemon, next.config.Daemon) {
 		d.log.Warn("configuration", "warning", key+" takes effect at the next start")
 	}
 	for _, w := range next.config.Warnings {
 		d.log.Warn("configuration", "warning", w.Error())
 	}
 	text := "read again: the site is the same, its sources begin anew"
-	if sameSite(s.site, next.site) {
+	if sameSite(g.site, next.site) {
 		// What analysis has learnt of the machines stays.
-		next.line, next.tally = s.line, s.tally
+		next.pipeline, next.tally = g.pipeline, g.tally
 	} else {
 		text = "read again: the site has changed, analysis begins anew; open events go on"
-		next.line.Book.Restore(s.line.Book.Open(), s.line.Book.Totals())
-		next.line.RestoreTrends(s.line.TrendDays(), at)
+		next.pipeline.Book.Restore(g.pipeline.Book.Open(), g.pipeline.Book.Totals())
+		next.pipeline.RestoreTrends(g.pipeline.TrendDays(), at)
 	}
 	d.log.Info("configuration", "what", text)
 	d.journal.Note(alert.Note{At: at, What: "config", Text: text})
@@ -42,7 +42,7 @@ func (d *Daemon) reload(s *shift, at time.Time) *shift {
 }
 
 // prepare returns the shift under the configuration as it stands now.
-func (d *Daemon) prepare() (*shift, error) {
+func (d *Daemon) loadGeneration() (*generation, error) {
 	cfg, err := d.Reload()
 	if err != nil {
 		return nil, err
@@ -50,11 +50,11 @@ func (d *Daemon) prepare() (*shift, error) {
 	if err := cfg.Runnable(); err != nil {
 		return nil, err
 	}
-	return d.newShift(cfg)
+	return d.newGeneration(cfg)
 }
 
 // stays names the settings that differ and are read only at the start.
-func stays(before, now config.Daemon) (keys []string) {
+func needsRestart(before, now config.Daemon) (keys []string) {
 	if before.Listen != now.Listen {
 		keys = append(keys, "daemon.listen")
 	}
@@ -70,24 +70,24 @@ func stays(before, now config.Daemon) (keys []string) {
 // beginAnew returns a shift under the same configuration after the clock was
 // set back: rows cannot go back in time, so that analysis, recording and open
 // events end with the last row of the wrong time. Exposure goes on.
-func (d *Daemon) beginAnew(s *shift, last time.Time) (*shift, error) {
-	next, err := d.newShift(s.config)
+func (d *Daemon) restartAfterClockSetBack(g *generation, last time.Time) (*generation, error) {
+	next, err := d.newGeneration(g.config)
 	if err != nil {
 		return nil, err
 	}
-	ended := closedBy(s.line.Book.Open(), last, evidence.ClosedClockSetBack)
-	d.keep(s, last, ended, nil)
+	ended := closedBy(g.pipeline.Book.Open(), last, evidence.ClosedClockSetBack)
+	d.save(g, last, ended, nil)
 	for _, c := range ended {
 		d.logChange(c)
 	}
-	next.line.Book.Restore(nil, s.line.Book.Totals())
-	next.line.RestoreTrends(s.line.TrendDays(), d.Clock.Now())
+	next.pipeline.Book.Restore(nil, g.pipeline.Book.Totals())
+	next.pipeline.RestoreTrends(g.pipeline.TrendDays(), d.Clock.Now())
 	return next, nil
 }
 
 // takeUp hands over what an earlier run left open. What was opened under a
 // clock that ran ahead of this one cannot go on and is closed.
-func (d *Daemon) takeUp(totals []alert.Totals, days []trend.Days) {
+func (d *Daemon) restore(totals []alert.Totals, days []trend.Days) {
 	now := d.Clock.Now()
 	var open, ahead []alert.Event
 	for _, ev := range d.journal.Open() {
@@ -98,8 +98,8 @@ func (d *Daemon) takeUp(totals []alert.Totals, days []trend.Days) {
 		}
 	}
 	d.journal.Add(closedBy(ahead, time.Time{}, evidence.ClosedClockAhead)...)
-	d.shift.line.Book.Restore(open, totals)
-	d.shift.line.RestoreTrends(days, now)
+	d.current.pipeline.Book.Restore(open, totals)
+	d.current.pipeline.RestoreTrends(days, now)
 }
 
 // closedBy closes events at an instant, but never before they opened.

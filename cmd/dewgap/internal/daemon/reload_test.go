@@ -24,18 +24,18 @@ import (
 )
 
 // wet is a plant whose first compressor runs on wet gas: 0.2 K of superheat.
-type wet struct {
+type wetSuction struct {
 	points []reading.Point
 	clock  collector.Clock
 	runs   *[]string // one entry a start
 }
 
-func (w wet) Name() string { return "io" }
-func (w wet) Status() collector.Status {
+func (w wetSuction) Name() string { return "io" }
+func (w wetSuction) Status() collector.Status {
 	return collector.Status{Name: "io", Up: true, Delivered: true}
 }
 
-func (w wet) Run(ctx context.Context, out collector.Sink) error {
+func (w wetSuction) Run(ctx context.Context, out collector.Sink) error {
 	*w.runs = append(*w.runs, "start")
 	for ctx.Err() == nil {
 		for i, p := range w.points {
@@ -80,21 +80,21 @@ const compressorText = `
 `
 
 // bench is a daemon without page in fake time, and what a test sees of it.
-type bench struct {
+type harness struct {
 	*Daemon
-	t     *testing.T
-	again chan os.Signal
-	log   *bytes.Buffer
-	runs  []string
-	stop  func()
-	fails bool // the end tells of rows that could not be recorded
+	t      *testing.T
+	sighup chan os.Signal
+	log    *bytes.Buffer
+	runs   []string
+	stop   func()
+	fails  bool // the end tells of rows that could not be recorded
 
 	mu   sync.Mutex
 	text string // of the configuration
 	err  error  // of reading it
 }
 
-func (b *bench) load() (*config.Config, error) {
+func (b *harness) load() (*config.Config, error) {
 	b.mu.Lock()
 	defer b.mu.Unlock()
 	if b.err != nil {
@@ -104,21 +104,21 @@ func (b *bench) load() (*config.Config, error) {
 }
 
 // write changes the file and tells the daemon to read it again.
-func (b *bench) write(text string, err error) {
+func (b *harness) write(text string, err error) {
 	b.mu.Lock()
 	b.text, b.err = text, err
 	b.mu.Unlock()
-	b.again <- syscall.SIGHUP
+	b.sighup <- syscall.SIGHUP
 	b.pass(11 * time.Second)
 }
 
-func (b *bench) pass(d time.Duration) {
+func (b *harness) pass(d time.Duration) {
 	<-time.After(d) // fake time of synctest
 	synctest.Wait()
 }
 
 // metric returns the value of a line of the exposition.
-func (b *bench) metric(name string) string {
+func (b *harness) metric(name string) string {
 	families, err := metrics.NewRegistry(b.board, b.Version).Gather()
 	if err != nil {
 		b.t.Fatal(err)
@@ -135,17 +135,17 @@ func (b *bench) metric(name string) string {
 	return ""
 }
 
-func newBench(t *testing.T, text string, clock collector.Clock) *bench {
+func newHarness(t *testing.T, text string, clock collector.Clock) *harness {
 	t.Helper()
-	b := &bench{t: t, text: text, again: make(chan os.Signal, 1), log: &bytes.Buffer{}}
+	b := &harness{t: t, text: text, sighup: make(chan os.Signal, 1), log: &bytes.Buffer{}}
 	cfg, err := b.load()
 	if err != nil {
 		t.Fatal(err)
 	}
 	b.Daemon, err = Open(Setting{
-		Config: cfg, Clock: clock, Reload: b.load, Again: b.again, Log: slog.New(slog.NewTextHandler(b.log, nil)),
+		Config: cfg, Clock: clock, Reload: b.load, ReloadRequests: b.sighup, Log: slog.New(slog.NewTextHandler(b.log, nil)),
 		Sources: func(c *config.Config) ([]collector.Source, error) {
-			return []collector.Source{wet{c.Site.Points, clock, &b.runs}}, nil
+			return []collector.Source{wetSuction{c.Site.Points, clock, &b.runs}}, nil
 		},
 	})
 	if err != nil {
@@ -153,17 +153,18 @@ func newBench(t *testing.T, text string, clock collector.Clock) *bench {
 	}
 	ctx, cancel := context.WithCancel(t.Context())
 	done := make(chan error, 1)
+	b.saveAtEnd()
 	go func() { done <- b.work(ctx) }()
 	b.stop = func() {
 		cancel()
-		if err := errors.Join(<-done, b.close()); (err != nil) != b.fails {
+		if err := errors.Join(<-done, b.Close()); (err != nil) != b.fails {
 			t.Error(err)
 		}
 	}
 	return b
 }
 
-func (b *bench) open() (events []alert.Event) {
+func (b *harness) open() (events []alert.Event) {
 	for _, ev := range b.journal.Open() {
 		if ev.Kind == "floodback" {
 			events = append(events, ev)
@@ -189,16 +190,16 @@ func TestTrap33ReloadWithAFaultChangesNothing(t *testing.T) {
 		t.Run(name, func(t *testing.T) {
 			os.RemoveAll(dir)
 			synctest.Test(t, func(t *testing.T) {
-				b := newBench(t, good, collector.NewRealClock())
+				b := newHarness(t, good, collector.NewRealClock())
 				b.pass(10 * time.Minute)
-				before, shift := b.open(), b.shift
+				before, shift := b.open(), b.current
 				if len(before) != 1 || b.metric("dewgap_fault_active config") != "0" {
 					t.Fatalf("%d floodback events, fault %q", len(before), b.metric("dewgap_fault_active config"))
 				}
 				b.write(c.text, c.err)
 				b.pass(time.Minute)
 				snap, _ := b.board.Current()
-				if b.shift != shift || len(b.runs) != 1 {
+				if b.current != shift || len(b.runs) != 1 {
 					t.Errorf("something changed: %d starts of the source", len(b.runs))
 				}
 				if !strings.Contains(snap.ConfigFault, c.want) || !strings.Contains(b.log.String(), c.want) || b.metric("dewgap_fault_active config") != "1" {
@@ -223,19 +224,19 @@ func TestTrap33ReloadTakesOver(t *testing.T) {
 	dir := t.TempDir()
 	c1 := fmt.Sprintf(compressorText, "c1")
 	synctest.Test(t, func(t *testing.T) {
-		b := newBench(t, fmt.Sprintf(siteText, dir, 11, c1), collector.NewRealClock())
+		b := newHarness(t, fmt.Sprintf(siteText, dir, 11, c1), collector.NewRealClock())
 		b.pass(10 * time.Minute)
 		first := b.open()
 		if len(first) != 1 {
 			t.Fatal(first)
 		}
 		seconds := func() float64 { snap, _ := b.board.Current(); return snap.Totals[0].FloodbackSeconds }
-		before, line := seconds(), b.shift.line
+		before, line := seconds(), b.current.pipeline
 
 		b.write(fmt.Sprintf(siteText, dir, 11, c1), nil)
 		b.pass(time.Minute)
-		if b.shift.line != line || len(b.runs) != 2 {
-			t.Errorf("the same site: analysis begins anew %v, %d starts of the source", b.shift.line != line, len(b.runs))
+		if b.current.pipeline != line || len(b.runs) != 2 {
+			t.Errorf("the same site: analysis begins anew %v, %d starts of the source", b.current.pipeline != line, len(b.runs))
 		}
 		if s := seconds(); s < before+50 {
 			t.Errorf("the same site: exposure %v s after %v s", s, before)
@@ -244,7 +245,7 @@ func TestTrap33ReloadTakesOver(t *testing.T) {
 
 		b.write(fmt.Sprintf(siteText, dir, 8, c1), nil)
 		b.pass(time.Minute)
-		if snap, _ := b.board.Current(); b.shift.line == line || snap.States[0].Floor != 8 {
+		if snap, _ := b.board.Current(); b.current.pipeline == line || snap.States[0].Floor != 8 {
 			t.Errorf("another floor: %+v", snap.States[0])
 		}
 		if now := b.open(); len(now) != 1 || now[0].ID != first[0].ID || seconds() < before {
@@ -289,7 +290,7 @@ func TestRestartKeepsTheDaysOfTrends(t *testing.T) {
 		if err := book.Keep(time.Now(), func() []trend.Days { return kept }, true); err != nil {
 			t.Fatal(err)
 		}
-		b := newBench(t, fmt.Sprintf(siteText, dir, 11, c1), collector.NewRealClock())
+		b := newHarness(t, fmt.Sprintf(siteText, dir, 11, c1), collector.NewRealClock())
 		for _, floor := range []int{11, 10} {
 			b.write(fmt.Sprintf(siteText, dir, floor, c1), nil)
 			b.pass(time.Minute)
@@ -313,7 +314,7 @@ func TestTrap33ReloadWithADiskThatFails(t *testing.T) {
 	}
 	text := fmt.Sprintf(siteText, dir, 11, fmt.Sprintf(compressorText, "c1"))
 	synctest.Test(t, func(t *testing.T) {
-		b := newBench(t, text, collector.NewRealClock())
+		b := newHarness(t, text, collector.NewRealClock())
 		b.pass(time.Minute)
 		b.write(text, nil)
 		b.pass(time.Minute)
@@ -343,7 +344,7 @@ func (c *putRight) Now() time.Time {
 func (c *putRight) set() {
 	c.mu.Lock()
 	defer c.mu.Unlock()
-	c.jumps = append(c.jumps, collector.Jump{At: c.RealClock.Now(), By: -c.ahead, Anew: true})
+	c.jumps = append(c.jumps, collector.Jump{At: c.RealClock.Now(), By: -c.ahead, Restarted: true})
 	c.ahead = 0
 }
 
@@ -368,7 +369,7 @@ func TestTrap29ClockPutRightAfterYears(t *testing.T) {
 	dir := t.TempDir()
 	synctest.Test(t, func(t *testing.T) {
 		clock := &putRight{RealClock: collector.NewRealClock(), ahead: 10 * 365 * 24 * time.Hour}
-		b := newBench(t, fmt.Sprintf(siteText, dir, 11, fmt.Sprintf(compressorText, "c1")), clock)
+		b := newHarness(t, fmt.Sprintf(siteText, dir, 11, fmt.Sprintf(compressorText, "c1")), clock)
 		b.pass(10 * time.Minute)
 		first := b.open()
 		snap, _ := b.board.Current()

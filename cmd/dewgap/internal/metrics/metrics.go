@@ -129,7 +129,7 @@ func (c *Collector) Collect(out chan<- prometheus.Metric) {
 	for i := range s.Sources {
 		e.source(&s.Sources[i], s.Time, age)
 	}
-	if age > snapshot.ShownFor {
+	if age > snapshot.MaxAge {
 		return // the main loop hangs: nothing is known of the plant now
 	}
 	for i := range s.States {

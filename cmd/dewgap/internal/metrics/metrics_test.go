@@ -52,7 +52,7 @@ func picture() *snapshot.Snapshot {
 		Open:   []alert.Event{{ID: "x", Kind: "floodback", Severity: "minor", Group: "mt", Compressor: "c1"}},
 		Totals: []alert.Totals{{Group: "mt", Compressor: "c1", FloodbackSeconds: 170, FloodbackKelvinSeconds: 910, Events: []alert.Tally{{Kind: "floodback", Severity: "minor", Opened: 3, Escalated: 1}}}},
 		Sources: []collector.Status{{Name: "rack-io", Up: true, Errors: map[string]uint64{"timeout: 800 ms": 2, "timeout: 900 ms": 3},
-			Heard: noon.Add(-4 * time.Second), Requests: 70, Reconnects: 2, Cycle: 250 * time.Millisecond, LateCycles: 1, Resting: []string{"unit 3 until 12:01:00 (timeout)"}}},
+			LastSeen: noon.Add(-4 * time.Second), Requests: 70, Reconnects: 2, Cycle: 250 * time.Millisecond, LateCycles: 1, Resting: []string{"unit 3 until 12:01:00 (timeout)"}}},
 	}
 }
 
@@ -159,7 +159,7 @@ func TestTrap25NoLastValue(t *testing.T) {
 	if n := count("dewgap_superheat_kelvin") + count("dewgap_superheat_margin_kelvin"); n != 0 {
 		t.Errorf("%d series of a stale superheat", n)
 	}
-	board.s, board.age = s, snapshot.ShownFor+1
+	board.s, board.age = s, snapshot.MaxAge+1
 	for _, name := range []string{"superheat_kelvin", "suction_pressure_pascals", "phase", "input_quality", "input_age_seconds"} {
 		if n := count("dewgap_" + name); n != 0 {
 			t.Errorf("%d series of %s although nothing has been analysed lately", n, name)

@@ -18,7 +18,7 @@ const (
 )
 
 func (e *emitter) source(st *collector.Status, at time.Time, age time.Duration) {
-	e.flag(sourceUp, st.Up && age <= snapshot.ShownFor, st.Name)
+	e.flag(sourceUp, st.Up && age <= snapshot.MaxAge, st.Name)
 	counts := byCode(st.Errors)
 	for _, reason := range slices.Sorted(maps.Keys(counts)) {
 		e.counter(sourceErrors, float64(counts[reason]), st.Name, reason)
@@ -27,8 +27,8 @@ func (e *emitter) source(st *collector.Status, at time.Time, age time.Duration) 
 	e.counter(sourceReconnects, float64(st.Reconnects), st.Name)
 	e.counter(sourceLate, float64(st.LateCycles), st.Name)
 	e.gauge(sourceResting, float64(len(st.Resting)), st.Name)
-	if !st.Heard.IsZero() {
-		e.gauge(sourceAge, max(0, at.Sub(st.Heard).Seconds()), st.Name)
+	if !st.LastSeen.IsZero() {
+		e.gauge(sourceAge, max(0, at.Sub(st.LastSeen).Seconds()), st.Name)
 	}
 	if st.Cycle > 0 {
 		e.gauge(sourceCycle, st.Cycle.Seconds(), st.Name)
@@ -69,5 +69,5 @@ func (e *emitter) daemon(s *snapshot.Snapshot, age time.Duration) {
 	for _, what := range []string{"journal", "ledger", "trends", "config"} {
 		e.flag(faultActive, false, what)
 	}
-	e.flag(faultActive, age > snapshot.ShownFor, "main_loop")
+	e.flag(faultActive, age > snapshot.MaxAge, "main_loop")
 }

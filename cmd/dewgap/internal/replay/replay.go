@@ -22,7 +22,7 @@ import (
 )
 
 // Tape gives the rows of a recording; io.EOF after the last.
-type Tape interface {
+type Recording interface {
 	Next(ctx context.Context, row *reading.Row) error
 	Close() error
 }
@@ -30,9 +30,9 @@ type Tape interface {
 // Setting is what a player plays.
 type Setting struct {
 	Site     analyze.Site
-	Open     func() (Tape, error) // from the beginning
-	Name     string               // of the recording, for people
-	From, To time.Time            // of its first and last row
+	Open     func() (Recording, error) // from the beginning
+	Name     string                    // of the recording, for people
+	From, To time.Time                 // of its first and last row
 	Units    string
 	Speed    float64
 	Board    *snapshot.Board
@@ -49,10 +49,10 @@ const (
 	longestWait = 3 * time.Second
 	// shownEvery bounds how often the page's picture is renewed, and idleEvery
 	// keeps a paused one from looking old.
-	shownEvery = 100 * time.Millisecond
-	idleEvery  = 5 * time.Second
+	publishEvery = 100 * time.Millisecond
+	idleEvery    = 5 * time.Second
 	// searchShown is how often a search for the next event shows where it is.
-	searchShown = 500 * time.Millisecond
+	searchPublishEvery = 500 * time.Millisecond
 )
 
 // Player plays one recording. Do and Events may be called from any goroutine.
@@ -65,16 +65,16 @@ type Player struct {
 	history *alert.History
 
 	// Owned by Run.
-	tape    Tape
-	line    *pipeline.Pipeline
-	row     reading.Row // read and not yet played
-	result  analyze.Result
-	status  snapshot.Replay
-	anchor  time.Time // real time at which anchored was due
-	from    time.Time
-	shown   time.Time
-	recent  []alert.Event
-	pending bool // row holds one to be played
+	recording   Recording
+	pipeline    *pipeline.Pipeline
+	row         reading.Row // read and not yet played
+	result      analyze.Result
+	status      snapshot.Replay
+	anchor      time.Time // real time at which anchored was due
+	from        time.Time
+	publishedAt time.Time
+	recent      []alert.Event
+	pending     bool // row holds one to be played
 }
 
 type command struct {
@@ -134,10 +134,14 @@ func (p *Player) Events(since time.Time, onlyOpen bool) []alert.Event {
 
 // Run plays until ctx ends. At the end of the recording it stands still.
 func (p *Player) Run(ctx context.Context) error {
-	if err := p.begin(ctx); err != nil {
+	defer func() {
+		if p.recording != nil {
+			_ = p.recording.Close() // read only: nothing can be lost
+		}
+	}()
+	if err := p.restart(ctx); err != nil {
 		return err
 	}
-	defer func() { _ = p.tape.Close() }() // read only
 	timer := time.NewTimer(0)
 	defer timer.Stop()
 	for {
@@ -146,10 +150,10 @@ func (p *Player) Run(ctx context.Context) error {
 		case <-ctx.Done():
 			return nil
 		case c := <-p.commands:
-			p.answer(ctx, c)
+			p.handle(ctx, c)
 		case <-timer.C:
 			if p.status.Paused || p.status.Ended {
-				p.show()
+				p.publish()
 				continue
 			}
 			if err := p.playDue(ctx); err != nil {
@@ -160,24 +164,27 @@ func (p *Player) Run(ctx context.Context) error {
 }
 
 // answer does what was asked for and shows it before it says so.
-func (p *Player) answer(ctx context.Context, c command) {
-	err := p.obey(ctx, c)
-	p.show()
+func (p *Player) handle(ctx context.Context, c command) {
+	err := p.execute(ctx, c)
+	p.publish()
 	c.done <- err
 }
 
 // begin opens the recording and plays its first row.
-func (p *Player) begin(ctx context.Context) error {
-	if p.tape != nil {
-		if err := p.tape.Close(); err != nil {
+func (p *Player) restart(ctx context.Context) error {
+	if p.recording != nil {
+		last := p.recording
+		p.recording = nil
+		if err := last.Close(); err != nil {
 			return err
 		}
 	}
-	var err error
-	if p.tape, err = p.Open(); err != nil {
+	tape, err := p.Open()
+	if err != nil {
 		return err
 	}
-	if p.line, err = pipeline.New(p.Site); err != nil {
+	p.recording = tape
+	if p.pipeline, err = pipeline.New(p.Site); err != nil {
 		return err
 	}
 	p.mu.Lock()
@@ -192,13 +199,13 @@ func (p *Player) begin(ctx context.Context) error {
 	if _, err := p.step(ctx); err != nil {
 		return err
 	}
-	p.settle()
-	p.show()
+	p.resetPace()
+	p.publish()
 	return nil
 }
 
 // settle makes now the moment of the row played last, for the pace to come.
-func (p *Player) settle() { p.anchor, p.from = p.now(), p.result.Time }
+func (p *Player) resetPace() { p.anchor, p.from = p.now(), p.result.Time }
 
 // wait is the real time until something is to be done.
 func (p *Player) wait() time.Duration {
@@ -227,13 +234,13 @@ func (p *Player) playDue(ctx context.Context) error {
 		if _, err := p.step(ctx); err != nil {
 			return err
 		}
-		if p.now().Sub(began) > shownEvery {
-			p.settle() // the machine is slower than asked for
+		if p.now().Sub(began) > publishEvery {
+			p.resetPace() // the machine is slower than asked for
 			break
 		}
 	}
-	if p.now().Sub(p.shown) >= shownEvery || p.status.Ended {
-		p.show()
+	if p.now().Sub(p.publishedAt) >= publishEvery || p.status.Ended {
+		p.publish()
 	}
 	return nil
 }
@@ -245,7 +252,7 @@ func (p *Player) step(ctx context.Context) (opened bool, err error) {
 			return false, err
 		}
 	}
-	result, changes := p.line.Step(&p.row)
+	result, changes := p.pipeline.Step(&p.row)
 	p.result = result
 	p.status.Rows++
 	p.mu.Lock()
@@ -264,12 +271,12 @@ func (p *Player) step(ctx context.Context) (opened bool, err error) {
 			p.recent = append([]alert.Event{c.Event}, p.recent[:min(len(p.recent), 19)]...)
 		}
 	}
-	p.Board.Pass(result.Time, result.States)
+	p.Board.AddToTraces(result.Time, result.States)
 	return opened, p.read(ctx)
 }
 
 func (p *Player) read(ctx context.Context) error {
-	err := p.tape.Next(ctx, &p.row)
+	err := p.recording.Next(ctx, &p.row)
 	p.pending = err == nil
 	if errors.Is(err, io.EOF) {
 		p.status.Ended = true
@@ -279,18 +286,18 @@ func (p *Player) read(ctx context.Context) error {
 }
 
 // obey does what was asked for.
-func (p *Player) obey(ctx context.Context, c command) error {
+func (p *Player) execute(ctx context.Context, c command) error {
 	switch c.do {
 	case "pause":
 		p.status.Paused = true
 	case "play":
 		p.status.Paused = false
-		p.settle()
+		p.resetPace()
 	case "speed":
 		p.status.Speed = c.speed
-		p.settle()
+		p.resetPace()
 	case "start_over":
-		return p.begin(ctx)
+		return p.restart(ctx)
 	case "step":
 		p.status.Paused = true
 		if !p.status.Ended {
@@ -298,29 +305,29 @@ func (p *Player) obey(ctx context.Context, c command) error {
 			return err
 		}
 	case "next_event":
-		return p.search(ctx)
+		return p.playToNextEvent(ctx)
 	}
 	return nil
 }
 
 // search plays on, as fast as the machine allows, until an event opens, and
 // stands still there.
-func (p *Player) search(ctx context.Context) error {
+func (p *Player) playToNextEvent(ctx context.Context) error {
 	p.status.Paused = true
 	for !p.status.Ended {
 		select {
 		case <-ctx.Done():
 			return ctx.Err()
 		case c := <-p.commands: // whoever asks for something else has waited enough
-			p.answer(ctx, c)
+			p.handle(ctx, c)
 			return nil
 		default:
 		}
 		if opened, err := p.step(ctx); opened || err != nil {
 			return err
 		}
-		if p.now().Sub(p.shown) >= searchShown {
-			p.show()
+		if p.now().Sub(p.publishedAt) >= searchPublishEvery {
+			p.publish()
 		}
 	}
 	p.status.Last = "no further event to the end of the recording"
@@ -328,9 +335,9 @@ func (p *Player) search(ctx context.Context) error {
 }
 
 // show publishes where the replay is.
-func (p *Player) show() {
-	p.shown = p.now()
-	s := snapshot.Of(p.Site, p.line, p.result)
+func (p *Player) publish() {
+	p.publishedAt = p.now()
+	s := snapshot.Of(p.Site, p.pipeline, p.result)
 	status := p.status
 	s.Mode, s.Units, s.Replay = "replay", p.Units, &status
 	s.Recent = p.recent

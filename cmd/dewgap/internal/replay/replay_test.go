@@ -70,7 +70,7 @@ func playing(t *testing.T, f film, speed float64, do func(t *testing.T, p *Playe
 		}
 		p := New(Setting{
 			Site: s, Name: "film.csv", From: begin, To: begin.Add(time.Duration(f.rows-1) * time.Second), Speed: speed, Board: snapshot.NewBoard(time.Now),
-			Open: func() (Tape, error) { again := f; return &again, nil },
+			Open: func() (Recording, error) { again := f; return &again, nil },
 		})
 		ctx, cancel := context.WithCancel(t.Context())
 		ended := make(chan error, 1)
@@ -110,7 +110,7 @@ func TestPace(t *testing.T) {
 		if r := now(); r.Rows != at || !r.Paused {
 			t.Errorf("paused at row %d: %+v", at, r)
 		}
-		if _, age := p.Board.Current(); age > snapshot.ShownFor/2 {
+		if _, age := p.Board.Current(); age > snapshot.MaxAge/2 {
 			t.Errorf("a paused replay looks %s old", age)
 		}
 		ask(t, p, "step", 0)

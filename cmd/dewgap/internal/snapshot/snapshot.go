@@ -137,7 +137,7 @@ func (s *Snapshot) Ready() (bool, []string) {
 const (
 	// ShownFor is how long a snapshot may be shown as the present state. A main
 	// loop that hangs must not look like a healthy plant.
-	ShownFor = 30 * time.Second
+	MaxAge = 30 * time.Second
 	// BucketLength and Buckets bound what the page plots: an hour of data.
 	BucketLength = 10 * time.Second
 	Buckets      = 360
@@ -146,13 +146,13 @@ const (
 // Board hands the newest snapshot from the main loop to whoever looks.
 type Board struct {
 	now     func() time.Time
-	current atomic.Pointer[pinned]
+	current atomic.Pointer[published]
 
 	mu     sync.Mutex
 	traces []trace // by compressor
 }
 
-type pinned struct {
+type published struct {
 	*Snapshot
 	at time.Time
 }
@@ -163,12 +163,12 @@ func NewBoard(now func() time.Time) *Board { return &Board{now: now} }
 
 // Publish makes s the current snapshot.
 func (b *Board) Publish(s *Snapshot) {
-	b.current.Store(&pinned{s, b.now()})
-	b.Pass(s.Time, s.States)
+	b.current.Store(&published{s, b.now()})
+	b.AddToTraces(s.Time, s.States)
 }
 
 // Pass takes states into the plots that nobody is to be shown one by one.
-func (b *Board) Pass(at time.Time, states []analyze.State) {
+func (b *Board) AddToTraces(at time.Time, states []analyze.State) {
 	b.mu.Lock()
 	defer b.mu.Unlock()
 	if len(b.traces) != len(states) {

@@ -40,13 +40,13 @@ func (s *Server) explain(w http.ResponseWriter, r *http.Request) {
 		if ev.ID != id {
 			continue
 		}
-		told := explain.Of(ev, render)
+		explanation := explain.Of(ev, render)
 		if format != "text" {
-			s.writeJSON(w, told)
+			s.writeJSON(w, explanation)
 			return
 		}
 		w.Header().Set("Content-Type", "text/plain; charset=utf-8")
-		if err := told.Write(w); err != nil {
+		if err := explanation.Write(w); err != nil {
 			s.parts.Log.Debug("answer not sent", "err", err)
 		}
 		return

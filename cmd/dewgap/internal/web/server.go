@@ -119,7 +119,7 @@ func (s *Server) ready(w http.ResponseWriter, _ *http.Request) {
 		http.Error(w, "not ready: nothing yet from "+strings.Join(waiting, ", "), http.StatusServiceUnavailable)
 	case !ok:
 		http.Error(w, "not ready: nothing has been analysed yet", http.StatusServiceUnavailable)
-	case age > snapshot.ShownFor:
+	case age > snapshot.MaxAge:
 		http.Error(w, fmt.Sprintf("not ready: nothing analysed for %d s", int(age.Seconds())), http.StatusServiceUnavailable)
 	default:
 		fmt.Fprintln(w, "ready")

@@ -92,7 +92,7 @@ type (
 )
 
 func stateOf(s *snapshot.Snapshot, age time.Duration, version string) siteState {
-	current := age <= snapshot.ShownFor && !s.Time.IsZero()
+	current := age <= snapshot.MaxAge && !s.Time.IsZero()
 	out := siteState{
 		Site: s.Site, Time: instant(s.Time), AgeSeconds: math.Round(age.Seconds()*10) / 10, Current: current,
 		Mode: s.Mode, Note: s.Note, Units: s.Units, Version: version,
@@ -142,7 +142,7 @@ func stateOf(s *snapshot.Snapshot, age time.Duration, version string) siteState 
 		out.Sources = append(out.Sources, sourceState{
 			Source: src.Name, Kind: src.Kind, Address: src.Address, Up: src.Up && current, Delivered: src.Delivered,
 			Since: instant(src.Since), Reason: src.Reason, Errors: src.Errors, Resting: src.Resting,
-			Heard: instant(src.Heard), Requests: src.Requests, Reconnect: src.Reconnects, Cycle: src.Cycle.Seconds(), Late: src.LateCycles,
+			Heard: instant(src.LastSeen), Requests: src.Requests, Reconnect: src.Reconnects, Cycle: src.Cycle.Seconds(), Late: src.LateCycles,
 		})
 	}
 	return out

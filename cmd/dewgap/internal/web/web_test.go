@@ -152,7 +152,7 @@ func TestOldSnapshotIsNotThePresent(t *testing.T) {
 	at := noon
 	b := snapshot.NewBoard(func() time.Time { return at })
 	b.Publish(snaptest.EveryState())
-	at = at.Add(snapshot.ShownFor)
+	at = at.Add(snapshot.MaxAge)
 	if s := stateAt(t, b); !s.Current || s.Compressors[0].Superheat == nil {
 		t.Error("given up too early")
 	}

@@ -24,12 +24,12 @@ import (
 
 // shift is the work under one configuration: its sources, the main loop, the
 // recorder.
-type shift struct {
+type generation struct {
 	config   *config.Config
 	site     analyze.Site
 	sources  []collector.Source
 	hub      *collector.Hub
-	line     *pipeline.Pipeline
+	pipeline *pipeline.Pipeline
 	tally    *pipeline.Tally
 	recorder *recording.Recorder // nil when not recording
 }
@@ -39,7 +39,7 @@ const RecordingsDir = "recordings"
 
 // newShift prepares the work under a configuration; nothing runs or is
 // connected yet, and a fault leaves nothing behind.
-func (d *Daemon) newShift(cfg *config.Config) (*shift, error) {
+func (d *Daemon) newGeneration(cfg *config.Config) (*generation, error) {
 	line, err := pipeline.New(cfg.Site)
 	if err != nil {
 		return nil, err
@@ -48,44 +48,44 @@ func (d *Daemon) newShift(cfg *config.Config) (*shift, error) {
 	if err != nil {
 		return nil, err
 	}
-	s := &shift{config: cfg, site: cfg.Site, sources: sources, line: line,
+	g := &generation{config: cfg, site: cfg.Site, sources: sources, pipeline: line,
 		hub: collector.NewHub(cfg.Site.Points), tally: pipeline.NewTally(cfg.Site)}
 	if cfg.Daemon.Record {
-		s.recorder = recording.NewRecorder(filepath.Join(d.Config.Daemon.Data, RecordingsDir), cfg.Site.Points, cfg.Daemon.RecordLimit, d.reportRecorder)
+		g.recorder = recording.NewRecorder(filepath.Join(d.Config.Daemon.Data, RecordingsDir), cfg.Site.Points, cfg.Daemon.RecordLimit, d.reportRecorder)
 	}
-	return s, nil
+	return g, nil
 }
 
 // errNext ends a shift when the next one is ready.
-var errNext = errors.New("the next shift takes over")
+var errReplaced = errors.New("the next shift takes over")
 
 // run works a shift until ctx ends, or until another is to take over, which it
 // returns.
-func (d *Daemon) run(ctx context.Context, s *shift) (next *shift, err error) {
+func (d *Daemon) run(ctx context.Context, g *generation) (next *generation, err error) {
 	group, ctx := errgroup.WithContext(ctx)
-	for _, source := range s.sources {
+	for _, source := range g.sources {
 		group.Go(func() error {
-			if err := source.Run(ctx, s.hub); err != nil {
+			if err := source.Run(ctx, g.hub); err != nil {
 				return fmt.Errorf("source %s: %w", source.Name(), err)
 			}
 			return nil
 		})
 	}
-	if s.recorder != nil {
-		group.Go(func() error { return s.recorder.Run(ctx) })
+	if g.recorder != nil {
+		group.Go(func() error { return g.recorder.Run(ctx) })
 	}
 	group.Go(func() error {
-		next, err = d.loop(ctx, s)
+		next, err = d.loop(ctx, g)
 		if err == nil && next != nil {
-			return errNext
+			return errReplaced
 		}
 		return err
 	})
-	if err = group.Wait(); errors.Is(err, errNext) {
+	if err = group.Wait(); errors.Is(err, errReplaced) {
 		err = nil
 	}
-	if s.recorder != nil {
-		lost := s.recorder.Close()
+	if g.recorder != nil {
+		lost := g.recorder.Close()
 		if next == nil {
 			err = errors.Join(err, lost)
 		} else if lost != nil { // a disk that fails ends no watch
@@ -96,8 +96,8 @@ func (d *Daemon) run(ctx context.Context, s *shift) (next *shift, err error) {
 }
 
 // loop takes a row at each tick until ctx ends or another shift is to take over.
-func (d *Daemon) loop(ctx context.Context, s *shift) (next *shift, err error) {
-	pace := collector.NewPace(d.Clock, s.config.Daemon.Sample)
+func (d *Daemon) loop(ctx context.Context, g *generation) (next *generation, err error) {
+	pace := collector.NewTicker(d.Clock, g.config.Daemon.Sample)
 	var last time.Time
 	for {
 		tick, err := pace.Next(ctx)
@@ -106,18 +106,18 @@ func (d *Daemon) loop(ctx context.Context, s *shift) (next *shift, err error) {
 			d.journal.Note(alert.Note{At: jump.At, What: "clock", Text: jump.String()})
 		}
 		if errors.Is(err, collector.ErrSetBack) {
-			return d.beginAnew(s, last)
+			return d.restartAfterClockSetBack(g, last)
 		}
 		if err != nil {
 			return nil, nil // ctx ended
 		}
 		d.late += uint64(tick.Skipped)
-		row := s.hub.Take(tick.Time)
+		row := g.hub.Take(tick.Time)
 		last = row.Time
-		d.step(s, &row)
+		d.step(g, &row)
 		select {
-		case <-d.Again:
-			if next := d.reload(s, row.Time); next != nil {
+		case <-d.ReloadRequests:
+			if next := d.reload(g, row.Time); next != nil {
 				return next, nil
 			}
 		default:
@@ -128,32 +128,32 @@ func (d *Daemon) loop(ctx context.Context, s *shift) (next *shift, err error) {
 // step records, analyses, journals and shows one row, in this order: nobody is
 // shown an event that is not on the disk, and what is analysed is what the
 // recording holds.
-func (d *Daemon) step(s *shift, row *reading.Row) {
-	if s.recorder != nil {
-		s.recorder.Append(*row)
+func (d *Daemon) step(g *generation, row *reading.Row) {
+	if g.recorder != nil {
+		g.recorder.Append(*row)
 	}
-	result, changes := s.line.Step(row)
-	s.tally.Add(result)
-	if gap := s.line.Book.Gap(); !gap.From.IsZero() {
+	result, changes := g.pipeline.Step(row)
+	g.tally.Add(result)
+	if gap := g.pipeline.Book.Gap(); !gap.From.IsZero() {
 		text := fmt.Sprintf("nothing was read for %s", gap.To.Sub(gap.From).Round(time.Second))
 		d.log.Warn("gap", "what", text)
 		d.journal.Note(alert.Note{At: gap.To, What: "gap", Text: text})
 	}
-	open := s.line.Book.Open()
-	d.keep(s, row.Time, changes, open)
+	open := g.pipeline.Book.Open()
+	d.save(g, row.Time, changes, open)
 	for _, c := range changes {
 		d.logChange(c)
 	}
-	d.publish(s, result)
+	d.publish(g, result)
 }
 
 // keep brings what changed, and the exposure, to the disk.
-func (d *Daemon) keep(s *shift, at time.Time, changes []alert.Change, open []alert.Event) {
+func (d *Daemon) save(g *generation, at time.Time, changes []alert.Change, open []alert.Event) {
 	d.journal.Add(changes...)
 	d.journal.Refresh(at, open, false)
-	d.say("journal", d.journal.Commit())
-	d.say("ledger", d.ledger.Keep(at, s.line.Book.Totals, len(changes) > 0))
-	d.say("day book", d.days.Keep(at, s.line.TrendDays, false))
+	d.logFault("journal", d.journal.Commit())
+	d.logFault("ledger", d.ledger.Keep(at, g.pipeline.Book.Totals, len(changes) > 0))
+	d.logFault("day book", d.days.Keep(at, g.pipeline.TrendDays, false))
 }
 
 func (d *Daemon) logChange(c alert.Change) {
@@ -182,9 +182,9 @@ func (d *Daemon) logChange(c alert.Change) {
 const recentEvents = 20
 
 // publish shows a row to page, metrics and API.
-func (d *Daemon) publish(sh *shift, result analyze.Result) {
-	s := snapshot.Of(sh.site, sh.line, result)
-	s.Mode, s.Note, s.Units = d.Mode, d.Note, sh.config.Units.String()
+func (d *Daemon) publish(g *generation, result analyze.Result) {
+	s := snapshot.Of(g.site, g.pipeline, result)
+	s.Mode, s.Note, s.Units = d.Mode, d.Note, g.config.Units.String()
 	s.ConfigFault = d.configFault
 	s.Recent = d.recent()
 	s.Journal = d.journal.Status()
@@ -193,12 +193,12 @@ func (d *Daemon) publish(sh *shift, result analyze.Result) {
 		s.Faults = append(s.Faults, snapshot.Fault{What: "trends", Text: text})
 	}
 	s.LateRows = d.late
-	if sh.recorder != nil {
-		if rows, err := sh.recorder.Lost(); err != nil {
+	if g.recorder != nil {
+		if rows, err := g.recorder.Lost(); err != nil {
 			s.Faults = append(s.Faults, snapshot.Fault{What: "recording", Text: fmt.Sprintf("%d rows lost: %v", rows, err)})
 		}
 	}
-	for _, source := range sh.sources {
+	for _, source := range g.sources {
 		s.Sources = append(s.Sources, source.Status())
 	}
 	d.board.Publish(s)
@@ -218,7 +218,7 @@ func (d *Daemon) recent() []alert.Event {
 
 // renderer puts evidence into the site's words.
 func (d *Daemon) renderer() evidence.Renderer {
-	cfg := d.shift.config
+	cfg := d.current.config
 	return evidence.Renderer{System: cfg.Units, Atmosphere: cfg.Site.Atmosphere}
 }
 

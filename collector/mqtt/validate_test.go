@@ -52,7 +52,7 @@ func TestGuardKeepsThePacketsThatTheLibraryCannotStand(t *testing.T) {
 	} {
 		var asked atomic.Int32
 		asked.Store(2)
-		err := (&guarded{asked: &asked}).follow(c.sent)
+		err := (&validatingConn{asked: &asked}).validate(c.sent)
 		if (err == nil) != (c.fault == "") || err != nil && !strings.Contains(err.Error(), c.fault) {
 			t.Errorf("%s: %v, want %q", name, err, c.fault)
 		}
@@ -70,13 +70,13 @@ func FuzzGuard(f *testing.F) {
 	f.Fuzz(func(t *testing.T, sent []byte, cut uint8) {
 		var asked atomic.Int32
 		asked.Store(2)
-		whole := &guarded{asked: &asked}
-		wholeErr := whole.follow(sent)
-		pieces := &guarded{asked: &asked}
+		whole := &validatingConn{asked: &asked}
+		wholeErr := whole.validate(sent)
+		pieces := &validatingConn{asked: &asked}
 		var err error
 		for rest := sent; len(rest) > 0 && err == nil; {
 			n := min(int(cut%7)+1, len(rest))
-			err = pieces.follow(rest[:n])
+			err = pieces.validate(rest[:n])
 			rest = rest[n:]
 		}
 		if (err == nil) != (wholeErr == nil) || err == nil && (whole.packets != pieces.packets || whole.left != pieces.left || whole.state != pieces.state) {

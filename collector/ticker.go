@@ -9,7 +9,7 @@ import (
 // clock. It never drifts, never yields an instant twice, and when the caller
 // or the machine was late it goes on with the latest instant that is due and
 // says how many it left out.
-type Pace struct {
+type Ticker struct {
 	clock  Clock
 	period time.Duration
 	last   time.Time
@@ -23,14 +23,14 @@ type Tick struct {
 }
 
 // NewPace returns a pace on clock; period must be positive.
-func NewPace(clock Clock, period time.Duration) *Pace {
-	return &Pace{clock: clock, period: period, last: clock.Now().Truncate(period)}
+func NewTicker(clock Clock, period time.Duration) *Ticker {
+	return &Ticker{clock: clock, period: period, last: clock.Now().Truncate(period)}
 }
 
 // Next waits for the next instant. It returns ctx.Err when ctx ends first, and
 // ErrSetBack, with the jumps, when the clock has gone back: then a new Pace must
 // take over.
-func (p *Pace) Next(ctx context.Context) (Tick, error) {
+func (p *Ticker) Next(ctx context.Context) (Tick, error) {
 	due := p.last.Add(p.period)
 	err := ErrSetBack
 	if !p.clock.Now().Before(p.last) {

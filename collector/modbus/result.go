@@ -11,13 +11,13 @@ import (
 
 // account books an exchange that took cost: who rests, who is well, what the
 // status says. Each change of state is logged once.
-func (s *Source) account(b *block, f *Failure, now time.Time, cost time.Duration) {
+func (s *Source) recordResult(b *block, f *Failure, now time.Time, cost time.Duration) {
 	s.mu.Lock()
 	defer s.mu.Unlock()
 	st := &s.status
-	st.Requests = s.line.requests
-	if s.line.dials > 0 {
-		st.Reconnects = s.line.dials - 1
+	st.Requests = s.bus.requests
+	if s.bus.dials > 0 {
+		st.Reconnects = s.bus.dials - 1
 	}
 	if f != nil {
 		st.Errors[f.Kind]++
@@ -25,36 +25,36 @@ func (s *Source) account(b *block, f *Failure, now time.Time, cost time.Duration
 	unit := s.units[b.unit]
 	switch {
 	case f == nil || f.isException() && !f.ofUnit():
-		st.Heard = now
-		if unit.doubted() {
+		st.LastSeen = now
+		if unit.suspect() {
 			s.log.Info("unit answers again", "unit", b.unit)
 		}
-		unit.worked()
-		s.bus.worked()
+		unit.succeeded()
+		s.busBackoff.succeeded()
 		s.up(now)
 		if f == nil {
-			b.rest.worked()
+			b.backoff.succeeded()
 			st.Delivered = true
 		} else if len(b.points) == 1 && (f.Code == illegalAddr || f.Code == illegalValue || f.Code == illegalFunc) {
-			b.rest.failed(now, cost, restMost, f.Reason(), s.random)
+			b.backoff.failed(now, cost, maxBackoff, f.Reason(), s.random)
 		}
 	case f.ofUnit():
-		if s.doubted(b) {
-			s.probing.failed(now, cost, s.random)
+		if s.suspect(b) {
+			s.probeBudget.failed(now, cost, s.random)
 		}
-		unit.failed(now, cost, restMost, f.Reason(), s.random)
-		b.rest.failed(now, cost, restMost, f.Reason(), s.random)
+		unit.failed(now, cost, maxBackoff, f.Reason(), s.random)
+		b.backoff.failed(now, cost, maxBackoff, f.Reason(), s.random)
 		if unit.failures == 2 {
 			s.log.Warn("unit rests", "unit", b.unit, "reason", f.Reason(), "until", unit.until)
 		}
 		if f.isException() {
-			s.bus.worked() // the gateway is well
+			s.busBackoff.succeeded() // the gateway is well
 			s.up(now)
 		} else if s.allResting() {
 			s.down(now, f.Reason())
 		}
 	case f.ofBus():
-		s.bus.failed(now, 0, redialMost, f.Reason(), s.random)
+		s.busBackoff.failed(now, 0, maxRedial, f.Reason(), s.random)
 		s.down(now, f.Reason())
 	}
 }

@@ -14,7 +14,7 @@ import (
 // we asked for, at which it panics; a CONNACK with an unknown code, which it
 // takes for a yes; packets that no broker sends. It follows the packets as the
 // bytes go by and ends the connection at the first that is wrong.
-type guarded struct {
+type validatingConn struct {
 	net.Conn
 	asked *atomic.Int32 // topics in the SUBSCRIBE that awaits its answer
 
@@ -33,74 +33,74 @@ type protocolError string
 func (e protocolError) Error() string { return "the broker sent " + string(e) }
 
 // Read reads from the connection.
-func (g *guarded) Read(p []byte) (int, error) {
-	n, err := g.Conn.Read(p)
-	if fault := g.follow(p[:n]); fault != nil {
+func (c *validatingConn) Read(p []byte) (int, error) {
+	n, err := c.Conn.Read(p)
+	if fault := c.validate(p[:n]); fault != nil {
 		return 0, fault
 	}
 	return n, err
 }
 
 // follow checks what comes next.
-func (g *guarded) follow(rest []byte) error {
+func (c *validatingConn) validate(rest []byte) error {
 	for ; len(rest) > 0; rest = rest[1:] {
 		b := rest[0]
 		switch {
-		case g.state == 0:
-			g.packets++
-			g.kind, g.state, g.left = b>>4, 1, 0
+		case c.state == 0:
+			c.packets++
+			c.kind, c.state, c.left = b>>4, 1, 0
 			continue
-		case g.state > 0:
-			g.left |= int(b&0x7F) << (7 * (g.state - 1))
-			g.state++
+		case c.state > 0:
+			c.left |= int(b&0x7F) << (7 * (c.state - 1))
+			c.state++
 			if b&0x80 != 0 {
-				if g.state > 4 {
+				if c.state > 4 {
 					return protocolError("a packet without end of its length")
 				}
 				continue
 			}
-			g.state = -1
-			if err := g.begun(); err != nil {
+			c.state = -1
+			if err := c.checkPacket(); err != nil {
 				return err
 			}
-		case g.kind == packets.Connack && g.left == 1 && b > packets.ErrRefusedNotAuthorised:
+		case c.kind == packets.Connack && c.left == 1 && b > packets.ErrRefusedNotAuthorised:
 			return protocolError(fmt.Sprintf("an unknown answer %d to CONNECT", b))
 		default:
 			skip := 1
-			if g.kind != packets.Connack {
-				skip = min(g.left, len(rest))
+			if c.kind != packets.Connack {
+				skip = min(c.left, len(rest))
 			}
-			g.left -= skip
+			c.left -= skip
 			rest = rest[skip-1:]
 		}
-		if g.left == 0 {
-			g.state = 0
+		if c.left == 0 {
+			c.state = 0
 		}
 	}
 	return nil
 }
 
 // begun checks a packet whose kind and length are known.
-func (g *guarded) begun() error {
-	if g.left > largestPacket {
-		return protocolError(fmt.Sprintf("a packet of %d bytes, more than %d", g.left, largestPacket))
+func (c *validatingConn) checkPacket() error {
+	if c.left > largestPacket {
+		return protocolError(fmt.Sprintf("a packet of %d bytes, more than %d", c.left, largestPacket))
 	}
-	first := g.packets == 1
-	switch g.kind {
+	first := c.packets == 1
+	switch c.kind {
 	case packets.Connack:
-		if !first || g.left != 2 {
+		if !first || c.left != 2 {
 			return protocolError("a CONNACK out of place")
 		}
 		return nil
 	case packets.Suback:
-		if asked := int(g.asked.Load()); g.left != 2+asked {
-			return protocolError(fmt.Sprintf("%d answers to %d subscriptions", g.left-2, asked))
+		if asked := int(c.asked.Load()); c.left != 2+asked {
+			return protocolError(fmt.Sprintf("%d answers to %d subscriptions", c.left-2, asked))
 		}
 	case packets.Publish, packets.Pubrel, packets.Pingresp:
 	case packets.Disconnect: // newer brokers take leave so, whatever the version
 		return errors.New("the broker closed the session")
 	default:
-		return protocolError(fmt.Sprintf("a packet of type %d, which no broker sends to a reader", g.kind))
+		return protocolError(fmt.Sprintf("a packet of type %d, which no broker sends to a reader", c.kind))
 	}
 	if first {
 		return protocolError("something else before its answer to CONNECT")
