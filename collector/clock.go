@@ -17,11 +17,11 @@ type Jump struct {
 	Restarted bool          // the daemon's clock went back with it: see ErrSetBack
 }
 
-// ErrSetBack says that the wall clock was set back so far that a clock followed
-// it: what orders things by time must begin anew.
+// ErrSetBack reports that the wall clock was set back so far that a Clock went
+// back with it. Whatever orders things by time must restart.
 var ErrSetBack = errors.New("the clock was set back")
 
-// String says in words what happened.
+// String describes the step in words.
 func (j Jump) String() string {
 	switch {
 	case j.Restarted:
@@ -37,23 +37,24 @@ const (
 	// jumpLimit is the smallest step worth a note; the slow corrections of a
 	// disciplined clock stay far below it.
 	jumpLimit = time.Second
-	// mostAhead is the longest step back that is caught up with slowly: in less
-	// than an hour. Beyond it, stamps of others would look wrong for days.
+	// maxAhead is the longest step back that a clock catches up with slowly, in
+	// less than an hour. After a longer one, time stamps of other devices would
+	// look wrong for days.
 	maxAhead = 30 * time.Second
-	// slew is how much slower than monotonic time a clock runs that is ahead:
+	// slewShare is how much slower than monotonic time a clock runs that is ahead:
 	// one part in slew. Durations are wrong by no more.
 	slewShare = 100
-	// maxJumps bounds the notes that nobody has taken.
+	// maxJumps bounds the notes that wait for a call of Jumps.
 	maxJumps = 16
-	// nap is the longest single wait, so that a clock set forward is noticed.
+	// maxWait is the longest single wait, so that a clock set forward is noticed.
 	maxWait = 10 * time.Second
 )
 
 // RealClock shows wall time in UTC. When the wall clock is set back a little,
 // RealClock goes on from monotonic time, a little slowly, until the wall clock
 // has caught up; when it is set back by more than half a minute, it goes back
-// with it and says so by ErrSetBack. A forward step is taken at once. All are
-// noted, see Jumps.
+// with it and Until returns ErrSetBack. RealClock follows a forward step at
+// once. Jumps returns a note of each step.
 type RealClock struct {
 	source func() (wall time.Time, mono time.Duration)
 
@@ -87,7 +88,7 @@ func (c *RealClock) Now() time.Time {
 	return now
 }
 
-// look returns the time and how often the clock went back.
+// read returns the time and how often the clock went back.
 func (c *RealClock) read() (time.Time, int) {
 	c.mu.Lock()
 	defer c.mu.Unlock()
@@ -115,7 +116,7 @@ func (c *RealClock) note(j Jump) {
 		c.jumps = append(c.jumps, j)
 		return
 	}
-	// The last note takes the rest in: the sum stays right.
+	// The last note absorbs further steps, so that the sum of By stays right.
 	last := &c.jumps[maxJumps-1]
 	last.At, last.By, last.Ahead, last.Restarted = j.At, last.By+j.By, j.Ahead, last.Restarted || j.Restarted
 }
@@ -143,7 +144,7 @@ func (c *RealClock) Until(ctx context.Context, t time.Time) error {
 }
 
 // ScaledClock runs at a multiple of real speed from a chosen start. The demo
-// lives on it.
+// uses it.
 type ScaledClock struct {
 	begun time.Time // real, with monotonic part
 	start time.Time
@@ -175,7 +176,7 @@ func (c *ScaledClock) Until(ctx context.Context, t time.Time) error {
 	})
 }
 
-// wait waits as long as left says there is time left, and returns its error or
+// wait waits until left returns no time, and returns the error of left or
 // ctx.Err.
 func wait(ctx context.Context, left func() (time.Duration, error)) error {
 	var timer *time.Timer

@@ -19,14 +19,14 @@ type Sink interface {
 }
 
 // Source is a bus or a broker. Run reads until ctx ends and then returns nil;
-// it returns an error only for what no retry can mend.
+// it returns an error only for a fault that no retry can repair.
 type Source interface {
 	Name() string
 	Run(ctx context.Context, out Sink) error
 	Status() Status
 }
 
-// Status is what a source says of itself: for metrics, log and page.
+// Status is the state of a source, for metrics, log and page.
 type Status struct {
 	Name       string
 	Kind       string // "modbus tcp", "modbus rtu", "mqtt"
@@ -35,13 +35,13 @@ type Status struct {
 	Delivered  bool   // has delivered at least once
 	Since      time.Time
 	LastSeen   time.Time         // of the last answer or message; zero before the first
-	Reason     string            // why it is down, or what is amiss though it is up; for a technician
+	Reason     string            // why it is down, or what is wrong though it is up; for a technician
 	Errors     map[string]uint64 // by reason code
 	Requests   uint64
 	Reconnects uint64
-	Cycle      time.Duration // how long the bus was busy in its last cycle, in which each point comes round once or oftener
+	Cycle      time.Duration // how long the bus was busy in its last cycle, which reads each point at least once
 	LateCycles uint64
-	Resting    []string // units that are left alone after failures, with until when
+	Resting    []string // units that are not polled after failures, each with the time of the next try
 }
 
 // Clock is the daemon's only source of time, so that the demo can run the

@@ -240,7 +240,7 @@ func TestJumpsAreBounded(t *testing.T) {
 	}
 }
 
-// noted is a clock that sleeps and is set between two waits.
+// notedClock is a clock that sleeps and is set between two waits.
 type notedClock struct {
 	*RealClock
 	f *fakeClocks

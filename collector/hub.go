@@ -7,13 +7,13 @@ import (
 	"dewgap/analyze/reading"
 )
 
-// Hub is the meeting point of sources and analysis: it keeps the newest
-// reading of each point until a row is taken. Its memory is bounded by the
-// number of points; a burst overwrites.
+// Hub passes readings from sources to analysis. It keeps the newest reading of
+// each point until a row is taken. Its memory is bounded by the number of
+// points; a burst overwrites.
 //
 // Within one row the newest reading of a point wins, with one exception: a
 // Missing that comes after a good value waits for the next row, because it
-// says nothing about that value and must not cost a sample.
+// does not affect that value and must not cost a sample.
 type Hub struct {
 	kinds []reading.Kind
 
@@ -49,8 +49,8 @@ func NewHub(points []reading.Point) *Hub {
 	return h
 }
 
-// Put takes a reading from any goroutine. It never waits for anybody who
-// reads a device, writes a file or analyses. A reading of a point that the
+// Put takes a reading from any goroutine. It never waits for a device, a file
+// or the analysis. A reading of a point that the
 // site does not have is counted and dropped.
 func (h *Hub) Put(r reading.Reading) {
 	h.mu.Lock()

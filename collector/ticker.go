@@ -5,10 +5,10 @@ import (
 	"time"
 )
 
-// Pace yields instants at a fixed rate: the multiples of its period on the
+// Ticker yields instants at a fixed rate: the multiples of its period on the
 // clock. It never drifts, never yields an instant twice, and when the caller
 // or the machine was late it goes on with the latest instant that is due and
-// says how many it left out.
+// reports how many it left out.
 type Ticker struct {
 	clock  Clock
 	period time.Duration
@@ -22,7 +22,7 @@ type Tick struct {
 	Jumps   []Jump // steps of the wall clock noticed since the last tick
 }
 
-// NewPace returns a pace on clock; period must be positive.
+// NewTicker returns a ticker on clock; period must be positive.
 func NewTicker(clock Clock, period time.Duration) *Ticker {
 	return &Ticker{clock: clock, period: period, last: clock.Now().Truncate(period)}
 }
@@ -49,7 +49,7 @@ func (p *Ticker) Next(ctx context.Context) (Tick, error) {
 	return t, nil
 }
 
-// jumps takes the notes of a clock that makes some.
+// jumps takes the notes of a clock that keeps them.
 func jumps(c Clock) []Jump {
 	if c, ok := c.(interface{ Jumps() []Jump }); ok {
 		return c.Jumps()

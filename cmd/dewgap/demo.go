@@ -25,12 +25,12 @@ type demoCmd struct {
 	Speed       float64       `default:"30" help:"How many times faster than real time the plant runs."`
 	For         time.Duration `placeholder:"DURATION" help:"End by itself after this long, with a summary."`
 	WriteConfig string        `type:"path" placeholder:"DIR" help:"Save the configuration that the daemon runs on, for reading."`
-	Data        string        `type:"path" placeholder:"DIR" help:"Keep journal and recordings here; without it they go when the demo ends."`
-	Seed        uint64        `default:"1" help:"Of the plant's randomness."`
+	Data        string        `type:"path" placeholder:"DIR" help:"Keep journal and recordings here; otherwise they are deleted when the demo ends."`
+	Seed        uint64        `default:"1" help:"Seed of the plant's noise and chance."`
 }
 
 func (demoCmd) Help() string {
-	return "Runs an invented store behind a real Modbus TCP server and a real MQTT broker, and the ordinary daemon reading both, on this machine alone. Prints the page's address as the first line of standard output."
+	return "Runs an invented store behind a real Modbus TCP server and a real MQTT broker. The ordinary daemon reads both. All of it stays on this machine. Prints the page's address as the first line of standard output."
 }
 
 func (v *demoCmd) Run(ctx context.Context, con console) (err error) {
@@ -95,7 +95,7 @@ func (v *demoCmd) Run(ctx context.Context, con console) (err error) {
 	return nil
 }
 
-// openStore builds the demo's plant, warmed up, behind free loopback ports.
+// openDemoStore builds the demo's plant, warmed up, behind free loopback ports.
 func openDemoStore(seed uint64) (*store.Store, time.Time, error) {
 	description, err := scenarios.Load("demo")
 	if err != nil {

@@ -26,7 +26,7 @@ type explainCmd struct {
 }
 
 func (explainCmd) Help() string {
-	return "Tells the story of one event with its numbers: when, in which phase, how deep and how long, how it was graded and why, which circuit and why, likely causes with their evidence, and what to check next in which order. Reads only; a daemon may be running."
+	return "Explains one event with its numbers: when, in which phase, how deep and how long. Gives its severity, the likely circuit and the likely causes, each with the evidence. Lists what to check next, in order. Reads only; a daemon may be running."
 }
 
 func (v *explainCmd) Run(con console) error {
@@ -105,7 +105,7 @@ func readEventLines(name string) ([]alert.Event, error) {
 	return events, nil
 }
 
-// choose returns the event with id, or the only one whose id begins or ends so.
+// findEvent returns the event with id, or the only one whose id begins or ends so.
 func findEvent(events []alert.Event, id string) (alert.Event, error) {
 	var near []alert.Event
 	for _, ev := range events {
@@ -125,7 +125,7 @@ func findEvent(events []alert.Event, id string) (alert.Event, error) {
 	return alert.Event{}, fmt.Errorf("%d events fit %q: give more of the id%s", len(near), id, newestIDs(near))
 }
 
-// some lists the newest ids, for a message.
+// newestIDs lists the newest ids, for a message.
 func newestIDs(events []alert.Event) string {
 	const most = 5
 	text := ""

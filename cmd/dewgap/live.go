@@ -15,7 +15,7 @@ import (
 	"dewgap/config"
 )
 
-// liveCheck asks each point of a site once and writes down what it says.
+// liveCheck reads each point of a site once and prints the result.
 type liveCheck struct {
 	con          console
 	config       *config.Config
@@ -135,7 +135,7 @@ func (l *liveCheck) checkBroker(ctx context.Context, s mqtt.Settings) error {
 	return nil
 }
 
-// verdict writes a value with its quality, or why there is none.
+// printValue writes a value with its quality, or why there is none.
 func (l *liveCheck) printValue(index int, value float64, q reading.Quality, reason string) {
 	if q != reading.Good {
 		l.withoutValue++

@@ -1,7 +1,7 @@
 // Command dewgap watches the superheat at the inlet of refrigeration
-// compressors and tells when liquid comes back to a running one.
+// compressors and raises an event when liquid comes back to a running one.
 //
-// This file is the list of verbs. Each verb is a file of its own beside it; it
+// This file is the list of commands. Each command has a file of its own; it
 // builds its parts from the other packages, runs them and closes them in
 // reverse order.
 package main
@@ -21,7 +21,7 @@ import (
 type commands struct {
 	Check        checkCmd        `cmd:"" help:"Explain every fault of a configuration, or print what will be read."`
 	Replay       replayCmd       `cmd:"" help:"Run recordings through the analysis, as fast as the machine allows."`
-	Explain      explainCmd      `cmd:"" help:"Tell the story of one event, with what to check next."`
+	Explain      explainCmd      `cmd:"" help:"Explain one event, with what to check next."`
 	Report       reportCmd       `cmd:"" help:"Write a record for people from recordings."`
 	Record       recordCmd       `cmd:"" help:"Record a site for a while, without the daemon."`
 	Run          runCmd          `cmd:"" help:"Watch a site."`
@@ -32,12 +32,12 @@ type commands struct {
 	Refrigerants refrigerantsCmd `cmd:"" help:"List the refrigerants with glide, safety class, source and accuracy."`
 }
 
-// console is where a verb speaks: results to Out, messages for people to Err.
+// console is where a command writes: results to Out, messages for people to Err.
 type console struct {
 	Out, Err io.Writer
 }
 
-// usageError is a mistake in how a verb was called; exit status 2.
+// usageError is a mistake in how a command was called; exit status 2.
 type usageError struct{ error }
 
 func main() {
@@ -63,7 +63,7 @@ func run(ctx context.Context, args []string, con console) (code int) {
 	}()
 	parser, err := kong.New(&v,
 		kong.Name("dewgap"),
-		kong.Description("Watches superheat at compressor inlets and tells when liquid comes back to a running compressor. Reads only; no safety device."),
+		kong.Description("Watches superheat at compressor inlets and raises an event when liquid comes back to a running compressor. Reads only; no safety device."),
 		kong.Writers(con.Out, con.Err),
 		// --help leaves through here; a panic keeps run testable.
 		kong.Exit(func(code int) { panic(exit{code}) }),
@@ -80,12 +80,12 @@ func run(ctx context.Context, args []string, con console) (code int) {
 	if args[0] == "sat" {
 		args = hyphensToMinus(args)
 	}
-	verb, err := parser.Parse(args)
+	cmd, err := parser.Parse(args)
 	if err != nil {
 		fmt.Fprintf(con.Err, "dewgap: %v\nRun 'dewgap --help' for the commands, 'dewgap COMMAND --help' for one.\n", err)
 		return 2
 	}
-	if err := verb.Run(); err != nil {
+	if err := cmd.Run(); err != nil {
 		fmt.Fprintln(con.Err, "dewgap:", err)
 		var usage usageError
 		if errors.As(err, &usage) {

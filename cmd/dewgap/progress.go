@@ -19,8 +19,8 @@ import (
 	"dewgap/collector"
 )
 
-// picture shows how a recording goes: drawn anew each second in a terminal,
-// otherwise a line now and then and at each change of phase.
+// progress shows the state of a recording: in a terminal a table that is redrawn
+// each second, otherwise lines each minute and at each change of phase.
 type progress struct {
 	w       io.Writer
 	system  units.System
@@ -31,8 +31,8 @@ type progress struct {
 
 	terminal    bool
 	columns     int
-	drawnLines  int       // lines on the screen that the next picture replaces
-	drawnAt     time.Time // real time of the last picture
+	drawnLines  int       // lines on the screen that the next table replaces
+	drawnAt     time.Time // real time of the last table
 	lowest      []lowest
 	phases      []phase.Phase
 	lastPrinted time.Time // of the last plain lines, in recorded time
@@ -54,7 +54,7 @@ func newProgress(w io.Writer, system units.System, out string, begun time.Time, 
 		if size, err := unix.IoctlGetWinsize(int(f.Fd()), unix.TIOCGWINSZ); err == nil {
 			p.terminal, p.columns = true, int(size.Col)
 			if p.columns == 0 {
-				p.columns = 120 // a terminal that does not tell
+				p.columns = 120 // the terminal reports no width
 			}
 		}
 	}
@@ -89,7 +89,7 @@ func (p *progress) show(r analyze.Result, rows int) {
 	p.printLines(r)
 }
 
-// draw puts a whole picture in the place of the last.
+// draw replaces the last table by a new one.
 func (p *progress) draw(r analyze.Result, rows int) {
 	var text strings.Builder
 	passed := r.Time.Sub(p.start).Round(time.Second)
@@ -119,10 +119,11 @@ func (p *progress) draw(r analyze.Result, rows int) {
 	p.drawnLines = len(lines)
 }
 
-// end leaves the last picture standing.
+// end leaves the last table on the screen.
 func (p *progress) end() { p.drawnLines = 0 }
 
-// tell writes plain lines: a compressor's when its phase changes, all now and then.
+// printLines writes one line for a compressor whose phase has changed, and one for
+// each compressor every printEvery.
 func (p *progress) printLines(r analyze.Result) {
 	all := r.Time.Sub(p.lastPrinted) >= printEvery
 	if all {

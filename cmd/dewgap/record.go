@@ -28,7 +28,7 @@ type recordCmd struct {
 }
 
 func (recordCmd) Help() string {
-	return "Reads the devices as run does and writes what they say, without the daemon: for a commissioning, from a laptop. Shows on standard error, while it goes on, the phase, superheat and lowest superheat of each compressor; in plain lines where that is no terminal. What it writes replays."
+	return "Reads the devices as run does and writes their values to a recording, without the daemon: for a commissioning, from a laptop. Meanwhile shows the phase, superheat and lowest superheat of each compressor on standard error. Where that is no terminal, it prints plain lines. The recording can be replayed."
 }
 
 // flushEvery is how much a crash can lose of the recording.
@@ -49,7 +49,7 @@ func (v *recordCmd) Run(ctx context.Context, con console) (err error) {
 	if clock == nil {
 		clock = collector.NewRealClock()
 	}
-	// The picture tells of sources; a log between its lines would tear it.
+	// The table shows the state of the sources; a log would break its lines.
 	sources, err := openSources(cfg, clock, slog.New(slog.DiscardHandler))
 	if err != nil {
 		return err
@@ -111,7 +111,7 @@ func (r *recorder) run(ctx context.Context) error {
 	for {
 		tick, err := pace.Next(ctx)
 		if errors.Is(err, collector.ErrSetBack) {
-			return fmt.Errorf("%w: a recording cannot go back; the rows before it are whole, record anew", err)
+			return fmt.Errorf("%w: a recording cannot go back in time; the rows so far are kept, start another recording", err)
 		}
 		if err != nil || tick.Time.After(r.until) {
 			return nil
@@ -137,7 +137,8 @@ func (r *recorder) run(ctx context.Context) error {
 	}
 }
 
-// tell says what was recorded, and what never came.
+// printSummary prints how many rows were recorded, and which points had no good
+// value.
 func (r *recorder) printSummary(con console, v *recordCmd, points []reading.Point) {
 	var never []string
 	for i, good := range r.good {

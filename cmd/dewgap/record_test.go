@@ -53,8 +53,8 @@ func TestRecord(t *testing.T) {
 	site, clock := served(t, 100)
 	out := filepath.Join(t.TempDir(), "defrost.csv.gz")
 	var errs bytes.Buffer
-	verb := recordCmd{Config: site, Out: out, For: 2 * time.Minute, clock: clock}
-	if err := verb.Run(t.Context(), console{Err: &errs}); err != nil {
+	cmd := recordCmd{Config: site, Out: out, For: 2 * time.Minute, clock: clock}
+	if err := cmd.Run(t.Context(), console{Err: &errs}); err != nil {
 		t.Fatal(err)
 	}
 	for _, want := range []string{"lt c1: ", "superheat ", "lowest so far ", "defrost.csv.gz: ", "next: dewgap report commissioning"} {
@@ -69,12 +69,12 @@ func TestRecord(t *testing.T) {
 	if code != 0 || !strings.Contains(summary, "running with superheat known") || said != "" {
 		t.Errorf("replay: %d %s %s", code, summary, said)
 	}
-	if err := verb.Run(t.Context(), console{Err: &errs}); !errors.Is(err, os.ErrExist) {
+	if err := cmd.Run(t.Context(), console{Err: &errs}); !errors.Is(err, os.ErrExist) {
 		t.Errorf("the file is there: %v", err)
 	}
-	verb.For = 0
+	cmd.For = 0
 	var usage usageError
-	if err := verb.Run(t.Context(), console{Err: &errs}); !errors.As(err, &usage) {
+	if err := cmd.Run(t.Context(), console{Err: &errs}); !errors.As(err, &usage) {
 		t.Errorf("--for 0: %v", err)
 	}
 }

@@ -13,7 +13,7 @@ import (
 	"dewgap/config"
 )
 
-// tape is recordings read one after the other, as one.
+// recordingRows reads recordings one after the other, as one.
 type recordingRows struct {
 	site  analyze.Site
 	names []string // still to be opened
@@ -24,7 +24,7 @@ type recordingRows struct {
 	rows  int
 }
 
-// openTape returns the recordings as one and the configured site with the
+// openRecordings returns the recordings as one and the configured site with the
 // inputs that they hold.
 func openRecordings(cfg *config.Config, recordings []string, warn io.Writer) (*recordingRows, error) {
 	var paths []string

@@ -23,7 +23,7 @@ type replayCmd struct {
 }
 
 func (replayCmd) Help() string {
-	return "Runs recordings through the same analysis as the live daemon, in their own time. Without --events and --states it prints a summary. With --speed or --listen it plays the recording on the live page instead, which can pause, step and go to the next event; the page's address is the first line of standard output, and Ctrl-C ends it. Exit status 0: replayed, whatever was found."
+	return "Runs recordings through the same analysis as the live daemon, in their own time. Without --events and --states it prints a summary. With --speed or --listen it plays the recording on the live page instead. The page can pause, step and go to the next event. Its address is the first line of standard output; Ctrl-C ends the replay. Exit status 0: replayed, whatever was found."
 }
 
 func (v *replayCmd) Run(ctx context.Context, con console) (err error) {

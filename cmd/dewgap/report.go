@@ -27,7 +27,7 @@ type reportCmd struct {
 
 type commissioningCmd struct {
 	Config     string   `required:"" type:"path" placeholder:"FILE" help:"Configuration of the site; its [commissioning] table holds the criteria."`
-	Format     string   `enum:"html,text,json,auto" default:"auto" help:"html, text or json; by default what the name of --out says, else text."`
+	Format     string   `enum:"html,text,json,auto" default:"auto" help:"html, text or json; by default from the ending of --out, else text."`
 	Units      string   `enum:"si,us,config" default:"config" help:"si or us, for people; by default the site's. JSON has SI always."`
 	Paper      string   `enum:"a4,letter,any" default:"any" help:"Paper of the HTML record: a4, letter, or what the printer has."`
 	Zone       string   `default:"UTC" placeholder:"AREA/CITY" help:"Time zone of what people read, such as Europe/Vilnius; JSON has UTC always."`
@@ -37,7 +37,7 @@ type commissioningCmd struct {
 }
 
 func (commissioningCmd) Help() string {
-	return "Finds the defrost cycles in a recording and judges each: times of its stages, lowest superheat with its uncertainty, time below the floor, and a verdict by the criteria of the configuration's [commissioning] table. What the recording cannot show is not judged, never passed. The same recording gives the same record, byte for byte. Exit status 0: written, whatever the verdict."
+	return "Finds the defrost cycles in a recording and judges each. Gives the times of its stages, the lowest superheat with its uncertainty, and the time below the floor. The verdict follows the criteria of the configuration's [commissioning] table. What the recording cannot show is not judged, never passed. The same recording gives the same record, byte for byte. Exit status 0: written, whatever the verdict."
 }
 
 func (v *commissioningCmd) Run(ctx context.Context, con console) error {
@@ -72,7 +72,7 @@ func (v *commissioningCmd) Run(ctx context.Context, con console) error {
 	return nil
 }
 
-// view is how the record is to speak to people.
+// view returns the units and the time zone of the record.
 func (v *commissioningCmd) view(cfg *config.Config) (commissioning.View, error) {
 	view := commissioning.View{System: cfg.Units}
 	var err error

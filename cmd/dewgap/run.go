@@ -26,7 +26,7 @@ type runCmd struct {
 }
 
 func (runCmd) Help() string {
-	return "Watches a site until it is told to stop (Ctrl-C or SIGTERM). SIGHUP reads the configuration again; with a fault in it nothing changes, and the fault is on the page, in the log and in the metric dewgap_fault_active. Prints the page's address as the first line of standard output; the log goes to standard error."
+	return "Watches a site until Ctrl-C or SIGTERM. SIGHUP reads the configuration again. If it has a fault, nothing changes; page, log and the metric dewgap_fault_active show the fault. Prints the page's address as the first line of standard output; the log goes to standard error."
 }
 
 func (v *runCmd) Run(ctx context.Context, con console) (err error) {
@@ -69,7 +69,7 @@ func (v *runCmd) Run(ctx context.Context, con console) (err error) {
 	return watcher.Run(ctx)
 }
 
-// sourcesOf prepares the sources of one configuration after the other.
+// sourcesOf returns a function that prepares the sources of a configuration.
 func sourcesOf(clock collector.Clock, log *slog.Logger) func(*config.Config) ([]collector.Source, error) {
 	return func(c *config.Config) ([]collector.Source, error) { return openSources(c, clock, log) }
 }

@@ -23,7 +23,7 @@ type satCmd struct {
 	Mounting            string `help:"Limits of the contact error of a clamp-on sensor, such as \"1.5 K\"."`
 }
 
-// hyphensToMinus lets a negative value stand where an option could: the hyphen
+// hyphensToMinus makes a negative value possible where an option could stand: the hyphen
 // before a digit becomes the minus sign, which units also read. No option
 // starts with a digit.
 func hyphensToMinus(args []string) []string {
@@ -71,7 +71,7 @@ func (v satCmd) Run(con console) error {
 	return usageError{fmt.Errorf("%q: want a pressure such as \"1.8 barg\" or a temperature such as \"-6 C\"", v.Values[0])}
 }
 
-// useOf says which line is for what; mixing them up hides floodback.
+// useOf names the use of each line, dew or bubble; mixing them up hides floodback.
 const useOf = "Use dew for superheat, bubble for subcooling."
 
 func (v satCmd) ofPressure(con console, f *refrigerant.Fluid, p, air units.Pascal) error {

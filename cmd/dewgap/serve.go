@@ -22,18 +22,18 @@ type serving struct {
 	RTU         bool    `name:"rtu" help:"Also answer as Modbus RTU on a pseudo-terminal; its path is printed." default:"true" negatable:""`
 	MQTT        string  `name:"mqtt" help:"Where the MQTT broker listens." default:"127.0.0.1:1883"`
 	Control     string  `help:"Where the HTTP control listens, on this machine alone; empty: none." default:"127.0.0.1:5080"`
-	Speed       float64 `help:"How many times faster than real time the plant lives." default:"1"`
+	Speed       float64 `help:"How many times faster than real time the plant runs." default:"1"`
 	WriteConfig string  `type:"path" help:"Save the site.toml with which dewgap run reads it." placeholder:"DIR"`
 	Via         string  `help:"How that site.toml reads: tcp, rtu, mqtt, or mixed: one group over Modbus TCP, the next by MQTT." enum:"mixed,tcp,rtu,mqtt" default:"mixed"`
 }
 
-const serveHelp = `With --serve the plant answers until it is told to stop (Ctrl-C, or after --for). Every group is a Modbus unit, over TCP and on the pseudo-terminal, and publishes below the scenario's name. Standard output tells where, a line each: modbus, rtu, mqtt, control.
+const serveHelp = `With --serve the plant answers until Ctrl-C, or until --for has passed. Every group is a Modbus unit, over TCP and on the pseudo-terminal. Its values are also published below the scenario's name. Standard output lists the addresses, one a line: modbus, rtu, mqtt, control.
 
-At a --speed other than 1 everything happens that much sooner by your clock, the lag of sensors included; messages carry real time in "time" and the plant's in "plant_time", and site.toml has holds, lags and periods that much shorter. Rehearse dashboards and alarms that way; sign off at speed 1 or from a recording.
+At a --speed other than 1 everything happens that much sooner by your clock, the lag of sensors included. Messages carry real time in "time" and the plant's in "plant_time". Holds, lags and periods in site.toml are that much shorter. Rehearse dashboards and alarms that way; sign off at speed 1 or from a recording.
 
 The control is HTTP and JSON, on this machine alone:
   curl -s 127.0.0.1:5080/                 what can be done
-  curl -s 127.0.0.1:5080/plant            how the plant stands, in truth
+  curl -s 127.0.0.1:5080/plant            the plant's true state
   curl -s 127.0.0.1:5080/kinds            kinds of fault
   H='Content-Type: application/json'
   curl -s 127.0.0.1:5080/faults -H "$H" -d '{"kind":"low_airflow","target":"lt.room","amount":0.3,"for_min":20}'
@@ -42,7 +42,7 @@ The control is HTTP and JSON, on this machine alone:
   curl -s 127.0.0.1:5080/sensors -H "$H" -d '{"input":"lt.c1.suction_temperature","fault":"open"}'
 A refusal is {"error":"…"} with a status of 400 or more.`
 
-// serve puts the plant's fronts on the chosen ports, without the daemon.
+// serve puts the plant's devices on the chosen ports, without the daemon.
 func (v simulateCmd) serve(ctx context.Context, con console) (err error) {
 	if v.Out != "" || v.Truth != "" || v.Config != "" {
 		return usageError{errors.New("--serve writes no recording: leave out --out, --truth and --config (--write-config DIR saves the configuration)")}
@@ -57,7 +57,7 @@ func (v simulateCmd) serve(ctx context.Context, con console) (err error) {
 	if err != nil {
 		return err
 	}
-	// The plant lives today, so that in real time its clock is the reader's.
+	// The plant starts now, so that in real time its clock is the reader's.
 	d.Start = time.Now().UTC().Truncate(time.Second)
 	p, err := plant.New(d, v.Seed)
 	if err != nil {
@@ -73,7 +73,7 @@ func (v simulateCmd) serve(ctx context.Context, con console) (err error) {
 		opened.PushListener("close the control's listener", control)
 	}
 	plantStore, err := store.Open(p, store.Setting{
-		Bus: v.Modbus, Broker: v.MQTT, Line: v.RTU, Via: store.Via(v.Via), PublishAll: true, Speed: v.Speed,
+		Bus: v.Modbus, Broker: v.MQTT, Serial: v.RTU, Via: store.Via(v.Via), PublishAll: true, Speed: v.Speed,
 	})
 	if err != nil {
 		return err
@@ -95,7 +95,7 @@ func (v simulateCmd) serve(ctx context.Context, con console) (err error) {
 	if control != nil {
 		fmt.Fprintf(con.Out, "control http://%s/\n", control.Addr())
 	}
-	fmt.Fprintf(con.Err, "%s lives %g times as fast as real time; stop with Ctrl-C%s\n", d.Name, v.Speed, next)
+	fmt.Fprintf(con.Err, "%s runs %g times as fast as real time; stop with Ctrl-C%s\n", d.Name, v.Speed, next)
 	if v.For > 0 {
 		var cancel context.CancelFunc
 		ctx, cancel = context.WithTimeout(ctx, v.For)

@@ -18,12 +18,12 @@ func TestServedPlantIsReadEachWay(t *testing.T) {
 		t.Run(via, func(t *testing.T) {
 			t.Parallel()
 			dir := t.TempDir()
-			told := servedBy(t, simulateCmd{Scenario: "demo", Seed: 1, Serve: true, serving: serving{
+			addresses := servedBy(t, simulateCmd{Scenario: "demo", Seed: 1, Serve: true, serving: serving{
 				Modbus: "127.0.0.1:0", MQTT: "127.0.0.1:0", Control: "127.0.0.1:0", RTU: true, Speed: 10, Via: via, WriteConfig: dir,
 			}})
-			for _, front := range []string{"modbus", "rtu", "mqtt", "control"} {
-				if told[front] == "" {
-					t.Errorf("not told where %s is", front)
+			for _, name := range []string{"modbus", "rtu", "mqtt", "control"} {
+				if addresses[name] == "" {
+					t.Errorf("not told where %s is", name)
 				}
 			}
 			site := filepath.Join(dir, "site.toml")
@@ -48,7 +48,7 @@ func TestServedPlantIsReadEachWay(t *testing.T) {
 }
 
 // servedBy runs a served plant until the test ends and returns what it says on
-// standard output: front → where.
+// standard output: device → where.
 func servedBy(t *testing.T, v simulateCmd) map[string]string {
 	t.Helper()
 	ctx, cancel := context.WithCancel(context.Background())
@@ -65,13 +65,13 @@ func servedBy(t *testing.T, v simulateCmd) map[string]string {
 			t.Error(err)
 		}
 	})
-	told := map[string]string{}
+	addresses := map[string]string{}
 	lines := bufio.NewScanner(read)
-	for told["control"] == "" && lines.Scan() {
-		front, where, _ := strings.Cut(lines.Text(), " ")
-		told[front] = where
+	for addresses["control"] == "" && lines.Scan() {
+		name, where, _ := strings.Cut(lines.Text(), " ")
+		addresses[name] = where
 	}
-	return told
+	return addresses
 }
 
 func TestServeRefuses(t *testing.T) {

@@ -18,7 +18,7 @@ import (
 	"dewgap/alert"
 )
 
-// mute is a device that takes a request and never answers; asked is closed at
+// silentDevice is a device that takes a request and never answers; asked is closed at
 // the first one.
 func silentDevice(t *testing.T) (address string, asked <-chan struct{}) {
 	t.Helper()
@@ -129,12 +129,12 @@ func TestTrap32SIGTERMDuringAPoll(t *testing.T) {
 	}
 	p := start(t, dir, "run", "--config", file)
 	<-asked
-	told := time.Now()
+	sent := time.Now()
 	p.cmd.Process.Signal(syscall.SIGTERM)
 	err := <-p.done
 	p.done <- err
 	// 5 s is the promise; a machine under load may be late, the poll is 60 s.
-	if took := time.Since(told); err != nil || took > 30*time.Second {
+	if took := time.Since(sent); err != nil || took > 30*time.Second {
 		t.Errorf("left after %v: %v\n%s", took, err, &p.log)
 	}
 	j, err := alert.OpenJournal(filepath.Join(dir, "data"), 1<<20)

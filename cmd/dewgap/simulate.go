@@ -26,7 +26,7 @@ type simulateCmd struct {
 	Truth    string        `help:"Write what no sensor sees: phase, liquid fraction, true superheat, faults (CSV)." placeholder:"F"`
 	Config   string        `help:"Write the matching minimal site configuration, for replay." placeholder:"F"`
 	Seed     uint64        `help:"Seed of noise and chance; the same seed gives the same bytes." default:"1"`
-	For      time.Duration `help:"Length of the recording; default: what the scenario says." placeholder:"24h"`
+	For      time.Duration `help:"Length of the recording; default: the scenario's." placeholder:"24h"`
 	Step     time.Duration `help:"Time between rows; whole seconds." default:"5s"`
 
 	Serve   bool `help:"Put the plant on Modbus TCP, a serial line and MQTT instead of writing a recording, with an HTTP control; see below."`
@@ -34,7 +34,7 @@ type simulateCmd struct {
 }
 
 func (simulateCmd) Help() string {
-	return "Plays an invented store in equations and writes what its sensors show as a recording (--out), what no sensor sees (--truth), and the configuration to replay it (--config). --list names the ready-made scenarios; a file of your own is a scenario too: --format prints every key with its unit and default, --show NAME prints a ready-made one to begin with.\n\n" + serveHelp
+	return "Simulates an invented store. Writes what its sensors show as a recording (--out), what no sensor sees (--truth), and the configuration to replay it (--config). --list names the ready-made scenarios. For a scenario file of your own, --format prints every key with its unit and default. --show NAME prints a ready-made scenario to begin with.\n\n" + serveHelp
 }
 
 func (v simulateCmd) Run(ctx context.Context, con console) (err error) {
@@ -121,7 +121,7 @@ func listScenarios(w io.Writer) error {
 	return nil
 }
 
-// simulate writes a recording by the contract's section 3 and the truth beside it.
+// writeRecording writes a recording by the contract's section 3 and the truth beside it.
 func writeRecording(ctx context.Context, p *plant.Plant, length, step time.Duration, out, truth *bufio.Writer) error {
 	out.WriteString("time")
 	for _, in := range p.Inputs() {

@@ -2,9 +2,9 @@ package modbus
 
 import "time"
 
-// rest leaves alone what does not answer: longer after each failure, with
-// jitter, up to a ceiling, and never so often that the attempts cost more than
-// a twentieth of the time.
+// backoff delays the next attempt after failures: longer after each one, with
+// jitter, up to a ceiling. Attempts never cost more than a twentieth of the
+// bus's time.
 type backoff struct {
 	failures int
 	working  bool // the last attempt worked
@@ -16,23 +16,23 @@ const (
 	minBackoff = 5 * time.Second
 	maxBackoff = 5 * time.Minute
 	maxRedial  = time.Minute
-	// restCost is how many times the cost of a failed attempt the rest after it
-	// lasts at least: 5 % of the bus's time.
+	// backoffCost is the least delay after a failed attempt, in multiples of what
+	// the attempt cost: 5 % of the bus's time.
 	backoffCost = 19
 )
 
-// resting tells whether it is not yet time to try again.
+// resting reports whether it is not yet time to try again.
 func (r *backoff) resting(now time.Time) bool { return now.Before(r.until) }
 
-// silent tells whether nothing has worked since the last failure.
+// silent reports whether nothing has worked since the last failure.
 func (r *backoff) silent() bool { return r.failures > 0 && !r.working }
 
-// doubted tells whether the next attempt is a probe of what has failed more
+// suspect reports whether the next attempt is a probe of what has failed more
 // than once.
 func (r *backoff) suspect() bool { return r.failures >= 2 }
 
-// failed counts a failure that took cost. The first one brings no rest: a lost
-// frame happens, and the period is pause enough.
+// failed counts a failure that took cost. The first one brings no delay: single
+// frames get lost, and the period is delay enough.
 func (r *backoff) failed(now time.Time, cost, most time.Duration, reason string, random func() float64) {
 	r.failures++
 	r.working, r.reason = false, reason
@@ -44,16 +44,16 @@ func (r *backoff) failed(now time.Time, cost, most time.Duration, reason string,
 	r.until = now.Add(d + time.Duration(random()*float64(d)/4))
 }
 
-// worked ends the rest. One failure stays on the account of what has been
-// doubted, so that a unit that answers now and then rests after each failure
-// between.
+// succeeded ends the delay. It leaves one failure counted for a unit that failed
+// twice or more, so that a unit that answers now and then is delayed after each
+// failure between.
 func (r *backoff) succeeded() {
 	*r = backoff{failures: min(r.failures, 2) / 2, working: true}
 }
 
-// probing bounds what all that rests costs together: while some unit answers,
-// failed probes of those that do not cost a twentieth of the bus's time at
-// most, however many they are. Jitter decides whose turn it is.
+// probeBudget bounds the cost of all failed probes together: while some unit
+// answers, probes of units that do not answer cost at most a twentieth of the
+// bus's time, however many there are. Jitter decides which is next.
 type probeBudget struct{ next time.Time } // when the bus may afford the next probe
 
 func (p *probeBudget) failed(now time.Time, cost time.Duration, random func() float64) {
@@ -61,8 +61,8 @@ func (p *probeBudget) failed(now time.Time, cost time.Duration, random func() fl
 	p.next = now.Add(d + time.Duration(random()*float64(d)/4))
 }
 
-// mayProbe tells whether a block may be read now: one whose unit or itself is
-// doubted only when the bus can afford it, unless no unit answers anyhow.
+// mayProbe reports whether a block may be read now. A suspect block, or one of a
+// suspect unit, waits for the probe budget, unless no unit answers.
 func (s *Source) mayProbe(b *block, now time.Time) bool {
 	return !s.suspect(b) || s.allResting() || !now.Before(s.probeBudget.next)
 }

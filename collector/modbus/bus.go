@@ -20,9 +20,9 @@ type conn interface {
 	SetDeadline(time.Time) error
 }
 
-// line is the one connection of a bus. It is the client library's packager and
-// transporter, so that nothing reaches the wire or a value but through the
-// checks below. It belongs to one goroutine; only interrupt may come from
+// bus is the only connection to a bus. It implements the client library's
+// packager and transporter, so that every request and every reply passes the
+// checks of this file. It belongs to one goroutine; only interrupt may come from
 // another.
 type bus struct {
 	transport Transport
@@ -38,13 +38,13 @@ type bus struct {
 	mu   sync.Mutex // guards c against interrupt
 	c    conn
 	last time.Time // when the line last carried something
-	// served is set once this connection has answered: the closing of one that
-	// has is an idle device's, worth a second try at once.
+	// hasAnswered is set once this connection has answered. A device may close
+	// such a connection because it was idle, so read tries again at once.
 	hasAnswered bool
 	dials       uint64
 	requests    uint64
-	// behind are the units of an RTU line that owe us an answer: the next
-	// frame from them may be the late one.
+	// awaitingLateReply marks the units of a serial line that left a request
+	// unanswered: their next frame may be the late reply.
 	awaitingLateReply [256]bool
 
 	out [maxTCP]byte
@@ -72,15 +72,15 @@ func (b *bus) read(ctx context.Context, unit uint8, table Table, address, quanti
 	reused := b.hasAnswered
 	data, f := b.request(unit, table, address, quantity)
 	if f != nil && f.Code == reading.Closed && reused {
-		// An idle device hung up; a fresh connection tells whether it is well.
+		// The device closed an idle connection; a new one shows whether it answers.
 		data, f = b.request(unit, table, address, quantity)
 	}
 	return data, f
 }
 
-// resynchronise makes sure that the next answer of a unit that owed one belongs
-// to the next request: one register, whose answer is thrown away, and then
-// silence. A late answer spends itself on either.
+// resynchronise makes sure that the next reply of a unit with a late reply
+// belongs to the next request. It reads one register, discards the reply, and
+// waits for silence. A late reply arrives in one of the two.
 func (b *bus) resynchronise(unit uint8, table Table, address uint16) *Failure {
 	if _, f := b.request(unit, table, address, 1); f != nil && !f.isException() {
 		return f
@@ -129,7 +129,7 @@ func (b *bus) request(unit uint8, table Table, address, quantity uint16) ([]byte
 	}
 	if b.transport != TCP && f.ofUnit() {
 		b.awaitingLateReply[unit] = true
-		b.awaitSilence(b.timeout / 2) // wait out the line before anybody else is asked
+		b.awaitSilence(b.timeout / 2) // wait until the line is silent before the next request
 	}
 	b.close()
 	return nil, f
@@ -202,7 +202,7 @@ func (b *bus) Send(request []byte) ([]byte, error) {
 	return b.receiveRTU(request)
 }
 
-// tail is how many bytes follow the quantity.
+// checksumLength is how many bytes follow the quantity.
 func (b *bus) checksumLength() int {
 	if b.transport == TCP {
 		return 0
@@ -265,7 +265,7 @@ func (b *bus) receiveRTU(request []byte) ([]byte, error) {
 	return nil, badFrame(noFrame, "%d bytes and no answer among them", n)
 }
 
-// quieten waits until the line has been silent for d, reading away what comes.
+// awaitSilence waits until the line has been silent for d, reading away what comes.
 func (b *bus) awaitSilence(d time.Duration) *Failure {
 	if b.c == nil {
 		return nil
@@ -319,7 +319,7 @@ func (b *bus) open() error {
 	return nil
 }
 
-// close drops the connection; the next request dials anew.
+// close drops the connection; the next request dials again.
 func (b *bus) close() {
 	b.mu.Lock()
 	defer b.mu.Unlock()
@@ -329,7 +329,7 @@ func (b *bus) close() {
 	}
 }
 
-// until sets the absolute deadline, and fails when the context has ended.
+// setDeadline sets the absolute deadline, and fails when the context has ended.
 func (b *bus) setDeadline(deadline time.Time) error {
 	if err := b.c.SetDeadline(deadline); err != nil {
 		return fromIO(err, "setting the deadline")

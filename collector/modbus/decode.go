@@ -29,7 +29,7 @@ func (p *Point) bit(data []byte, first uint16) bool {
 	return p.words(data, first)[0]>>p.Bit&1 == 1
 }
 
-// isBit tells whether the point is a single bit rather than a number.
+// isBit reports whether the point is a single bit rather than a number.
 func (p *Point) isBit() bool { return p.Table.bits() || p.Bit >= 0 && p.Mapping.Type == register.Bit }
 
 // value decodes the point from the data of a read that began at first.
@@ -40,7 +40,7 @@ func (p *Point) value(data []byte, first uint16) (float64, register.Fault) {
 	return p.Mapping.ValueOfWords(p.words(data, first))
 }
 
-// reading is what the point says in data at time now.
+// reading returns the reading of the point from data received at time now.
 func (p *state) reading(data []byte, first uint16, now time.Time) reading.Reading {
 	value, fault := p.value(data, first)
 	fault = p.persist.Judge(&p.Mapping, now, fault)

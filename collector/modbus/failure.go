@@ -13,7 +13,7 @@ import (
 	"dewgap/analyze/reading"
 )
 
-// Kinds of answers that are none to our request. A reading carries them as the
+// Kinds of frames that do not answer the request. A reading carries them as the
 // detail of reading.BadFrame, the counters by their own name.
 const (
 	wrongTransaction = "wrong-transaction"
@@ -63,7 +63,7 @@ var exceptionNames = [...]string{1: "illegal function", 2: "illegal data address
 	4: "device failure", 5: "acknowledge, still busy", 6: "device busy", 7: "negative acknowledge", 8: "memory parity error",
 	10: "gateway has no path to the unit", 11: "the unit does not answer its gateway"}
 
-// exceptionFailure is what a device's own refusal becomes.
+// exceptionFailure returns the failure of an exception response.
 func exceptionFailure(code byte) *Failure {
 	name := "unknown"
 	if int(code) < len(exceptionNames) && exceptionNames[code] != "" {
@@ -81,7 +81,7 @@ const (
 	illegalFunc   = "exception-1"
 )
 
-// ofUnit tells whether the failure is the unit's rather than the bus's.
+// ofUnit reports whether the failure is the unit's rather than the bus's.
 func (f *Failure) ofUnit() bool {
 	switch f.Code {
 	case reading.Timeout, reading.BadFrame, gatewayPath, gatewayTarget:
@@ -90,15 +90,16 @@ func (f *Failure) ofUnit() bool {
 	return false
 }
 
-// ofBus tells whether nothing on the bus can be reached.
+// ofBus reports whether nothing on the bus can be reached.
 func (f *Failure) ofBus() bool {
 	return f.Code == reading.Refused || f.Code == reading.Closed || f.Code == reading.Unreachable
 }
 
-// isException tells whether a device or gateway answered properly, with a refusal.
+// isException reports whether a device or gateway answered with an exception response.
 func (f *Failure) isException() bool { return strings.HasPrefix(f.Code, "exception-") }
 
-// fromIO turns an error of the connection into a failure; doing says during what.
+// fromIO turns an error of the connection into a failure; doing names the
+// operation that failed.
 func fromIO(err error, doing string) *Failure {
 	f := &Failure{Code: reading.Unreachable, Detail: doing + ": " + err.Error(), err: err}
 	var dns *net.DNSError
@@ -112,7 +113,7 @@ func fromIO(err error, doing string) *Failure {
 			f.Code, f.Detail = reading.Unreachable, doing+": no answer"
 		}
 	case errors.Is(err, syscall.ECONNREFUSED):
-		f.Code, f.Detail = reading.Refused, doing+": nobody listens there"
+		f.Code, f.Detail = reading.Refused, doing+": nothing listens there"
 	case errors.Is(err, io.EOF), errors.Is(err, io.ErrUnexpectedEOF), errors.Is(err, io.ErrClosedPipe),
 		errors.Is(err, syscall.ECONNRESET), errors.Is(err, syscall.EPIPE), errors.Is(err, net.ErrClosed), errors.Is(err, os.ErrClosed), errors.Is(err, syscall.EIO):
 		f.Code, f.Detail = reading.Closed, doing+": the other side closed the connection"

@@ -15,10 +15,10 @@ const (
 	maxBits      = 2000
 )
 
-// errWrites is what becomes of every request that is not a read.
+// errWrites is the error of every request that is not a read.
 var errWrites = errors.New("dewgap only reads: function codes other than 1 to 4 are never sent")
 
-// isRead tells whether a function code may be sent: read coils, discrete
+// isRead reports whether a function code may be sent: read coils, discrete
 // inputs, holding registers, input registers.
 func isRead(function byte) bool { return function >= 1 && function <= 4 }
 
@@ -132,8 +132,8 @@ func checkRTU(request, reply []byte) *Failure {
 
 // findRTU looks in what came over the line for the reply to request. An echo of
 // the request, noise and whole frames that are no answer to it (late ones of
-// other requests) are passed over; rejected tells of the last of them, for when
-// nothing better comes.
+// other requests) are passed over; rejected describes the last of them, for the
+// case that no answer follows.
 func findRTU(request, got []byte) (reply []byte, rejected *Failure) {
 	atFrame := true // at a place where a frame may start after another
 	for i := 0; i < len(got); {

@@ -7,9 +7,9 @@ import (
 	"time"
 )
 
-// block is one read that serves neighbouring points. When a device refuses it
-// as a whole, it remembers that and reads its halves instead, until it is time
-// to try joining them again.
+// block is one read that serves neighbouring points. After a device refuses the
+// whole read, the halves are read instead, until it is time to try the whole
+// again.
 type block struct {
 	unit   uint8
 	table  Table
@@ -23,7 +23,7 @@ type block struct {
 	backoff backoff
 }
 
-// state is a point with what the source remembers of it.
+// state is a point with its persistence between reads.
 type state struct {
 	Point
 	persist persistence
@@ -62,7 +62,7 @@ func (t Table) reference(address uint16) int {
 	return map[Table]int{Coil: 0, Discrete: 100000, Holding: 400000, Input: 300000}[t] + int(address) + 1
 }
 
-// most is the longest read of the table.
+// maxQuantity is the longest read of the table.
 func (t Table) maxQuantity() int {
 	if t.bits() {
 		return maxBits
@@ -110,7 +110,7 @@ func plan(points []*state, gap int, forbidden []Span) []*block {
 	return blocks
 }
 
-// joins tells whether p may be read together with the block from first to end.
+// joins reports whether p may be read together with the block from first to end.
 func joins(first, p *state, end, gap int, forbidden []Span) bool {
 	if p.Table.bits() {
 		gap *= 16 // a gap is worth its bytes
@@ -126,8 +126,8 @@ func joins(first, p *state, end, gap int, forbidden []Span) bool {
 	return true
 }
 
-// split makes the halves: at the widest gap, where the hole most likely is, or
-// in the middle.
+// split makes the halves: at the widest gap, where a missing register is most
+// likely, or in the middle.
 func (b *block) split() {
 	at, widest := len(b.points)/2, 0
 	end := b.points[0].last()
@@ -146,7 +146,7 @@ const (
 	maxRejoin   = 24 * time.Hour
 )
 
-// refused remembers that the device would not read the block as a whole.
+// refused records that the device rejected the whole read.
 func (b *block) refused(now time.Time, random func() float64) {
 	if b.halves == nil {
 		b.split()

@@ -10,7 +10,7 @@ import (
 	"dewgap/collector/register"
 )
 
-// Probe is what one point said when asked once, for a person to judge.
+// Probe is the result of one read of one point, for a technician to judge.
 type Probe struct {
 	Point
 	Words   []uint16 // as they came; nil for bits and failures
@@ -44,7 +44,7 @@ func ReadOnce(ctx context.Context, s Settings) (probes []Probe, grouping []strin
 	return probes, s.Grouping(), nil
 }
 
-// Grouping says which reads the points are joined into, one line each. It asks
+// Grouping lists the reads that the points are joined into, one line each. It asks
 // nothing of the wire.
 func (s *Settings) Grouping() []string {
 	var grouping []string

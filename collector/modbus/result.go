@@ -9,8 +9,8 @@ import (
 	"dewgap/collector"
 )
 
-// account books an exchange that took cost: who rests, who is well, what the
-// status says. Each change of state is logged once.
+// recordResult updates the back-offs and the status after an exchange that took
+// cost. Each change of state is logged once.
 func (s *Source) recordResult(b *block, f *Failure, now time.Time, cost time.Duration) {
 	s.mu.Lock()
 	defer s.mu.Unlock()
@@ -31,7 +31,7 @@ func (s *Source) recordResult(b *block, f *Failure, now time.Time, cost time.Dur
 		}
 		unit.succeeded()
 		s.busBackoff.succeeded()
-		s.up(now)
+		s.markUp(now)
 		if f == nil {
 			b.backoff.succeeded()
 			st.Delivered = true
@@ -45,21 +45,21 @@ func (s *Source) recordResult(b *block, f *Failure, now time.Time, cost time.Dur
 		unit.failed(now, cost, maxBackoff, f.Reason(), s.random)
 		b.backoff.failed(now, cost, maxBackoff, f.Reason(), s.random)
 		if unit.failures == 2 {
-			s.log.Warn("unit rests", "unit", b.unit, "reason", f.Reason(), "until", unit.until)
+			s.log.Warn("unit is not polled for a while", "unit", b.unit, "reason", f.Reason(), "until", unit.until)
 		}
 		if f.isException() {
-			s.busBackoff.succeeded() // the gateway is well
-			s.up(now)
+			s.busBackoff.succeeded() // the gateway itself answered
+			s.markUp(now)
 		} else if s.allResting() {
-			s.down(now, f.Reason())
+			s.markDown(now, f.Reason())
 		}
 	case f.ofBus():
 		s.busBackoff.failed(now, 0, maxRedial, f.Reason(), s.random)
-		s.down(now, f.Reason())
+		s.markDown(now, f.Reason())
 	}
 }
 
-// allResting tells whether no unit of the bus answers.
+// allResting reports whether no unit of the bus answers.
 func (s *Source) allResting() bool {
 	for _, u := range s.units {
 		if !u.silent() {
@@ -69,14 +69,14 @@ func (s *Source) allResting() bool {
 	return true
 }
 
-func (s *Source) up(now time.Time) {
+func (s *Source) markUp(now time.Time) {
 	if !s.status.Up {
 		s.status.Up, s.status.Since, s.status.Reason = true, now, ""
 		s.log.Info("bus answers", "address", s.settings.Address)
 	}
 }
 
-func (s *Source) down(now time.Time, reason string) {
+func (s *Source) markDown(now time.Time, reason string) {
 	if s.status.Up || s.status.Since.IsZero() {
 		s.status.Up, s.status.Since = false, now
 		s.log.Warn("bus is down", "address", s.settings.Address, "reason", reason)
@@ -84,7 +84,7 @@ func (s *Source) down(now time.Time, reason string) {
 	s.status.Reason = reason
 }
 
-// Status says how the bus is.
+// Status returns the state of the bus.
 func (s *Source) Status() collector.Status {
 	now := s.clock.Now()
 	s.mu.Lock()

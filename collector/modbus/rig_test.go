@@ -33,7 +33,7 @@ var degC = func() units.Unit {
 	return u
 }()
 
-// plant is the truth behind the fronts: a register for every address, its word
+// plant is the truth behind the devices: a register for every address, its word
 // made from unit, table and address so that no two neighbours look alike.
 type plant struct {
 	mu    sync.Mutex
@@ -109,7 +109,7 @@ type rig struct {
 	*Source
 	*sink
 	t        *testing.T
-	front    *devices.ModbusDevice
+	server   *devices.ModbusDevice
 	plant    *plant
 	settings Settings
 	log      bytes.Buffer
@@ -131,7 +131,7 @@ func onRig(t *testing.T, s Settings, body func(*rig)) {
 		r.start()
 		body(r)
 		r.stop()
-		if n := r.front.Writes(); n != 0 {
+		if n := r.server.Writes(); n != 0 {
 			t.Errorf("%d writes reached the device", n)
 		}
 	})
@@ -151,7 +151,7 @@ func newRig(t *testing.T, s Settings) *rig {
 	echo := s.Name == "echo" // a two-wire adapter that hears itself
 	s.Name = "rack-io"
 	r := &rig{t: t, sink: &sink{}, plant: &plant{}, settings: s}
-	r.front = &devices.ModbusDevice{Registers: r.plant, RTU: s.Transport != TCP, Echo: echo}
+	r.server = &devices.ModbusDevice{Registers: r.plant, RTU: s.Transport != TCP, Echo: echo}
 	return r
 }
 
@@ -178,7 +178,7 @@ func (r *rig) start() {
 			return nil, err.error
 		}
 		here, there := net.Pipe()
-		devices.Go(func() { r.front.ServeLine(device, buffer(there)) })
+		devices.Go(func() { r.server.ServeLine(device, buffer(there)) })
 		if r.wrap != nil {
 			return r.wrap(here), nil
 		}

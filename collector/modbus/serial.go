@@ -43,8 +43,8 @@ func (s *Serial) silence() time.Duration {
 	return s.perByte() * 7 / 2
 }
 
-// dialTCP connects and asks for the address anew each time: a host's address
-// may change while we run.
+// dialTCP resolves the host's name at each connection: its address may change
+// while the program runs.
 func dialTCP(address string) func(context.Context) (conn, error) {
 	return func(ctx context.Context) (conn, error) {
 		return (&net.Dialer{}).DialContext(ctx, "tcp", address)
@@ -113,7 +113,7 @@ func (s *Serial) configureFD(fd int) error {
 			return fmt.Errorf("the driver has no RS-485 direction control (switch rs485 off if the adapter does it itself): %w", err)
 		}
 	}
-	// What lies in the driver is an answer to somebody else's question.
+	// Bytes in the driver's buffer belong to an earlier program's request.
 	return unix.IoctlSetInt(fd, unix.TCFLSH, unix.TCIOFLUSH)
 }
 

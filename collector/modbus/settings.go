@@ -95,8 +95,8 @@ func (s *Settings) dialer() func(context.Context) (conn, error) {
 	return dialTCP(s.Address)
 }
 
-// Check tells everything that keeps the bus from being read, each with what
-// would be right; nil when all is well.
+// Check returns every fault that keeps the bus from being read, each with what
+// would be right, or nil.
 func (s *Settings) Check() error {
 	faults := []error{s.checkBus()}
 	for i := range s.Points {
@@ -116,10 +116,10 @@ func (s *Settings) checkBus() error {
 		fault("timeout %v would wait for ever; 500ms to 2s are usual", s.Timeout)
 	}
 	if s.Period <= 0 {
-		fault("period %v is none; 1s to 10s are usual", s.Period)
+		fault("period %v is not a period; 1s to 10s are usual", s.Period)
 	}
 	if s.Gap < 0 || s.Gap > maxRegisters {
-		fault("gap %d is none; 0 to %d registers", s.Gap, maxRegisters)
+		fault("gap %d is out of range; 0 to %d registers", s.Gap, maxRegisters)
 	}
 	for _, f := range s.Forbidden {
 		if f.First > f.Last {

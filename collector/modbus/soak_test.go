@@ -127,8 +127,8 @@ func TestSoak(t *testing.T) {
 				s := newSoak()
 				r := newRig(t, Settings{Transport: transport, Serial: serial, Points: s.points, Gap: 8})
 				r.quiet = true // a log that is kept would grow
-				r.front.Registers = moving{}
-				r.front.Choose(s.choose(time.Second))
+				r.server.Registers = moving{}
+				r.server.Choose(s.choose(time.Second))
 				r.start()
 				var before held
 				for i := range length / (10 * time.Second) {
@@ -239,8 +239,8 @@ func TestTrap14NoDescriptorLeaks(t *testing.T) {
 	}
 }
 
-// serveTCP puts a front on a loopback port.
-func serveTCP(t testing.TB, front *devices.ModbusDevice) (address string, stop func()) {
+// serveTCP puts a device on a loopback port.
+func serveTCP(t testing.TB, server *devices.ModbusDevice) (address string, stop func()) {
 	t.Helper()
 	listener, err := net.Listen("tcp", "127.0.0.1:0")
 	if err != nil {
@@ -248,7 +248,7 @@ func serveTCP(t testing.TB, front *devices.ModbusDevice) (address string, stop f
 	}
 	ctx, cancel := contextWithCancel(t)
 	done := make(chan struct{})
-	go func() { front.Serve(ctx, listener); close(done) }()
+	go func() { server.Serve(ctx, listener); close(done) }()
 	stop = func() { cancel(); <-done }
 	t.Cleanup(stop)
 	return listener.Addr().String(), stop

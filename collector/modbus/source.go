@@ -24,7 +24,7 @@ type Source struct {
 	dial     func(context.Context) (conn, error)
 	jobs     []*job
 
-	// The rest belongs to Run's goroutine, but for status.
+	// Fields from here to mu belong to Run's goroutine.
 	bus         *bus
 	busBackoff  backoff
 	probeBudget probeBudget
@@ -155,7 +155,7 @@ func (c *cycle) begin(at time.Time) (busy time.Duration, whole bool) {
 func (c *cycle) add(took time.Duration) { c.busy += took }
 
 // schedule spreads the first reads over their periods: buses by their names,
-// the units of a bus evenly. The same configuration gives the same spread.
+// the units of a bus evenly. The same configuration gives the same schedule.
 func (s *Source) schedule(now time.Time) {
 	share := float64(nameHash(s.settings.Name)%1000) / 1000
 	for i, j := range s.jobs {
@@ -182,7 +182,7 @@ func (s *Source) advance(j *job) {
 	s.mu.Unlock()
 	if !j.late {
 		j.late = true
-		s.log.Warn("cycle late: the bus cannot keep the period, or the machine slept", "unit", j.unit, "period", j.period, "left out", int64(missed))
+		s.log.Warn("cycle late: the bus is too slow for the period, or the machine slept", "unit", j.unit, "period", j.period, "left out", int64(missed))
 	}
 }
 
@@ -278,7 +278,7 @@ func (s *Source) readHalves(ctx context.Context, b *block) *Failure {
 	return worst
 }
 
-// fail delivers a failure to all points of a block.
+// deliverFailure delivers a failure to all points of a block.
 func (s *Source) deliverFailure(b *block, reason string) {
 	now := s.clock.Now()
 	for _, p := range b.points {

@@ -17,7 +17,7 @@ func TestTrap05GatewayExceptions(t *testing.T) {
 		onRig(t, Settings{Points: numbered(hundredths(1, Holding, 10), hundredths(2, Holding, 10))}, func(r *rig) {
 			var asked [3]atomic.Int64
 			var alive atomic.Bool
-			r.front.Choose(func(q devices.ModbusRequest) devices.ModbusFault {
+			r.server.Choose(func(q devices.ModbusRequest) devices.ModbusFault {
 				asked[q.Unit].Add(1)
 				if q.Unit == 2 && !alive.Load() {
 					return devices.ModbusFault{Kind: devices.Exception, Code: code}
@@ -31,8 +31,8 @@ func TestTrap05GatewayExceptions(t *testing.T) {
 			if one, two := asked[1].Load(), asked[2].Load(); one < 239 || two > 15 {
 				t.Errorf("asked unit 1 %d and unit 2 %d times, want unit 1 each cycle and unit 2 seldom", one, two)
 			}
-			if s := r.Status(); !s.Up || r.front.Connections() != 1 || len(s.Resting) != 1 || !strings.Contains(s.Resting[0], "unit 2") {
-				t.Errorf("status %+v, %d connections", s, r.front.Connections())
+			if s := r.Status(); !s.Up || r.server.Connections() != 1 || len(s.Resting) != 1 || !strings.Contains(s.Resting[0], "unit 2") {
+				t.Errorf("status %+v, %d connections", s, r.server.Connections())
 			}
 			alive.Store(true)
 			r.pass(7 * time.Minute)
@@ -53,7 +53,7 @@ func TestTrap10DeadUnit(t *testing.T) {
 		t.Run(transport.kind(), func(t *testing.T) {
 			onRig(t, Settings{Transport: transport, Serial: testSerial, Period: 2 * time.Second,
 				Points: numbered(hundredths(1, Holding, 10), hundredths(2, Holding, 10), hundredths(2, Holding, 500), hundredths(3, Holding, 10))}, func(r *rig) {
-				r.front.Choose(func(q devices.ModbusRequest) devices.ModbusFault {
+				r.server.Choose(func(q devices.ModbusRequest) devices.ModbusFault {
 					if q.Unit == 2 {
 						return devices.ModbusFault{Kind: devices.Silent}
 					}
@@ -75,7 +75,7 @@ func TestTrap10DeadUnit(t *testing.T) {
 				if late := r.Status().LateCycles - lastLate; late > 20 {
 					t.Errorf("%d late cycles", late)
 				}
-				r.front.Choose(nil)
+				r.server.Choose(nil)
 				r.pass(7 * time.Minute)
 				if good, faults := r.pass(time.Minute); good < 116 || len(faults) != 0 {
 					t.Errorf("not well again: %d good, %v", good, faults)
@@ -89,7 +89,7 @@ func TestTrap10DeadUnit(t *testing.T) {
 // lose its others.
 func TestTrap10SilentRegister(t *testing.T) {
 	onRig(t, Settings{Points: three(), Period: 2 * time.Second}, func(r *rig) {
-		r.front.Choose(func(q devices.ModbusRequest) devices.ModbusFault {
+		r.server.Choose(func(q devices.ModbusRequest) devices.ModbusFault {
 			if q.Address == 200 {
 				return devices.ModbusFault{Kind: devices.Silent}
 			}
@@ -110,7 +110,7 @@ func TestTrap10ManyDeadUnits(t *testing.T) {
 		points = append(points, hundredths(unit, Holding, 10))
 	}
 	onRig(t, Settings{Transport: RTU, Serial: testSerial, Period: 5 * time.Second, Points: numbered(points...)}, func(r *rig) {
-		r.front.Choose(func(q devices.ModbusRequest) devices.ModbusFault {
+		r.server.Choose(func(q devices.ModbusRequest) devices.ModbusFault {
 			if q.Unit > 4 {
 				return devices.ModbusFault{Kind: devices.Silent}
 			}
@@ -119,7 +119,7 @@ func TestTrap10ManyDeadUnits(t *testing.T) {
 		r.pass(30 * time.Minute) // while the rests grow
 		before := r.Status()
 		probed := make(map[uint8]bool)
-		r.front.Choose(func(q devices.ModbusRequest) devices.ModbusFault {
+		r.server.Choose(func(q devices.ModbusRequest) devices.ModbusFault {
 			if q.Unit > 4 {
 				probed[q.Unit] = true
 				return devices.ModbusFault{Kind: devices.Silent}
@@ -142,7 +142,7 @@ func TestTrap10ManyDeadUnits(t *testing.T) {
 		if late := after.LateCycles - before.LateCycles; late > 10 {
 			t.Errorf("%d late cycles", late)
 		}
-		r.front.Choose(nil)
+		r.server.Choose(nil)
 		r.pass(7 * time.Minute)
 		if good, faults := r.pass(time.Minute); good < 43*12 || len(faults) != 0 {
 			t.Errorf("not well again: %d good, %v", good, faults)
@@ -158,7 +158,7 @@ func TestTrap10SlowTimeout(t *testing.T) {
 		"alone":          {hundredths(2, Holding, 10)},
 	} {
 		onRig(t, Settings{Timeout: 50 * time.Second, Period: 10 * time.Second, Points: numbered(points...)}, func(r *rig) {
-			r.front.Choose(func(q devices.ModbusRequest) devices.ModbusFault {
+			r.server.Choose(func(q devices.ModbusRequest) devices.ModbusFault {
 				if q.Unit == 2 {
 					return devices.ModbusFault{Kind: devices.Silent}
 				}
@@ -180,7 +180,7 @@ func TestTrap10SlowTimeout(t *testing.T) {
 func TestTrap10UnitThatAnswersNowAndThen(t *testing.T) {
 	onRig(t, Settings{Period: 2 * time.Second, Points: numbered(hundredths(1, Holding, 10), hundredths(2, Holding, 10))}, func(r *rig) {
 		n := 0
-		r.front.Choose(func(q devices.ModbusRequest) devices.ModbusFault {
+		r.server.Choose(func(q devices.ModbusRequest) devices.ModbusFault {
 			if q.Unit != 2 {
 				return devices.ModbusFault{}
 			}

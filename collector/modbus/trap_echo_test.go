@@ -20,7 +20,7 @@ func TestTrap09EchoThatLooksLikeAnAnswer(t *testing.T) {
 		if good, faults := r.pass(time.Minute); good < 220 || len(faults) != 0 { // pass compares with the truth
 			t.Errorf("%d good, %v", good, faults)
 		}
-		r.front.Set(devices.ModbusFault{Kind: devices.Silent})
+		r.server.Set(devices.ModbusFault{Kind: devices.Silent})
 		r.pass(10 * time.Second)
 		if good, faults := r.pass(10 * time.Minute); good != 0 || has(faults, "timeout") == 0 {
 			t.Errorf("a dead device behind an echo: %d good, %v", good, faults)

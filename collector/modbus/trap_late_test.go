@@ -20,7 +20,7 @@ func TestTrap01LateReply(t *testing.T) {
 			t.Run(fmt.Sprintf("%s %v", transport.kind(), late), func(t *testing.T) {
 				onRig(t, Settings{Transport: transport, Points: three(), Serial: testSerial, Period: 2 * time.Second}, func(r *rig) {
 					n := 0
-					r.front.Choose(func(devices.ModbusRequest) devices.ModbusFault {
+					r.server.Choose(func(devices.ModbusRequest) devices.ModbusFault {
 						if n++; n%5 == 0 || n > 40 && n < 46 {
 							return devices.ModbusFault{Kind: devices.Late, Delay: late}
 						}
@@ -33,7 +33,7 @@ func TestTrap01LateReply(t *testing.T) {
 					if good < 50 {
 						t.Errorf("only %d values in 20 min", good)
 					}
-					r.front.Choose(nil)
+					r.server.Choose(nil)
 					r.pass(10 * time.Minute)
 					if good, faults := r.pass(time.Minute); good < 80 || len(faults) != 0 {
 						t.Errorf("not well again: %d good, %v", good, faults)
@@ -52,15 +52,15 @@ func TestTrap01LateOnOneLine(t *testing.T) {
 			r := newRig(t, Settings{Transport: RTU, Address: "/dev/null", Points: three(), Serial: testSerial, Period: 2 * time.Second})
 			ctx, cancel := context.WithCancel(context.Background())
 			here, there := net.Pipe()
-			go r.front.ServeLine(ctx, buffer(there))
+			go r.server.ServeLine(ctx, buffer(there))
 			r.wrap = func(c net.Conn) net.Conn {
 				c.Close() // the rig's own; all use the one line
 				return staysOpen{here}
 			}
 			r.start()
-			r.front.Set(devices.ModbusFault{Kind: devices.Late, Delay: late})
+			r.server.Set(devices.ModbusFault{Kind: devices.Late, Delay: late})
 			r.pass(10 * time.Minute)
-			r.front.Set(devices.ModbusFault{})
+			r.server.Set(devices.ModbusFault{})
 			r.pass(10 * time.Minute)
 			if good, faults := r.pass(time.Minute); good < 80 || len(faults) != 0 {
 				t.Errorf("late by %v: not well again: %d good, %v", late, good, faults)
@@ -85,7 +85,7 @@ func TestTrap02RedialsAfterResetAndClose(t *testing.T) {
 		}
 		// An idle device hangs up now and then: no sample is lost.
 		n := 0
-		r.front.Choose(func(devices.ModbusRequest) devices.ModbusFault {
+		r.server.Choose(func(devices.ModbusRequest) devices.ModbusFault {
 			if n++; n%7 == 0 {
 				return devices.ModbusFault{Kind: devices.Close}
 			}
@@ -94,20 +94,20 @@ func TestTrap02RedialsAfterResetAndClose(t *testing.T) {
 		if good, faults := r.pass(time.Minute); good < 33 || len(faults) != 0 {
 			t.Errorf("a sample was lost to an idle close: %d good, %v", good, faults)
 		}
-		r.front.Choose(nil)
-		r.front.Set(devices.ModbusFault{Kind: devices.Close})
+		r.server.Choose(nil)
+		r.server.Set(devices.ModbusFault{Kind: devices.Close})
 		if good, faults := r.pass(10 * time.Minute); good != 0 || has(faults, "closed") == 0 {
 			t.Errorf("closing always: %d good, %v", good, faults)
 		}
 		if s := r.Status(); s.Up || !strings.Contains(s.Reason, "closed") {
 			t.Errorf("status while down: %+v", s)
 		}
-		before := r.front.Connections()
+		before := r.server.Connections()
 		r.pass(10 * time.Minute)
-		if redials := r.front.Connections() - before; redials < 5 || redials > 25 {
+		if redials := r.server.Connections() - before; redials < 5 || redials > 25 {
 			t.Errorf("%d redials in 10 min, want about one a minute", redials)
 		}
-		r.front.Set(devices.ModbusFault{})
+		r.server.Set(devices.ModbusFault{})
 		r.pass(2 * time.Minute)
 		if good, faults := r.pass(time.Minute); good < 33 || len(faults) != 0 {
 			t.Errorf("not well again: %d good, %v", good, faults)
@@ -125,8 +125,8 @@ func TestTrap07TimeoutsAndIdleSockets(t *testing.T) {
 	}
 	onRig(t, Settings{Points: three(), Period: time.Hour}, func(r *rig) {
 		good, faults := r.pass(12 * time.Hour)
-		if good != 36 || len(faults) != 0 || r.front.Connections() != 1 {
-			t.Errorf("%d good, %v, %d connections: an idle socket was closed", good, faults, r.front.Connections())
+		if good != 36 || len(faults) != 0 || r.server.Connections() != 1 {
+			t.Errorf("%d good, %v, %d connections: an idle socket was closed", good, faults, r.server.Connections())
 		}
 	})
 }

@@ -25,8 +25,8 @@ func TestTrap08OneOwner(t *testing.T) {
 		if len(faults) != 0 || good < 20*8*20 {
 			t.Errorf("%d good, %v", good, faults)
 		}
-		if r.front.Connections() != 1 {
-			t.Errorf("%d connections", r.front.Connections())
+		if r.server.Connections() != 1 {
+			t.Errorf("%d connections", r.server.Connections())
 		}
 	})
 }
@@ -89,7 +89,7 @@ func TestTrap09LineDiscipline(t *testing.T) {
 	for name, kind := range map[string]devices.ModbusFaultKind{"noise": devices.Noise, "trailing": devices.Trailing, "twice": devices.Twice} {
 		t.Run(name, func(t *testing.T) {
 			onRig(t, Settings{Transport: RTU, Points: three(), Serial: testSerial}, func(r *rig) {
-				r.front.Set(devices.ModbusFault{Kind: kind})
+				r.server.Set(devices.ModbusFault{Kind: kind})
 				if good, faults := r.pass(time.Minute); good < 33 || len(faults) != 0 {
 					t.Errorf("%d good, %v", good, faults)
 				}
@@ -115,7 +115,7 @@ func (w written) Write(b []byte) (int, error) {
 func TestTrap09WaitsOutTheLine(t *testing.T) {
 	synctest.Test(t, func(t *testing.T) {
 		r := newRig(t, Settings{Transport: RTU, Serial: testSerial, Period: 2 * time.Second, Points: numbered(hundredths(1, Holding, 10), hundredths(2, Holding, 10))})
-		r.front.Set(devices.ModbusFault{Kind: devices.Silent})
+		r.server.Set(devices.ModbusFault{Kind: devices.Silent})
 		var at []time.Time
 		r.wrap = func(c net.Conn) net.Conn { return written{c, &at} }
 		r.start()

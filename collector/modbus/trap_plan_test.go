@@ -16,16 +16,16 @@ func TestTrap11HolesSplitAndJoin(t *testing.T) {
 		if good < 44 || len(faults) != 0 {
 			t.Errorf("with a hole in the gap: %d good, %v", good, faults)
 		}
-		before := r.front.Requests()
+		before := r.server.Requests()
 		r.pass(time.Minute)
-		if n := r.front.Requests() - before; n < 22 || n > 26 {
+		if n := r.server.Requests() - before; n < 22 || n > 26 {
 			t.Errorf("%d requests a minute for a read in two halves, want 24: the split is not remembered", n)
 		}
 		r.plant.setHoles()
 		r.pass(3 * time.Hour)
-		before = r.front.Requests()
+		before = r.server.Requests()
 		good, _ = r.pass(time.Minute)
-		if n := r.front.Requests() - before; n < 11 || n > 13 || good < 44 {
+		if n := r.server.Requests() - before; n < 11 || n > 13 || good < 44 {
 			t.Errorf("%d requests a minute after the hole closed, want 12: not joined again", n)
 		}
 		// A configured register that does not exist costs its neighbours nothing.

@@ -12,11 +12,11 @@ import (
 func refuses(t *testing.T, transport Transport, fault devices.ModbusFault, reason string) {
 	t.Helper()
 	onRig(t, Settings{Transport: transport, Points: three(), Serial: testSerial}, func(r *rig) {
-		r.front.Set(fault)
+		r.server.Set(fault)
 		if good, faults := r.pass(30 * time.Second); good != 0 || has(faults, reason) == 0 {
 			t.Errorf("%d good, %v; want %s", good, faults, reason)
 		}
-		r.front.Set(devices.ModbusFault{})
+		r.server.Set(devices.ModbusFault{})
 		r.pass(7 * time.Minute) // the longest rest and its jitter
 		if good, faults := r.pass(time.Minute); good < 33 || len(faults) != 0 {
 			t.Errorf("not well again: %d good, %v", good, faults)
@@ -63,7 +63,7 @@ func TestTrap06HeadersAndDrips(t *testing.T) {
 	// One deadline a request: a drip that never pauses as long as the time-out
 	// still costs no more than the time-out.
 	onRig(t, Settings{Points: numbered(hundredths(1, Holding, 1)), Period: time.Minute}, func(r *rig) {
-		r.front.Set(devices.ModbusFault{Kind: devices.Drip, Delay: 900 * time.Millisecond})
+		r.server.Set(devices.ModbusFault{Kind: devices.Drip, Delay: 900 * time.Millisecond})
 		r.pass(4 * time.Minute)
 		if s := r.Status(); s.Cycle < 900*time.Millisecond || s.Cycle > 1100*time.Millisecond || s.Requests == 0 {
 			t.Errorf("the drip cost %v", s.Cycle)

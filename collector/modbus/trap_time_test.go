@@ -15,7 +15,7 @@ import (
 // analysis can see how long the bits have not moved.
 func TestTrap15FrozenDevice(t *testing.T) {
 	onRig(t, Settings{Points: three()}, func(r *rig) {
-		r.front.Freeze(true)
+		r.server.Freeze(true)
 		<-time.After(time.Minute)
 		synctest.Wait()
 		var last time.Time
@@ -65,10 +65,10 @@ func TestTrap31Suspend(t *testing.T) {
 		r.clock = clock
 		r.start()
 		r.pass(time.Minute)
-		before := r.front.Requests()
+		before := r.server.Requests()
 		clock.by.Store(int64(time.Hour))
 		r.pass(time.Minute)
-		if n := r.front.Requests() - before; n > 45 {
+		if n := r.server.Requests() - before; n > 45 {
 			t.Errorf("%d requests in the minute after, want 36: the bus was flooded", n)
 		}
 		if late := r.Status().LateCycles; late < 700 || late > 725 {
@@ -86,7 +86,7 @@ func TestTrap31Suspend(t *testing.T) {
 func TestTrap32LeavesAtOnce(t *testing.T) {
 	for _, transport := range []Transport{TCP, RTU} {
 		onRig(t, Settings{Transport: transport, Serial: testSerial, Points: three(), Timeout: time.Minute}, func(r *rig) {
-			r.front.Set(devices.ModbusFault{Kind: devices.Silent})
+			r.server.Set(devices.ModbusFault{Kind: devices.Silent})
 			r.pass(10 * time.Second)
 			asked := time.Now()
 			r.stop()

@@ -11,32 +11,32 @@ import (
 )
 
 func TestTrap20WhatIsAFight(t *testing.T) {
-	thrown := ending{reason: reading.Disconnected, closedByBroker: true, lasted: time.Second}
-	atOnce := ending{reason: reading.Disconnected, closedByBroker: true}
-	slow := ending{reason: reading.Disconnected, closedByBroker: true, lasted: clashOverAfter + 1}
-	refused := ending{reason: reading.Refused + ": nobody listens"}
-	silent := ending{reason: reading.Timeout + ": no answer"}
+	thrown := connectionEnd{reason: reading.Disconnected, closedByBroker: true, lasted: time.Second}
+	atOnce := connectionEnd{reason: reading.Disconnected, closedByBroker: true}
+	slow := connectionEnd{reason: reading.Disconnected, closedByBroker: true, lasted: clashOverAfter + 1}
+	refused := connectionEnd{reason: reading.Refused + ": nothing listens"}
+	silent := connectionEnd{reason: reading.Timeout + ": no answer"}
 	for name, c := range map[string]struct {
-		ends  []ending
+		ends  []connectionEnd
 		fight bool
 	}{
-		"two":                           {[]ending{thrown, thrown}, false},
-		"three":                         {[]ending{thrown, thrown, thrown}, true},
-		"before subscribing":            {[]ending{atOnce, thrown, atOnce}, true},
-		"a slow answer in between":      {[]ending{thrown, thrown, silent, thrown}, true},
-		"a restarting broker":           {[]ending{thrown, refused, thrown, refused, thrown, refused, thrown}, false},
-		"long-lived ones":               {[]ending{slow, slow, slow, slow}, false},
-		"over after a long-lived one":   {[]ending{thrown, thrown, thrown, slow}, false},
-		"still on":                      {[]ending{thrown, thrown, thrown, silent}, true},
-		"a network that times out":      {[]ending{silent, silent, silent, silent}, false},
-		"no fight when the broker goes": {[]ending{thrown, thrown, thrown, refused}, false},
+		"two":                           {[]connectionEnd{thrown, thrown}, false},
+		"three":                         {[]connectionEnd{thrown, thrown, thrown}, true},
+		"before subscribing":            {[]connectionEnd{atOnce, thrown, atOnce}, true},
+		"a slow answer in between":      {[]connectionEnd{thrown, thrown, silent, thrown}, true},
+		"a restarting broker":           {[]connectionEnd{thrown, refused, thrown, refused, thrown, refused, thrown}, false},
+		"long-lived ones":               {[]connectionEnd{slow, slow, slow, slow}, false},
+		"over after a long-lived one":   {[]connectionEnd{thrown, thrown, thrown, slow}, false},
+		"still on":                      {[]connectionEnd{thrown, thrown, thrown, silent}, true},
+		"a network that times out":      {[]connectionEnd{silent, silent, silent, silent}, false},
+		"no fight when the broker goes": {[]connectionEnd{thrown, thrown, thrown, refused}, false},
 	} {
 		var f clashDetector
 		for _, end := range c.ends {
-			f.lost(end)
+			f.ended(end)
 		}
-		if f.on() != c.fight {
-			t.Errorf("%s: fight %v", name, f.on())
+		if f.detected() != c.fight {
+			t.Errorf("%s: fight %v", name, f.detected())
 		}
 	}
 }
@@ -61,7 +61,7 @@ func TestTrap20TwoClientsOfOneID(t *testing.T) {
 		}}
 		_, ours, stop := broker.run(t, nil)
 		_, theirs, stopOther := broker.run(t, nil)
-		for i, out := range []*kept{ours, theirs} {
+		for i, out := range []*readings{ours, theirs} {
 			told := counted(out.pass(10*time.Minute), func(r reading.Reading) bool {
 				return r.Quality == reading.Missing && strings.Contains(r.Reason, `another client probably uses the client id "dewgap-b"`)
 			})
@@ -94,7 +94,7 @@ func TestTrap20TheFightStaysVisible(t *testing.T) {
 		},
 	} {
 		t.Run(name, func(t *testing.T) {
-			onScript(t, nil, play, func(s *Source, out *kept) {
+			onScript(t, nil, play, func(s *Source, out *readings) {
 				seen, hidden := 0, 0
 				for range 900 { // a quarter of an hour
 					out.pass(time.Second)

@@ -22,7 +22,7 @@ import (
 const (
 	connectTimeout = 10 * time.Second // TCP, TLS and the broker's answer
 	keepAlive      = 30 * time.Second
-	writeTimeout   = 3 * time.Second // the client waits it out even when we leave
+	writeTimeout   = 3 * time.Second // the client waits for it even when the source stops
 )
 
 // tlsConfig reads the certificates of settings; nil when the URL needs none.
@@ -96,7 +96,7 @@ func dial(ctx context.Context, u *url.URL, config *tls.Config) (net.Conn, error)
 	return conn, err
 }
 
-// reasonOf puts a failed connection in a code and words.
+// reasonOf returns a code and a description of a failed connection.
 func reasonOf(err error) string {
 	var dns *net.DNSError
 	var network net.Error
@@ -120,7 +120,7 @@ func reasonOf(err error) string {
 	case errors.As(err, &dns):
 		return reading.Unreachable + ": the broker's name is unknown: " + dns.Name
 	case err != nil && strings.Contains(err.Error(), "connection refused"):
-		return reading.Refused + ": nobody listens at the broker's address"
+		return reading.Refused + ": nothing listens at the broker's address"
 	case errors.As(err, &network) && network.Timeout():
 		return reading.Timeout + ": the broker does not answer"
 	case errors.Is(err, context.DeadlineExceeded), err != nil && strings.Contains(err.Error(), "pingresp"):

@@ -10,7 +10,7 @@ import (
 	"dewgap/collector"
 )
 
-// Seen is what a point's topic says right now, for a person who sets it up.
+// Seen is the present message of a point's topic, for a technician who sets it up.
 type Seen struct {
 	Path     string
 	Topic    string
@@ -27,7 +27,7 @@ type Seen struct {
 const longestExcerpt = 200
 
 // ReadOnce connects once, under a client id of its own beside a running
-// daemon, and returns what each topic says within wait: at most one message a
+// daemon, and returns what each topic delivers within wait: at most one message a
 // topic, a live one rather than a retained one. The order is the settings'.
 func ReadOnce(ctx context.Context, set Settings, clock collector.Clock, wait time.Duration) ([]Seen, error) {
 	defaults(&set)
@@ -87,7 +87,7 @@ func (s *Source) explain(seen map[string]message, refused []*topic) []Seen {
 		case no[p.Topic]:
 			out.Reason = reading.Refused + ": the broker refuses the subscription"
 		case !answered:
-			out.Reason = reading.Silent + ": no message arrived while we waited"
+			out.Reason = reading.Silent + ": no message arrived in time"
 		default:
 			out.Payload = string(m.payload[:min(len(m.payload), longestExcerpt)])
 			doc := open(m, s.set.MaxPayload, s.topics[p.Topic].json)

@@ -58,7 +58,7 @@ func open(m message, limit int, wantJSON bool) document {
 	return d
 }
 
-// decoded is what a message says of one point.
+// decoded is the content of a message for one point.
 type decoded struct {
 	value float64
 	stamp time.Time // zero when the message carries none
@@ -98,7 +98,7 @@ func (d *document) find(pointer string) (any, register.Fault) {
 	if d.json.Failed() {
 		return nil, d.json
 	}
-	node, found := lookUp(d.tree, pointer)
+	node, found := resolvePointer(d.tree, pointer)
 	switch {
 	case !found:
 		return nil, register.Fault{Code: register.CodeNoData, Detail: "the message has no " + pointer}
@@ -123,13 +123,13 @@ func valueOf(node any, m *register.Mapping) (float64, register.Fault) {
 	return math.NaN(), register.Fault{Code: register.CodeParse, Detail: "an object is no number; the pointer must go on"}
 }
 
-// judgeAge says whether a message may set a fresh reading. A retained message
+// judgeAge reports whether a message may set a fresh reading. A retained message
 // without a stamp may be a week old; one with an old stamp is just old; a
 // live one with a stamp far from now has a publisher with a wrong clock.
 func judgeAge(stamp time.Time, retained bool, now time.Time, skew time.Duration) register.Fault {
 	if stamp.IsZero() {
 		if retained {
-			return register.Fault{Code: register.CodeNoData, Detail: "retained message of unknown age; a time stamp in the payload would tell"}
+			return register.Fault{Code: register.CodeNoData, Detail: "retained message of unknown age; add a time stamp to the payload"}
 		}
 		return register.Fault{}
 	}
@@ -153,7 +153,7 @@ func (d *document) time(p *Point) (time.Time, register.Fault) {
 	if d.json.Failed() {
 		return time.Time{}, d.json
 	}
-	node, found := lookUp(d.tree, p.TimePointer)
+	node, found := resolvePointer(d.tree, p.TimePointer)
 	if !found {
 		return time.Time{}, register.Fault{Code: register.CodeParse, Detail: "the message has no time stamp " + p.TimePointer}
 	}
@@ -207,8 +207,8 @@ func parseTime(text string, format TimeFormat) (time.Time, error) {
 	return time.Time{}, fmt.Errorf("time stamp %q; want %s", text, want)
 }
 
-// lookUp follows a JSON Pointer (RFC 6901) into a tree.
-func lookUp(node any, pointer string) (any, bool) {
+// resolvePointer follows a JSON Pointer (RFC 6901) into a tree.
+func resolvePointer(node any, pointer string) (any, bool) {
 	for pointer != "" {
 		if pointer[0] != '/' {
 			return nil, false
@@ -241,7 +241,7 @@ func lookUp(node any, pointer string) (any, bool) {
 // unescape works from left to right, so that ~01 is ~1.
 var unescape = strings.NewReplacer("~1", "/", "~0", "~")
 
-// CheckPointer says what is wrong with a JSON Pointer.
+// CheckPointer returns what is wrong with a JSON Pointer, or nil.
 func CheckPointer(pointer string) error {
 	if pointer != "" && pointer[0] != '/' {
 		return fmt.Errorf("JSON pointer %q does not begin with /; want /%s", pointer, pointer)

@@ -27,7 +27,7 @@ func TestPointerIsRFC6901(t *testing.T) {
 	for pointer, want := range map[string]float64{
 		"/": 0, "/a~1b": 1, "/c%d": 2, "/e^f": 3, "/g|h": 4, "/i\\j": 5, "/k\"l": 6, "/ ": 7, "/m~0n": 8,
 	} {
-		node, ok := lookUp(doc.tree, pointer)
+		node, ok := resolvePointer(doc.tree, pointer)
 		if !ok {
 			t.Errorf("%q: not found", pointer)
 			continue
@@ -36,11 +36,11 @@ func TestPointerIsRFC6901(t *testing.T) {
 			t.Errorf("%q: %v %v, want %v", pointer, v, f, want)
 		}
 	}
-	if node, _ := lookUp(doc.tree, "/foo/0"); node != "bar" {
+	if node, _ := resolvePointer(doc.tree, "/foo/0"); node != "bar" {
 		t.Errorf("/foo/0: %v", node)
 	}
 	for _, pointer := range []string{"/foo/2", "/foo/-", "/foo/00", "/foo/x", "/no", "foo", "/a~1b/x"} {
-		if node, ok := lookUp(doc.tree, pointer); ok {
+		if node, ok := resolvePointer(doc.tree, pointer); ok {
 			t.Errorf("%q: found %v", pointer, node)
 		}
 	}

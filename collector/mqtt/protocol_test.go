@@ -39,7 +39,7 @@ func TestSubscriptionsRefused(t *testing.T) {
 		"very many, wrong": {make([]byte, 300), false, "300 answers to 2"},
 	} {
 		t.Run(name, func(t *testing.T) {
-			onScript(t, func(s *Settings) { s.QoS = 1 }, plays(c.codes...), func(s *Source, out *kept) {
+			onScript(t, func(s *Settings) { s.QoS = 1 }, plays(c.codes...), func(s *Source, out *readings) {
 				all := out.pass(30 * time.Second)
 				st := s.Status()
 				if st.Up != c.up || !strings.Contains(st.Reason, c.reason) || c.reason == "" && st.Reason != "" {
@@ -59,7 +59,7 @@ func TestConnectionsRefused(t *testing.T) {
 		1: "does not speak", 2: "client id", 3: "not available", 4: "does not accept user name", 5: "does not accept user name",
 		6: "unknown answer 6", 17: "unknown answer 17", 0xFE: "unknown answer 254", 0xFF: "unknown answer 255",
 	} {
-		onScript(t, nil, func(_ int, c *peer) { c.accept(code); c.serve(0) }, func(s *Source, out *kept) {
+		onScript(t, nil, func(_ int, c *peer) { c.accept(code); c.serve(0) }, func(s *Source, out *readings) {
 			all := out.pass(20 * time.Minute)
 			st := s.Status()
 			if st.Up || !strings.Contains(st.Reason, words) || strings.Contains(st.Reason, "another client") {
@@ -86,7 +86,7 @@ func TestSilence(t *testing.T) {
 			c.publish("rack/s", []byte("4"))
 			c.listen(time.Hour)
 		}
-	}, func(s *Source, out *kept) {
+	}, func(s *Source, out *readings) {
 		if n := counted(out.pass(59*time.Second), isGood(1, 3)); n != 1 || !s.Status().Up {
 			t.Errorf("%d values, %+v", n, s.Status())
 		}
@@ -114,7 +114,7 @@ func TestBrokerThatAnswersNoPing(t *testing.T) {
 			for c.next() != nil {
 			}
 		}
-	}, func(s *Source, out *kept) {
+	}, func(s *Source, out *readings) {
 		all := out.pass(10 * time.Minute)
 		st := s.Status()
 		if st.Errors[reading.Disconnected] < 3 || counted(all, hasCode(reading.Disconnected)) < 6 {
@@ -142,7 +142,7 @@ func TestTrap32ABrokerThatHangsHoldsNobodyUp(t *testing.T) {
 	} {
 		t.Run(name, func(t *testing.T) {
 			for _, after := range []time.Duration{time.Millisecond, 5 * time.Second, 10*time.Second + time.Millisecond, time.Minute} {
-				onScript(t, nil, play, func(s *Source, out *kept) {
+				onScript(t, nil, play, func(s *Source, out *readings) {
 					all := out.pass(after)
 					if after > 30*time.Second && counted(all, func(r reading.Reading) bool { return strings.Contains(r.Reason, "does not answer") }) == 0 {
 						t.Errorf("status %+v", s.Status())
@@ -174,7 +174,7 @@ func TestLoopFailureCountsAfterFourSeconds(t *testing.T) {
 	}
 	bad := func(r reading.Reading) bool { return r.Quality == reading.Bad }
 	// Said once and never taken back: counts after 4 s, once.
-	onScript(t, loop, say(time.Second), func(_ *Source, out *kept) {
+	onScript(t, loop, say(time.Second), func(_ *Source, out *readings) {
 		if all := out.pass(4900 * time.Millisecond); counted(all, bad) != 0 || counted(all, hasCode(register.CodeNoData)) != 1 {
 			t.Errorf("before 4 s: %+v", all)
 		}
@@ -186,7 +186,7 @@ func TestLoopFailureCountsAfterFourSeconds(t *testing.T) {
 		}
 	})
 	// Over after 3 s: never counts.
-	onScript(t, loop, say(time.Second, 3*time.Second), func(_ *Source, out *kept) {
+	onScript(t, loop, say(time.Second, 3*time.Second), func(_ *Source, out *readings) {
 		if all := out.pass(30 * time.Second); counted(all, bad) != 0 || counted(all, isGood(0, 0)) != 2 {
 			t.Errorf("%+v", all)
 		}
@@ -207,7 +207,7 @@ func TestTrap22LastWill(t *testing.T) {
 			c.listen(time.Second)
 		}
 		c.listen(time.Hour)
-	}, func(s *Source, out *kept) {
+	}, func(s *Source, out *readings) {
 		all := out.pass(50 * time.Second)
 		if good, none := counted(all, isGood(0, 1)), counted(all, hasCode(register.CodeNoData)); good != len(wills) || none != len(wills) {
 			t.Errorf("%d values and %d wills: %+v", good, none, all)

@@ -135,7 +135,7 @@ func (c *peer) listen(d time.Duration) bool {
 }
 
 // onScript runs body with a source at a scripted broker, in fake time.
-func onScript(t *testing.T, set func(*Settings), play func(connection int, c *peer), body func(*Source, *kept)) {
+func onScript(t *testing.T, set func(*Settings), play func(connection int, c *peer), body func(*Source, *readings)) {
 	t.Helper()
 	synctest.Test(t, func(t *testing.T) {
 		broker := &scripted{play: play}
@@ -154,7 +154,7 @@ func onScript(t *testing.T, set func(*Settings), play func(connection int, c *pe
 }
 
 // run starts a source at the broker and returns how to end it.
-func (b *scripted) run(t *testing.T, set func(*Settings)) (*Source, *kept, func()) {
+func (b *scripted) run(t *testing.T, set func(*Settings)) (*Source, *readings, func()) {
 	t.Helper()
 	settings := settings(t, "broker.invalid")
 	if set != nil {
@@ -165,7 +165,7 @@ func (b *scripted) run(t *testing.T, set func(*Settings)) (*Source, *kept, func(
 		t.Fatal(err)
 	}
 	s.dial = b.dial
-	out := &kept{}
+	out := &readings{}
 	ctx, cancel := context.WithCancel(t.Context())
 	done := make(chan error, 1)
 	go func() { done <- s.Run(ctx, out) }()
@@ -177,20 +177,20 @@ func (b *scripted) run(t *testing.T, set func(*Settings)) (*Source, *kept, func(
 	}
 }
 
-// kept keeps every reading.
-type kept struct {
+// readings keeps every reading.
+type readings struct {
 	mu  sync.Mutex
 	all []reading.Reading
 }
 
-func (k *kept) Put(r reading.Reading) {
+func (k *readings) Put(r reading.Reading) {
 	k.mu.Lock()
 	defer k.mu.Unlock()
 	k.all = append(k.all, r)
 }
 
 // pass lets time go by and returns what was delivered in it.
-func (k *kept) pass(d time.Duration) []reading.Reading {
+func (k *readings) pass(d time.Duration) []reading.Reading {
 	<-time.After(d) // fake time of synctest
 	synctest.Wait()
 	k.mu.Lock()

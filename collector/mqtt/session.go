@@ -15,9 +15,9 @@ import (
 	"dewgap/collector"
 )
 
-// inbox hands messages from the client's goroutine to ours: the newest of
-// each subscribed topic, no more. The client's goroutine never waits here, or
-// keep-alive would stall.
+// inbox hands messages from the client library's goroutine to the source's: only
+// the newest of each subscribed topic. The library's goroutine never waits here,
+// or keep-alive would stall.
 type inbox struct {
 	limit int
 	wake  chan struct{}
@@ -25,7 +25,7 @@ type inbox struct {
 	mu         sync.Mutex
 	newest     map[string]*message // one for each subscribed topic, and no other
 	waiting    []string
-	unexpected uint64 // messages of topics that nobody asked for
+	unexpected uint64 // messages of topics without a subscription
 }
 
 func (b *inbox) init(topics map[string]*topic, limit int) {
@@ -76,15 +76,15 @@ func (b *inbox) drain(f func(topic string, m message)) {
 }
 
 const (
-	// look is how often silence is looked for; real time, so that the
-	// accelerated demo sees it soon enough.
+	// silenceCheckEvery is the period of the check for silence, in real time, so
+	// that the accelerated demo notices silence soon enough.
 	silenceCheckEvery = 200 * time.Millisecond
 	// topicsAtOnce in one SUBSCRIBE packet.
 	topicsAtOnce = 100
 )
 
 // session is one connection from its opening to its loss.
-func (s *Source) session(ctx context.Context, out collector.Sink) (end ending) {
+func (s *Source) session(ctx context.Context, out collector.Sink) (end connectionEnd) {
 	lost := make(chan error, 1)
 	client := s.client(ctx, lost)
 	defer client.Disconnect(0)
@@ -94,7 +94,7 @@ func (s *Source) session(ctx context.Context, out collector.Sink) (end ending) {
 	}
 	refused, err := s.subscribe(ctx, client)
 	if err != nil {
-		end.lost("while subscribing: ", whyLost(lost, err))
+		end.setReason("while subscribing: ", whyLost(lost, err))
 		return end
 	}
 	end.subscribed = true
@@ -104,20 +104,20 @@ func (s *Source) session(ctx context.Context, out collector.Sink) (end ending) {
 		}
 	}
 	if err := s.listen(ctx, lost, out, refused); err != nil {
-		end.lost("", err)
+		end.setReason("", err)
 	}
 	return end
 }
 
-// lost notes why the connection ended that the broker had let in.
-func (e *ending) lost(doing string, err error) {
+// setReason records why a connection ended that the broker had accepted.
+func (e *connectionEnd) setReason(doing string, err error) {
 	why := reasonOf(err)
 	e.closedByBroker = reading.CodeOf(why) == reading.Closed
 	e.reason = reading.Disconnected + ": " + doing + why
 }
 
-// whyLost is the connection's own error where one comes; that of a request in
-// progress says only that it failed.
+// whyLost returns the error of the connection where one arrives; the error of a
+// request in progress has no cause.
 func whyLost(lost <-chan error, request error) error {
 	if errors.Is(request, context.DeadlineExceeded) {
 		return request
@@ -157,12 +157,12 @@ func (s *Source) listen(ctx context.Context, lost <-chan error, out collector.Si
 			if quiet := s.clock.Now().Sub(lastMessage); !silent && quiet > s.set.Silence {
 				silent = true
 				reason := fmt.Sprintf("%s: connected, but no message for %s", reading.Silent, s.set.Silence)
-				s.down(reason)
+				s.markDown(reason)
 				s.deliverFailures(out, reason)
 			}
-			if s.clash.on() && time.Since(begun) > clashOverAfter {
+			if s.clash.detected() && time.Since(begun) > clashOverAfter {
 				s.clash = clashDetector{}
-				s.log.Info("the fight over the client id is over")
+				s.log.Info("no other client uses the client id any more")
 				if !silent {
 					s.reportSubscribed(refused)
 				}
@@ -171,22 +171,22 @@ func (s *Source) listen(ctx context.Context, lost <-chan error, out collector.Si
 	}
 }
 
-// subscribed shows the state of a connection that may deliver: well, fought
-// for, or with subscriptions that the broker refuses.
+// reportSubscribed sets the status of a connection that may deliver: up, in a
+// clash, or with subscriptions that the broker refuses.
 func (s *Source) reportSubscribed(refused []*topic) {
 	words := ""
-	if s.clash.on() {
+	if s.clash.detected() {
 		words = s.clashReason()
 	}
 	if len(refused) > 0 {
 		words = fmt.Sprintf("%s: the broker refuses %d of %d subscriptions, first %s", reading.Refused, len(refused), len(s.topics), refused[0].name)
 		if len(refused) == len(s.topics) {
-			s.down(words)
+			s.markDown(words)
 			return
 		}
 		s.count(reading.Refused)
 	}
-	s.up(words)
+	s.markUp(words)
 }
 
 func (s *Source) client(ctx context.Context, lost chan<- error) paho.Client {

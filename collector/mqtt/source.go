@@ -116,7 +116,7 @@ func defaults(s *Settings) {
 // Name of the broker in the configuration.
 func (s *Source) Name() string { return s.set.Name }
 
-// Status says how the broker does.
+// Status returns the state of the connection to the broker.
 func (s *Source) Status() collector.Status {
 	s.mu.Lock()
 	defer s.mu.Unlock()
@@ -144,23 +144,23 @@ func (s *Source) Run(ctx context.Context, out collector.Sink) error {
 		}
 		attempt++
 		reason := end.reason
-		if s.clash.lost(end) {
+		if s.clash.ended(end) {
 			reason = s.clashReason()
 			s.count(clashed)
 		}
-		s.down(reason)
+		s.markDown(reason)
 		s.deliverFailures(out, reason)
 		sleep(ctx, s.backoff(attempt))
 	}
-	s.down("stopped")
+	s.markDown("stopped")
 	return nil
 }
 
-// ending is how a connection went.
-type ending struct {
+// connectionEnd describes a connection after its end.
+type connectionEnd struct {
 	reason         string
 	subscribed     bool
-	closedByBroker bool // the broker let us in and closed the connection later
+	closedByBroker bool // the broker accepted the connection and closed it later
 	lasted         time.Duration
 }
 
@@ -189,41 +189,41 @@ func sleep(ctx context.Context, d time.Duration) {
 	}
 }
 
-// flapping tells a fight over a client id: the broker lets us in and closes
-// the connection soon after, again and again; before we have subscribed or
-// after. A broker that restarts refuses some attempts in between.
+// clashDetector detects two clients with one client id: the broker accepts the
+// connection and closes it soon after, again and again, before the subscription
+// or after it. A broker that restarts also refuses some attempts in between.
 type clashDetector struct{ count int }
 
 const (
-	// fight is how many quick closings in a row tell one.
+	// clashAfter is how many quick closings in a row mean a clash.
 	clashAfter = 3
-	// peace is how long a connection lasts that no other client has ended. It
+	// clashOverAfter is how long a connection lasts that no other client ends. It
 	// is longer than most clients wait before they try again.
 	clashOverAfter = 3 * time.Minute
-	// clashed is a fight's code in the counters.
+	// clashed is the code of a clash in the counters.
 	clashed = "clash"
 )
 
-// lost counts the end of a connection and tells whether there is a fight.
-func (f *clashDetector) lost(end ending) bool {
+// ended counts the end of a connection and reports whether there is a clash.
+func (f *clashDetector) ended(end connectionEnd) bool {
 	switch code := reading.CodeOf(end.reason); {
 	case end.lasted > clashOverAfter, code == reading.Refused, code == reading.Unreachable:
 		f.count = 0
 	case end.closedByBroker:
 		f.count++
 	}
-	return f.on()
+	return f.detected()
 }
 
-func (f *clashDetector) on() bool { return f.count >= clashAfter }
+func (f *clashDetector) detected() bool { return f.count >= clashAfter }
 
-// clash puts a fight in words.
+// clashReason describes a clash.
 func (s *Source) clashReason() string {
-	return fmt.Sprintf("%s: the broker has thrown us off %d times in a row: another client probably uses the client id %q; give each its own",
+	return fmt.Sprintf("%s: the broker closed the connection %d times in a row: another client probably uses the client id %q; give each client its own",
 		reading.Disconnected, s.clash.count, s.set.ClientID)
 }
 
-// failAll tells that no point can be read now.
+// deliverFailures delivers a failure to all points.
 func (s *Source) deliverFailures(out collector.Sink, reason string) {
 	if reading.QualityOf(reason) != reading.Missing {
 		reason = reading.Disconnected + ": " + reason
@@ -250,8 +250,8 @@ func (s *Source) deliver(t *topic, m message, out collector.Sink) {
 			continue
 		}
 		if !d.stamp.IsZero() {
-			// A repeated retained message is no news, nor is one that was
-			// overtaken on its way.
+			// A repeated retained message is not new, nor is one that a newer
+			// message overtook.
 			if d.stamp.Before(p.last) || m.retained && !d.stamp.After(p.last) {
 				s.count("repeated")
 				continue
@@ -279,8 +279,8 @@ func (p *point) judge(now time.Time, fault register.Fault) register.Fault {
 	return judged
 }
 
-// persisting lets failure signals count that have lasted: a publisher that
-// sends only what changes does not say them twice.
+// deliverPersistent delivers failure signals that have lasted long enough: a
+// publisher that sends only changes does not repeat them.
 func (s *Source) deliverPersistent(out collector.Sink) {
 	now := s.clock.Now()
 	for _, t := range s.topics {
@@ -302,8 +302,9 @@ func (s *Source) count(code string) {
 	s.mu.Unlock()
 }
 
-// up notes that the broker delivers; words say what is amiss nevertheless.
-func (s *Source) up(words string) {
+// markUp records that the broker delivers; words describe what is wrong all the
+// same, or are empty.
+func (s *Source) markUp(words string) {
 	s.mu.Lock()
 	changed := !s.status.Up
 	if changed {
@@ -313,13 +314,13 @@ func (s *Source) up(words string) {
 	s.mu.Unlock()
 	switch {
 	case words != "":
-		s.log.Warn("broker delivers, and yet", "reason", words)
+		s.log.Warn("broker delivers, with a fault", "reason", words)
 	case changed:
 		s.log.Info("broker delivers", "address", s.url.String())
 	}
 }
 
-func (s *Source) down(reason string) {
+func (s *Source) markDown(reason string) {
 	s.mu.Lock()
 	changed := s.status.Up || s.status.Reason != reason
 	if s.status.Up {

@@ -160,7 +160,7 @@ func TestTrap19UpIsNotTheLibrarysConnected(t *testing.T) {
 	s, out, stop := run(t, settings(t, address))
 	defer stop()
 	out.next(t, "a refusal", hasCode(reading.Refused))
-	if st := s.Status(); st.Up || !strings.Contains(st.Reason, "nobody listens") {
+	if st := s.Status(); st.Up || !strings.Contains(st.Reason, "nothing listens") {
 		t.Errorf("status %+v", st)
 	}
 }
@@ -174,7 +174,7 @@ func TestTrap19UpComesWithTheSubscription(t *testing.T) {
 		<-time.After(2 * time.Second)
 		c.grant()
 		c.listen(time.Hour)
-	}, func(s *Source, out *kept) {
+	}, func(s *Source, out *readings) {
 		if out.pass(time.Second); s.Status().Up {
 			t.Error("up before the broker has let us in")
 		}
@@ -330,7 +330,7 @@ func TestReadOnce(t *testing.T) {
 		t.Errorf("%+v", s)
 	}
 	b.Stop()
-	if _, err := ReadOnce(t.Context(), settings(t, b.Address()), nil, time.Second); err == nil || !strings.Contains(err.Error(), "nobody listens") {
+	if _, err := ReadOnce(t.Context(), settings(t, b.Address()), nil, time.Second); err == nil || !strings.Contains(err.Error(), "nothing listens") {
 		t.Errorf("no broker: %v", err)
 	}
 }

@@ -9,11 +9,11 @@ import (
 	"github.com/eclipse/paho.mqtt.golang/packets"
 )
 
-// guarded keeps from the client library what it cannot stand: a packet too
-// large to hold, for which it would make room; a SUBACK with more codes than
-// we asked for, at which it panics; a CONNACK with an unknown code, which it
-// takes for a yes; packets that no broker sends. It follows the packets as the
-// bytes go by and ends the connection at the first that is wrong.
+// validatingConn rejects packets that the client library does not handle: one too
+// large to hold, for which the library would allocate memory; a SUBACK with more
+// codes than requested, at which it panics; a CONNACK with an unknown code, which
+// it takes for success; packets that no broker sends. It parses the packets as
+// the bytes arrive and ends the connection at the first that is wrong.
 type validatingConn struct {
 	net.Conn
 	asked *atomic.Int32 // topics in the SUBSCRIBE that awaits its answer
@@ -27,7 +27,7 @@ type validatingConn struct {
 // largestPacket is what may be held in memory; the protocol allows 256 MB.
 const largestPacket = 4 << 20
 
-// protocolError is a broker that does not speak MQTT 3.1.1.
+// protocolError describes a packet that violates MQTT 3.1.1.
 type protocolError string
 
 func (e protocolError) Error() string { return "the broker sent " + string(e) }
@@ -41,7 +41,7 @@ func (c *validatingConn) Read(p []byte) (int, error) {
 	return n, err
 }
 
-// follow checks what comes next.
+// validate checks what comes next.
 func (c *validatingConn) validate(rest []byte) error {
 	for ; len(rest) > 0; rest = rest[1:] {
 		b := rest[0]
@@ -80,7 +80,7 @@ func (c *validatingConn) validate(rest []byte) error {
 	return nil
 }
 
-// begun checks a packet whose kind and length are known.
+// checkPacket checks a packet whose kind and length are known.
 func (c *validatingConn) checkPacket() error {
 	if c.left > largestPacket {
 		return protocolError(fmt.Sprintf("a packet of %d bytes, more than %d", c.left, largestPacket))
@@ -97,7 +97,7 @@ func (c *validatingConn) checkPacket() error {
 			return protocolError(fmt.Sprintf("%d answers to %d subscriptions", c.left-2, asked))
 		}
 	case packets.Publish, packets.Pubrel, packets.Pingresp:
-	case packets.Disconnect: // newer brokers take leave so, whatever the version
+	case packets.Disconnect: // newer brokers end a session so, whatever the version
 		return errors.New("the broker closed the session")
 	default:
 		return protocolError(fmt.Sprintf("a packet of type %d, which no broker sends to a reader", c.kind))

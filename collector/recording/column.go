@@ -11,7 +11,7 @@ import (
 // Column is one input of a recording.
 type Column struct {
 	Point reading.Point
-	Unit  string // as the header writes it: barg, degC, bool, …
+	Unit  string // as in the header, such as barg, degC or bool
 
 	index int // of the point in the site
 	unit  units.Unit

@@ -4,5 +4,5 @@
 // what one writes, the other reads back to the last bit.
 //
 // It may import analyze/reading, analyze/units and the standard library. No
-// clock comes in: time is what the rows say.
+// clock is read: time comes from the rows.
 package recording

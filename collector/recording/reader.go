@@ -19,7 +19,7 @@ import (
 // have been read.
 var ErrTruncated = errors.New("the recording is cut off")
 
-// Error says where a recording is wrong and what would be right.
+// Error is a fault in a recording, with its place and what would be right.
 type Error struct {
 	Name string
 	Row  int // data row, from 1; 0 for the header
@@ -57,7 +57,7 @@ type Reader struct {
 const bufferSize = 256 << 10
 
 // Open opens the recording at path; a name that ends in .gz is compressed.
-// lookup gives the index of an input's point, or an error that says what
+// lookup gives the index of an input's point, or an error with what
 // would be right. A gauge pressure is above atmosphere.
 func Open(path string, lookup func(path string) (int, error), atmosphere units.Pascal) (*Reader, error) {
 	f, err := os.Open(path)
@@ -109,8 +109,8 @@ func (r *Reader) Columns() []Column { return r.columns }
 // Rows returns how many rows have been read.
 func (r *Reader) Rows() int { return r.rows }
 
-// Lacking returns those of points that the recording has no column for.
-func (r *Reader) Lacking(points []reading.Point) []reading.Point {
+// Missing returns those of points that the recording has no column for.
+func (r *Reader) Missing(points []reading.Point) []reading.Point {
 	has := make(map[int]bool, len(r.columns))
 	for _, c := range r.columns {
 		has[c.index] = true

@@ -25,8 +25,8 @@ const (
 	maxPending = 8 << 20
 	// filesKept: a file is finished when it holds this share of the limit.
 	filesKept = 8
-	// smallestFile keeps a small limit from making a file for every row.
-	smallestFile = 64 << 10
+	// minFile keeps a small limit from making a file for every row.
+	minFile = 64 << 10
 )
 
 // Recorder keeps what the daemon reads in a directory, as compressed
@@ -53,13 +53,13 @@ type Recorder struct {
 }
 
 // NewRecorder returns a recorder into dir of at most limit bytes. report is
-// told of the first failure of a series and, with nil, of its end; it may be
+// called with the first failure of a series and, with nil, at its end; it may be
 // nil.
 func NewRecorder(dir string, points []reading.Point, limit int64, report func(error)) *Recorder {
 	if report == nil {
 		report = func(error) {}
 	}
-	return &Recorder{dir: dir, limit: max(limit, 2*smallestFile), report: report, encoder: NewEncoder(points)}
+	return &Recorder{dir: dir, limit: max(limit, 2*minFile), report: report, encoder: NewEncoder(points)}
 }
 
 // Append takes a row. It never waits for the disk and never fails; see Lost.
@@ -116,14 +116,14 @@ func (r *Recorder) write() error {
 	if rows == 0 {
 		return nil
 	}
-	err := r.begin(first) // while this fails, the rows stay pending
+	err := r.openFile(first) // while this fails, the rows stay pending
 	if err == nil {
 		r.mu.Lock()
 		chunk, rows := r.pending, r.rows
 		r.pending, r.rows = r.spare[:0], 0
 		r.mu.Unlock()
 		r.spare = chunk
-		if err = r.put(chunk); err != nil {
+		if err = r.writeChunk(chunk); err != nil {
 			// How much of it arrived is not known, and rows must not come
 			// twice.
 			r.mu.Lock()
@@ -133,7 +133,7 @@ func (r *Recorder) write() error {
 	}
 	if err != nil {
 		err = fmt.Errorf("write recording in %s: %w", r.dir, err)
-		r.abandon()
+		r.closeUnfinished()
 	}
 	r.mu.Lock()
 	changed := (r.err == nil) != (err == nil)
@@ -145,8 +145,8 @@ func (r *Recorder) write() error {
 	return err
 }
 
-// put writes, syncs, and finishes a file that is full.
-func (r *Recorder) put(chunk []byte) error {
+// writeChunk writes, syncs, and finishes a file that is full.
+func (r *Recorder) writeChunk(chunk []byte) error {
 	if _, err := r.gzip.Write(chunk); err != nil {
 		return err
 	}
@@ -166,17 +166,17 @@ func (r *Recorder) put(chunk []byte) error {
 	return nil
 }
 
-func (r *Recorder) fileLimit() int64 { return max(r.limit/filesKept, smallestFile) }
+func (r *Recorder) fileLimit() int64 { return max(r.limit/filesKept, minFile) }
 
-// begin opens a file when none is open, after making room for it.
-func (r *Recorder) begin(first time.Time) error {
+// openFile opens a file when none is open, after making room for it.
+func (r *Recorder) openFile(first time.Time) error {
 	if r.file != nil {
 		return nil
 	}
 	if err := os.MkdirAll(r.dir, 0o755); err != nil {
 		return err
 	}
-	if err := r.makeRoom(); err != nil {
+	if err := r.deleteOldest(); err != nil {
 		return err
 	}
 	for range 1000 { // another file of the same millisecond: take the next
@@ -198,8 +198,8 @@ func (r *Recorder) begin(first time.Time) error {
 	return fmt.Errorf("%s and the thousand names after it are taken", fileName(first))
 }
 
-// makeRoom deletes the oldest recordings until one more fits in the limit.
-func (r *Recorder) makeRoom() error {
+// deleteOldest deletes the oldest recordings until one more fits in the limit.
+func (r *Recorder) deleteOldest() error {
 	entries, err := os.ReadDir(r.dir) // sorted by name, so by time
 	if err != nil {
 		return err
@@ -239,8 +239,8 @@ func (r *Recorder) finish() error {
 	return err
 }
 
-// abandon leaves the file as it is: its whole rows can still be read.
-func (r *Recorder) abandon() {
+// closeUnfinished leaves the file as it is: its whole rows can still be read.
+func (r *Recorder) closeUnfinished() {
 	if r.file != nil {
 		r.file.Close()
 		r.file, r.gzip = nil, nil

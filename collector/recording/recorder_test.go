@@ -49,7 +49,7 @@ func recordings(t *testing.T, dir string) (rows []reading.Row, size int64, last 
 
 func TestRecorderKeepsTheNewestWithinItsLimit(t *testing.T) {
 	dir := t.TempDir()
-	r := NewRecorder(dir, points, 4*smallestFile, nil)
+	r := NewRecorder(dir, points, 4*minFile, nil)
 	const n = 60_000
 	for i := range n {
 		r.Append(rowAt(i))
@@ -66,8 +66,8 @@ func TestRecorderKeepsTheNewestWithinItsLimit(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	if size > 4*smallestFile+smallestFile/2 || size < smallestFile {
-		t.Errorf("%d bytes on disk, limit %d", size, 4*smallestFile)
+	if size > 4*minFile+minFile/2 || size < minFile {
+		t.Errorf("%d bytes on disk, limit %d", size, 4*minFile)
 	}
 	if len(rows) == n || len(rows) < n/10 {
 		t.Errorf("%d rows of %d kept", len(rows), n)

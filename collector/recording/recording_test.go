@@ -143,7 +143,7 @@ func TestWhatTheRecordingLacks(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	if l := r.Lacking(points); len(l) != 2 || l[0] != points[0] || l[1] != points[1] {
+	if l := r.Missing(points); len(l) != 2 || l[0] != points[0] || l[1] != points[1] {
 		t.Errorf("lacking %+v", l)
 	}
 }

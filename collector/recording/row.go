@@ -82,8 +82,8 @@ func (r *Reader) parseTime(cell []byte, row *reading.Row) error {
 	return nil
 }
 
-// parseCell appends what a cell that is not empty says. A number that cannot
-// be a number at all stops the replay: better no answer than a wrong one.
+// parseCell appends the reading of a cell that is not empty. A cell that is not
+// a number stops the replay: no answer is better than a wrong one.
 func (r *Reader) parseCell(c *Column, cell []byte, row *reading.Row) error {
 	row.Readings = append(row.Readings, reading.Reading{Point: c.index, Time: row.Time})
 	out := &row.Readings[len(row.Readings)-1]
@@ -107,13 +107,13 @@ func (r *Reader) parseCell(c *Column, cell []byte, row *reading.Row) error {
 	return nil
 }
 
-// possible spares the common case a call: what is surely not impossible goes
-// through unchanged.
+// certainlyPossible reports whether a value is within physical limits without the
+// full check of settleFailure. It keeps the common case fast.
 func certainlyPossible(v float64, k reading.Kind) bool {
 	return k == reading.Pressure && v >= 0 && v < 1e11 || k == reading.Temperature && v >= -273 && v < 1e5 || k == reading.Switch
 }
 
-// settle names failures as reading.Settle does, but leaves values as
+// settleFailure names failures as reading.Settle does, but leaves values as
 // recorded: another program's recording may be finer than ours.
 func settleFailure(r reading.Reading, k reading.Kind) reading.Reading {
 	s := reading.Settle(r, k)
@@ -239,7 +239,7 @@ func (c *clockText) parse(s []byte) (time.Time, error) {
 	return t, nil
 }
 
-// zoneHint tells of a time that is right but for its zone.
+// zoneHint returns a hint for a time that only lacks its zone.
 func zoneHint(s []byte) string {
 	for _, layout := range []string{"2006-01-02T15:04:05", "2006-01-02 15:04:05"} {
 		if _, err := time.Parse(layout, string(s)); err == nil {

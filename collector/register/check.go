@@ -8,7 +8,7 @@ import (
 	"dewgap/analyze/units"
 )
 
-// Check tells everything that keeps the mapping from working, each with what
+// Check returns every fault that keeps the mapping from working, each with what
 // would be right; nil when it can work. onWire is true when the number comes in
 // Modbus words, which need a type, and false for numbers in text.
 func (m *Mapping) Check(onWire bool) error {
@@ -39,7 +39,7 @@ func (m *Mapping) Check(onWire bool) error {
 		fault("valid range %g to %g is empty; the lower limit comes first", m.Valid.Min, m.Valid.Max)
 	}
 	if a := m.Atmosphere; a != 0 && !(a > 30e3 && a < 120e3) {
-		fault("atmosphere %g Pa is not on this earth; between 30000 and 120000 Pa", float64(a))
+		fault("atmosphere %g Pa does not occur; it lies between 30000 and 120000 Pa", float64(a))
 	}
 	return errors.Join(faults...)
 }

@@ -11,7 +11,7 @@ type Guess struct {
 	Type  Type
 	Order Order // NoOrder for one word
 	Scale float64
-	// Number is what the words say, before Scale.
+	// Number is what the words mean before Scale.
 	Number float64
 	// Value is in SI: Pa absolute, °C, or 0/1.
 	Value float64
@@ -39,7 +39,7 @@ func Guesses(m Mapping, words []uint16) []Guess {
 				found = append(found, Guess{t, o, scale, number, value})
 			}
 			if number == 0 || m.Unit.Quantity == units.NoQuantity {
-				return // other scales say the same
+				return // other scales give the same
 			}
 		}
 	}
@@ -57,7 +57,7 @@ func Guesses(m Mapping, words []uint16) []Guess {
 	return found
 }
 
-// said tells whether the same number is among the guesses already.
+// contains reports whether found holds the same number at the same scale.
 func contains(found []Guess, number, scale float64) bool {
 	for _, g := range found {
 		if g.Number == number && g.Scale == scale {

@@ -104,7 +104,7 @@ type NTCPoint struct {
 	Ohm     float64
 }
 
-// Fault says why there is no value. The zero Fault means that there is one.
+// Fault is the reason why there is no value. The zero Fault means that there is one.
 type Fault struct {
 	Code   string // one of the codes below
 	Detail string // for a technician; may be empty
@@ -122,10 +122,10 @@ const (
 	CodeOutOfRange = "out-of-range" // outside the configured or the sensor's limits
 	CodeImpossible = "impossible"   // no sensor in this place can mean that
 	CodeParse      = "parse"        // text that is no number
-	CodeMapping    = "mapping"      // the mapping cannot work; Check says why
+	CodeMapping    = "mapping"      // the mapping cannot work; Check returns the reason
 )
 
-// Failed tells whether there is no value.
+// Failed reports whether there is no value.
 func (f Fault) Failed() bool { return f.Code != "" }
 
 // Reason is the fault as a reading carries it: "code" or "code: detail".

@@ -8,7 +8,7 @@ import (
 	"dewgap/analyze/units"
 )
 
-// SignalClass is what NAMUR NE 43 says of a loop current.
+// SignalClass is the class of a loop current by NAMUR NE 43.
 type SignalClass uint8
 
 // Classes of a loop current.
@@ -89,7 +89,7 @@ func ratioClass(share float64) SignalClass {
 	return Normal
 }
 
-// span maps a share of the span to Low…High, or says which failure it is.
+// span maps a share of the span to Low…High, or returns the failure.
 func (m *Mapping) span(number, share float64, unit string, class SignalClass) (float64, Fault) {
 	switch class {
 	case FailureLow:
@@ -211,8 +211,7 @@ func (m *Mapping) fromCelsius(t units.Celsius) (float64, Fault) {
 	return m.Unit.Number(float64(t)), Fault{}
 }
 
-// Persistence keeps the one thing a mapping must remember: since when a loop
-// has shown a failure. NAMUR NE 43 lets a failure count after 4 s; until then
+// Persistence keeps the time since when a loop has shown a failure. NAMUR NE 43 lets a failure count after 4 s; until then
 // the fault is no-data, which leaves the last value standing. One for each
 // point; the zero value is ready.
 type Persistence struct{ since time.Time }

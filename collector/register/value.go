@@ -54,7 +54,7 @@ func (m *Mapping) ValueOfText(text string) (float64, Fault) {
 	return m.ValueOfNumber(number)
 }
 
-// decode reads the words as the type says and refuses what is no value.
+// decode reads the words by their type and rejects what is not a value.
 func (m *Mapping) decode(words []uint16) (float64, Fault) {
 	if len(words) != m.Type.Words() {
 		return 0, Fault{CodeMapping, fmt.Sprintf("%s takes %d words, got %d", m.Type, m.Type.Words(), len(words))}
@@ -96,7 +96,7 @@ func (o Order) join(first, second uint16) uint32 {
 
 func swap(w uint16) uint16 { return w<<8 | w>>8 }
 
-// number reads bits as the type says.
+// number reads bits by their type.
 func (t Type) number(bits uint32) float64 {
 	switch t {
 	case Int16:
@@ -110,7 +110,7 @@ func (t Type) number(bits uint32) float64 {
 	}
 }
 
-// same tells whether bits are the sentinel s. A manual may write the sentinel
+// same reports whether bits are the sentinel s. A manual may write the sentinel
 // of a signed register signed or not (0x8000, 32768, −32768): all three match.
 func (t Type) same(bits uint32, s float64) bool {
 	switch t {

@@ -37,7 +37,7 @@ type ModbusFault struct {
 	Length uint16        // of WrongLength
 }
 
-// ModbusRequest is what the front was asked, for hooks and tests.
+// ModbusRequest is a request that reached the device, for hooks and tests.
 type ModbusRequest struct {
 	Unit, Function    uint8
 	Address, Quantity uint16

@@ -1,9 +1,10 @@
-// Package devices gives simulated plants the faces of real devices: Modbus
-// servers and MQTT publishers, well-behaved or faulty.
+// Package devices simulates the devices that read a plant: Modbus servers and
+// MQTT publishers, well-behaved or faulty.
 //
-// It stands outside and knocks like a device: it may import the standard
+// It is reached over the wire only. It may import the standard
 // library and general-purpose libraries, units, and the simulated plant. It
-// must never import collector: a mistake there would hide in its own mirror.
+// must never import collector: both sides would share the same mistake, and no
+// test would notice.
 package devices
 
 import (
@@ -19,19 +20,19 @@ import (
 // Registers answers what a Modbus device holds. Table is the function code that
 // reads it: 1 coils, 2 discrete inputs, 3 holding registers, 4 input registers;
 // for the first two the word is 0 or 1. ok is false where the device has
-// nothing, which the front answers with exception 2. Read may be called from
+// nothing, which the device answers with exception 2. Read may be called from
 // several goroutines.
 type Registers interface {
 	Read(unit, table uint8, address uint16) (word uint16, ok bool)
 }
 
-// ModbusFront is a device, or a gateway with many units behind it. The zero
+// ModbusDevice is a device, or a gateway with many units behind it. The zero
 // value with Registers is a well-behaved Modbus TCP server.
 type ModbusDevice struct {
 	Registers Registers
 	RTU       bool // RTU frames, over TCP or a line, instead of Modbus TCP
 	Echo      bool // the line echoes what is sent, as two-wire adapters do (RTU)
-	// MostRegisters is the longest read the device takes; 0 means 125.
+	// MaxRegisters is the longest read the device takes; 0 means 125.
 	MaxRegisters int
 
 	fault    atomic.Pointer[ModbusFault]
@@ -47,10 +48,10 @@ type ModbusDevice struct {
 	still map[[2]uint32]uint16 // values held while frozen
 }
 
-// Set makes f the fault of every request from now on; the zero fault mends it.
+// Set makes f the fault of every request from now on; the zero fault ends it.
 func (s *ModbusDevice) Set(f ModbusFault) { s.fault.Store(&f) }
 
-// Choose lets f pick the fault of each request from now on; nil ends that. f
+// Choose calls f for the fault of each request from now on; nil ends that. f
 // is called for one request at a time.
 func (s *ModbusDevice) Choose(f func(ModbusRequest) ModbusFault) {
 	s.choosing.Lock()
@@ -170,7 +171,8 @@ func newRequest(unit, function uint8, data []byte) *request {
 	return r
 }
 
-// answer sends the reply, spoiled as the fault says; false ends the line.
+// answer sends the reply with the fault applied; it returns false when the
+// connection must end.
 func (s *ModbusDevice) answer(ctx context.Context, line io.ReadWriteCloser, frame []byte, r *request) bool {
 	s.requests.Add(1)
 	var fault ModbusFault

@@ -53,7 +53,7 @@ func (b *MQTTBroker) Start() error {
 	return nil
 }
 
-// Stop stops the broker and throws everybody off.
+// Stop stops the broker and closes all connections.
 func (b *MQTTBroker) Stop() error {
 	b.mu.Lock()
 	defer b.mu.Unlock()
@@ -76,7 +76,7 @@ func (b *MQTTBroker) Publish(topic string, payload []byte, retain bool) error {
 	return s.Publish(topic, payload, retain, 0)
 }
 
-// openDoor lets everybody in to everything.
+// allowAll accepts every client for every topic.
 type allowAll struct{ broker.HookBase }
 
 func (*allowAll) ID() string { return "allow-all" }

@@ -18,7 +18,7 @@ type MQTTPlant interface {
 	MQTTValues() []MQTTValue
 }
 
-// MQTTClock is the time in which the plant lives.
+// MQTTClock is the clock of the plant.
 type MQTTClock interface {
 	Now() time.Time
 	Until(ctx context.Context, t time.Time) error

@@ -42,7 +42,7 @@ type circuit struct {
 	load loadMemory
 }
 
-// refrigerating says that liquid may enter the coil.
+// refrigerating reports whether liquid may enter the coil.
 func (c *circuit) refrigerating() bool { return c.stage == cooling || c.stage == fansWaiting }
 
 // defrosting is the contract's: from pump-down to the end of dripping.
@@ -156,7 +156,7 @@ func (c *circuit) step(dt float64, g *group, store *Store, h *humidity, header f
 	stray := float64(in.liquid * c.coil.starved())
 	in.liquid -= stray
 
-	c.coil.meet(dt, &c.air, h, fans, heat)
+	c.coil.updateSurroundings(dt, &c.air, h, fans, heat)
 	out := c.coil.tube.step(dt, in, &s, change, c.coil.around[:])
 	c.coil.settle(dt)
 
@@ -217,7 +217,7 @@ func (c *circuit) flash() float64 {
 	return m
 }
 
-// loadMemory tells when a circuit's load is back to what it was before its
+// loadMemory detects when a circuit's load is back to what it was before its
 // defrost (contract, section 5): smoothed duty within a tenth for two minutes
 // on end. A circuit whose thermostat cycles is back when it is satisfied.
 type loadMemory struct {

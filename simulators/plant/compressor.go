@@ -44,8 +44,8 @@ func (c *compressor) toSump() float64 {
 	return 0.5
 }
 
-// wants returns the gas drawn at a dew temperature, kg/s.
-func (c *compressor) wants(s *saturation, highPressure float64) float64 {
+// gasDrawn returns the gas drawn at a dew temperature, kg/s.
+func (c *compressor) gasDrawn(s *saturation, highPressure float64) float64 {
 	if !c.on {
 		return 0
 	}

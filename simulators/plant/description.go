@@ -2,7 +2,7 @@ package plant
 
 import "time"
 
-// Description says what plant there is. Its tags are the scenario format: the
+// Description is the design of a plant. Its tags are the scenario format: the
 // key in the file, the default, the unit and what it means. A number that is
 // marked "derived" when 0 is worked out from the others in New.
 type Description struct {
@@ -31,7 +31,7 @@ type Store struct {
 	LoadNoise float64 `toml:"load_noise" unit:"1" default:"0.08" doc:"standard deviation of the slow random share of infiltration (customers, doors)"`
 }
 
-// Sensors says how inputs are measured.
+// Sensors describes how inputs are measured.
 type Sensors struct {
 	TemperatureLagS float64 `toml:"temperature_lag_s" unit:"s" default:"20" doc:"time constant of a clamp-on sensor (common practice: 5–15 bare, 20–60 insulated)"`
 	ContactError    float64 `toml:"contact_error" unit:"1" default:"0.03" doc:"share of (room − pipe) that a sensor reads high (common practice: insulated clip 0.02–0.05, bare 0.1–0.25)"`

@@ -48,12 +48,12 @@ type air struct {
 // practice for the effect [trade literature on maldistribution and wet
 // outlets]; numbers without a source.
 func (e *evaporator) starved() float64 {
-	return float64(0.8 * max(0.65-e.moves(), 0))
+	return float64(0.8 * max(0.65-e.airShare(), 0))
 }
 
-// moves returns the share of the design's air that frost and failed fans let
+// airShare returns the share of the design's air that frost and failed fans let
 // through while the fans are on.
-func (e *evaporator) moves() float64 {
+func (e *evaporator) airShare() float64 {
 	x := e.frost() / e.half
 	return e.fans / (1 + float64(x*x))
 }
@@ -67,8 +67,8 @@ func (e *evaporator) frost() float64 {
 	return m
 }
 
-// gather puts ice on the coil, kg, evenly.
-func (e *evaporator) gather(kg float64) {
+// addFrost adds ice to the coil, kg, evenly.
+func (e *evaporator) addFrost(kg float64) {
 	for i := range e.cells {
 		e.cells[i].frost += float64(kg / coilCells)
 	}
@@ -83,11 +83,11 @@ func (e *evaporator) coldest() float64 {
 	return t
 }
 
-// pass works out the conductance from air to each cell, and the air that it
+// airConductance works out the conductance from air to each cell, and the air that it
 // meets there: as far as frost and fans let it.
-func (e *evaporator) pass(a *air, fans float64) (g [coilCells]float64, between float64) {
+func (e *evaporator) airConductance(a *air, fans float64) (g [coilCells]float64, between float64) {
 	const share = 1.0 / coilCells
-	moved := fans * e.moves()
+	moved := fans * e.airShare()
 	side := float64(e.airSide * share * sqrt(moved))
 	if natural := float64(e.airSide * share * e.still); side < natural {
 		side, moved = natural, 2*e.still
@@ -115,11 +115,11 @@ func (e *evaporator) pass(a *air, fans float64) (g [coilCells]float64, between f
 	return g, between
 }
 
-// meet works out what surrounds each cell: air, heaters, and the heat of the
+// updateSurroundings works out what surrounds each cell: air, heaters, and the heat of the
 // moisture that freezes out.
-func (e *evaporator) meet(dt float64, a *air, h *humidity, fans, heat float64) {
+func (e *evaporator) updateSurroundings(dt float64, a *air, h *humidity, fans, heat float64) {
 	const share = 1.0 / coilCells
-	g, between := e.pass(a, fans)
+	g, between := e.airConductance(a, fans)
 	wet, fromWet := 0.0, 0.0
 	mean := e.mean()
 	pocket := mean // °C of the air that the heaters warm between the fins

@@ -66,7 +66,7 @@ func Discharge(refrigerant, kind string, dew, condensing, superheat, liquid floa
 	s := f.at(dew)
 	for range 3600 {
 		c.inlet = stream{gas: 0.05, temperature: dew + superheat}
-		c.draw = c.wants(&s, g.high.pressure)
+		c.draw = c.gasDrawn(&s, g.high.pressure)
 		c.inlet.liquid = c.draw * liquid / (1 - liquid)
 		c.compress(substep, f, &s, &g.high, 24)
 	}

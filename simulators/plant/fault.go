@@ -24,7 +24,7 @@ type FaultKind struct {
 	Meaning              string
 }
 
-// Momentary says that a fault of this kind happens at once: it cannot last, nor
+// Momentary reports that a fault of this kind happens at once: it cannot last, nor
 // be taken back.
 func (k FaultKind) Momentary() bool {
 	switch k.Name {
@@ -72,7 +72,7 @@ func FaultKinds() []FaultKind {
 // mostFaults bounds what Inject takes.
 const mostFaults = 1000
 
-// Inject lets a fault begin with the next Step; it lasts f.ForMin minutes, or
+// Inject starts a fault with the next Step; it lasts f.ForMin minutes, or
 // until it is cleared if that is 0. f.AtMin is not used. The number returned is
 // for Clear.
 func (p *Plant) Inject(f Fault) (id int, err error) {
@@ -95,18 +95,18 @@ func (p *Plant) Clear(id int) error {
 			f.turn(false)
 		}
 		p.faults = slices.Delete(p.faults, i, i+1)
-		p.again(f)
+		p.reapply(f)
 		return nil
 	}
 	return ErrNoFault
 }
 
-// ErrNoFault says that there is no fault of the number asked for, or no more.
+// ErrNoFault reports that there is no fault with this number, or no more.
 var ErrNoFault = errors.New("no such fault is at work")
 
-// again turns on what still works on the same part: of two faults of one kind,
+// reapply turns on what still works on the same part: of two faults of one kind,
 // one may have been cleared.
-func (p *Plant) again(gone *activeFault) {
+func (p *Plant) reapply(gone *activeFault) {
 	for _, f := range p.faults {
 		if f.on && f.Kind == gone.Kind && f.Target == gone.Target && !f.kind().Momentary() {
 			f.turn(true)
@@ -114,14 +114,14 @@ func (p *Plant) again(gone *activeFault) {
 	}
 }
 
-// ActiveFault is a fault that is at work, or will be.
+// ActiveFault is a fault that is active, or will be.
 type ActiveFault struct {
 	ID int
 	Fault
 	On bool
 }
 
-// Faults lists what is at work or still to come.
+// Faults lists what is active or still to come.
 func (p *Plant) Faults() []ActiveFault {
 	var list []ActiveFault
 	for _, f := range p.faults {
@@ -159,7 +159,7 @@ func (p *Plant) runFaults() {
 		if f.on && f.to >= f.from && p.seconds >= f.to {
 			f.on, f.done, ended = false, true, true
 			f.turn(false)
-			p.again(f)
+			p.reapply(f)
 		}
 	}
 	if ended {
@@ -181,7 +181,7 @@ func kindOf(name string) (FaultKind, bool) {
 	return FaultKind{}, false
 }
 
-// faultsOf names the faults at work in a group.
+// faultsOf names the faults active in a group.
 func (p *Plant) faultsOf(group string) string {
 	var b []string
 	for _, f := range p.faults {
@@ -343,7 +343,7 @@ func (c *circuit) fault(kind string, a float64) func(bool) {
 			c.valve.loose = choose(on, a, 0)
 		case "iced_coil":
 			if on {
-				c.coil.gather(a)
+				c.coil.addFrost(a)
 			}
 		case "low_airflow":
 			c.coil.fans = choose(on, a, 1)

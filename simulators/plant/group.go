@@ -100,7 +100,7 @@ func (g *group) evaporate(dt float64, s *saturation, p *passage, store *Store, h
 func (g *group) compress(dt float64, s *saturation, p *passage, store *Store) {
 	wanted := 0.0
 	for _, c := range g.compressors {
-		c.draw = c.wants(s, g.high.pressure)
+		c.draw = c.gasDrawn(s, g.high.pressure)
 		wanted += c.draw
 	}
 	there := max(g.gas, 0) / (2 * dt) // nobody draws what is not there
@@ -162,7 +162,7 @@ func (g *group) solvePressure(dt float64) {
 	for i, c := range g.compressors {
 		boiling += c.drop.boiling + g.header.sections[i].boiling
 		flash += c.drop.flash + g.header.sections[i].flash
-		m := c.wants(&s, g.high.pressure)
+		m := c.gasDrawn(&s, g.high.pressure)
 		draw += m
 		slope += m * (next.rhoGas - s.rhoGas) / s.rhoGas
 		flow += c.fromDrop + c.sump.release

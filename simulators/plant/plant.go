@@ -35,9 +35,9 @@ func New(d Description, seed uint64) (*Plant, error) {
 		return nil, err
 	}
 	for p.seconds < 0 {
-		p.second()
+		p.stepSecond()
 	}
-	p.tell()
+	p.updateTruth()
 	return p, nil
 }
 
@@ -82,7 +82,7 @@ func (p *Plant) rewindDefrosts(warm float64) {
 			}
 			if c.Defrost.EveryH > 0 {
 				since := max(float64(c.Defrost.EveryH*3600)-c.countdown, 0)
-				c.coil.gather(float64(since * c.air.infiltration * max(c.air.moisture-c.air.water, 0)))
+				c.coil.addFrost(float64(since * c.air.infiltration * max(c.air.moisture-c.air.water, 0)))
 			}
 		}
 	}
@@ -97,12 +97,13 @@ func (p *Plant) Now() time.Time { return p.now }
 // Step moves the plant on by dt, which is taken in whole seconds.
 func (p *Plant) Step(dt time.Duration) {
 	for range int(dt / time.Second) {
-		p.second()
+		p.stepSecond()
 	}
-	p.tell()
+	p.updateTruth()
 }
 
-func (p *Plant) second() {
+// stepSecond advances the plant by one second.
+func (p *Plant) stepSecond() {
 	p.runFaults()
 	p.outdoor = p.d.Store.OutdoorC + float64(p.d.Store.SwingK*daily(p.now))
 	for range substeps {

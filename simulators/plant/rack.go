@@ -57,7 +57,7 @@ func (r *rack) step(dt float64, g *group) {
 	}
 }
 
-// idle says that no compressor runs.
+// idle reports that no compressor runs.
 func (r *rack) idle(g *group) bool {
 	for _, c := range g.compressors {
 		if c.on {

@@ -90,7 +90,7 @@ func (s *sensor) step() {
 	s.fail()
 }
 
-// fail lets a broken sensor say nothing, or that it is broken.
+// fail makes a broken sensor deliver nothing, or the reason why.
 func (s *sensor) fail() {
 	switch {
 	case s.gap, s.silent:
@@ -186,7 +186,7 @@ func matches(pattern, path string) bool {
 func (p *Plant) Inputs() []InputInfo { return p.inputs }
 
 // Value returns what input i shows now: Pa absolute, °C, or 0/1. It is not ok
-// when nothing could be read; Reason then tells why.
+// when nothing could be read; Reason then returns why.
 func (p *Plant) Value(i int) (value float64, ok bool) {
 	return p.sensors[i].value, p.sensors[i].ok
 }

@@ -2,7 +2,7 @@ package plant
 
 import "strings"
 
-// Truth is what nobody on site can see of one compressor.
+// Truth is the state of one compressor that no sensor measures.
 type Truth struct {
 	Group, Compressor string
 	Phase             string  // by the contract, section 5, from true loads
@@ -11,7 +11,7 @@ type Truth struct {
 	SuperheatK        float64 // of what enters, had its liquid boiled in it; 0 when it cannot all boil; means nothing when off
 	SumpRefrigerantKg float64 // dissolved in the oil
 	SumpAboveDewK     float64 // oil over dew
-	Faults            string  // at work in the group: kind@target, separated by spaces
+	Faults            string  // active in the group: kind@target, separated by spaces
 	Restarting        string  // circuits in pulldown, separated by spaces
 }
 
@@ -19,7 +19,8 @@ type Truth struct {
 // The slice is overwritten by the next Step.
 func (p *Plant) Truth() []Truth { return p.truth }
 
-func (p *Plant) tell() {
+// updateTruth fills truth after a step.
+func (p *Plant) updateTruth() {
 	p.truth = p.truth[:0]
 	for _, g := range p.groups {
 		defrosting, down := false, []string{}

@@ -30,7 +30,7 @@ func newValve(v Valve, f *fluid, dew float64) valve {
 }
 
 // step moves the valve by dt seconds and returns the flow in kg/s. pipe is the
-// suction pipe under the bulb, air what surrounds it; feeding says that the
+// suction pipe under the bulb, air what surrounds it; feeding means that the
 // liquid valve is open, cooling that the controller wants flow.
 func (v *valve) step(dt, pipe, air float64, f *fluid, coil *saturation, liquidPressure, liquidDensity float64, feeding bool) float64 {
 	felt := pipe + float64(v.loose*(air-pipe))

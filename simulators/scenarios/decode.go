@@ -14,7 +14,7 @@ import (
 	"dewgap/simulators/plant"
 )
 
-// defaultStart is when a scenario begins that does not say: early on a Monday.
+// defaultStart is the start of a scenario without one: early on a Monday.
 var defaultStart = time.Date(2026, 3, 2, 4, 0, 0, 0, time.UTC)
 
 // Decode reads a scenario. Every key must be known; file names the text in

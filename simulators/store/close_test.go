@@ -38,7 +38,7 @@ func TestOpenClosesTheBrokerWhenTheModbusServerCannotListen(t *testing.T) {
 	}
 	again.Close()
 
-	s, err := Open(p, Setting{Bus: "127.0.0.1:0", Broker: broker, Line: true})
+	s, err := Open(p, Setting{Bus: "127.0.0.1:0", Broker: broker, Serial: true})
 	if err != nil {
 		t.Fatal(err)
 	}

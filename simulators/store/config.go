@@ -8,7 +8,7 @@ import (
 	"dewgap/simulators/plant"
 )
 
-// Place says where the configured daemon listens and keeps its files.
+// Location is where the configured daemon listens and keeps its files.
 type Location struct {
 	Listen string
 	Data   string
@@ -36,8 +36,8 @@ units = "si"
 listen = %q
 data = %q
 sample = %q
-`, d.Site, place.Listen, place.Data, s.shorter(time.Second, 100*time.Millisecond))
-	wired, published := s.used(d)
+`, d.Site, place.Listen, place.Data, s.scaled(time.Second, 100*time.Millisecond))
+	wired, published := s.sourcesUsed(d)
 	if wired {
 		fmt.Fprintf(&b, "\n[[modbus]]\nname = %q\n", controller)
 		if s.Via == ByRTU {
@@ -45,7 +45,7 @@ sample = %q
 		} else {
 			fmt.Fprintf(&b, "address = %q\n", s.ModbusAddress())
 		}
-		fmt.Fprintf(&b, "timeout = \"1 s\"\nperiod = %q\n", s.shorter(2*time.Second, 200*time.Millisecond))
+		fmt.Fprintf(&b, "timeout = \"1 s\"\nperiod = %q\n", s.scaled(2*time.Second, 200*time.Millisecond))
 	}
 	if published {
 		fmt.Fprintf(&b, "\n[[mqtt]]\nname = %q\nurl = \"tcp://%s\"\n", gateway, s.Broker.Address())
@@ -59,7 +59,7 @@ floor = { steady = "11 K", pulldown = "8 K" }
 hold = { steady = %q, pulldown = %q }
 clear = { margin = "2 K", hold = %q }
 temperature_sensor = { accuracy = "0.5 K", lag = %q, mounting = "1.5 K" } # insulated clamps
-`, g.Name, g.Refrigerant, s.shorter(time.Minute, 0), s.shorter(30*time.Second, 0), s.shorter(2*time.Minute, 0), s.shorter(20*time.Second, 0))
+`, g.Name, g.Refrigerant, s.scaled(time.Minute, 0), s.scaled(30*time.Second, 0), s.scaled(2*time.Minute, 0), s.scaled(20*time.Second, 0))
 		s.inputsOf(&b, g.Name+".", "")
 		for _, c := range g.Compressors {
 			fmt.Fprintf(&b, "\n  [[suction_group.compressor]]\n  name = %q\n  kind = %q\n", c.Name, c.Kind)
@@ -79,14 +79,14 @@ const (
 	gateway    = "gateway"
 )
 
-// shorter writes a time of the plant as one of the reader's clock.
-func (s *Store) shorter(d, least time.Duration) string {
+// scaled writes a time of the plant as one of the reader's clock.
+func (s *Store) scaled(d, least time.Duration) string {
 	d = max(time.Duration(float64(d)/max(s.Speed, 1)).Round(10*time.Millisecond), least, 10*time.Millisecond)
 	return fmt.Sprintf("%g s", d.Seconds())
 }
 
-// used says which sources the configuration needs.
-func (s *Store) used(d plant.Description) (wired, published bool) {
+// sourcesUsed returns which sources the configuration needs: Modbus, MQTT.
+func (s *Store) sourcesUsed(d plant.Description) (wired, published bool) {
 	for i := range d.Groups {
 		if s.byMQTT(i) {
 			published = true

@@ -50,7 +50,7 @@ func (s *Store) ServeControl(ctx context.Context, l net.Listener) error {
 	return nil
 }
 
-// order is one thing that the control does.
+// endpoint is one thing that the control does.
 type endpoint struct {
 	Method  string `json:"method"`
 	Path    string `json:"path"`
@@ -61,8 +61,8 @@ type endpoint struct {
 
 func endpoints() []endpoint {
 	return []endpoint{
-		{"GET", "/", "", "what can be done", (*Store).menu},
-		{"GET", "/plant", "", "the plant's time, its circuits' and compressors' truth, the faults at work", (*Store).look},
+		{"GET", "/", "", "what can be done", (*Store).listEndpoints},
+		{"GET", "/plant", "", "the plant's time, its circuits' and compressors' truth, the faults at work", (*Store).plantState},
 		{"GET", "/kinds", "", "the kinds of fault: target, amount and its bounds, meaning", (*Store).kinds},
 		{"GET", "/faults", "", "the faults at work or still to come", (*Store).faults},
 		{"POST", "/faults", `{"kind":"low_airflow","target":"lt.room","amount":0.3,"for_min":20}`, "inject a fault now, for for_min minutes of the plant or until it is cleared", (*Store).inject},
@@ -106,7 +106,7 @@ func (s *Store) Control() http.Handler {
 		case r.Method == http.MethodPost && !strings.HasPrefix(r.Header.Get("Content-Type"), "application/json"): // no page of another site can send it unasked
 			refuse(w, refusal{http.StatusUnsupportedMediaType, "send Content-Type: application/json"})
 		case pattern == "":
-			refuse(w, refusal{http.StatusNotFound, fmt.Sprintf("%s %s is nothing that can be done; GET / tells what can", r.Method, r.URL.Path)})
+			refuse(w, refusal{http.StatusNotFound, fmt.Sprintf("%s %s is nothing that can be done; GET / lists what can", r.Method, r.URL.Path)})
 		default:
 			mux.ServeHTTP(w, r)
 		}
@@ -149,7 +149,7 @@ func body(r *http.Request, into any) error {
 	return nil
 }
 
-func (s *Store) menu(*http.Request) (any, error) {
+func (s *Store) listEndpoints(*http.Request) (any, error) {
 	d := s.plant.Description() // never changes
 	return map[string]any{"scenario": d.Name, "title": d.Title, "speed": s.Speed, "orders": endpoints()}, nil
 }
@@ -256,7 +256,7 @@ func (s *Store) sensor(r *http.Request) (any, error) {
 	return s.begin(plant.Fault{Kind: "sensor_" + f.Fault, Target: f.Input, Amount: f.Amount, ForMin: f.ForMin})
 }
 
-func (s *Store) look(r *http.Request) (any, error) {
+func (s *Store) plantState(r *http.Request) (any, error) {
 	type compressor struct {
 		Name      string  `json:"name"`
 		Phase     string  `json:"phase"`

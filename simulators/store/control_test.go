@@ -17,7 +17,7 @@ import (
 
 func TestMain(m *testing.M) { goleak.VerifyTestMain(m) }
 
-// opened puts a freezer behind its fronts and its control, without letting time
+// opened puts a freezer behind its devices and its control, without letting time
 // pass.
 func opened(t *testing.T) (*Store, string) {
 	t.Helper()
@@ -30,7 +30,7 @@ func opened(t *testing.T) (*Store, string) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	s, err := Open(p, Setting{Bus: "127.0.0.1:0", Broker: "127.0.0.1:0", Line: true})
+	s, err := Open(p, Setting{Bus: "127.0.0.1:0", Broker: "127.0.0.1:0", Serial: true})
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -158,7 +158,7 @@ func TestControlTellsWhatCanBeDone(t *testing.T) {
 	_, menu := asked(t, "GET", url+"/", "")
 	for _, o := range endpoints() {
 		if !strings.Contains(menu, `"path": "`+o.Path+`"`) || !strings.Contains(menu, o.Meaning) {
-			t.Errorf("GET / does not tell %s %s", o.Method, o.Path)
+			t.Errorf("GET / does not list %s %s", o.Method, o.Path)
 		}
 		// what it shows as a body must be taken
 		if o.Body != "" {
@@ -170,7 +170,7 @@ func TestControlTellsWhatCanBeDone(t *testing.T) {
 	_, kinds := asked(t, "GET", url+"/kinds", "")
 	for _, k := range plant.FaultKinds() {
 		if !strings.Contains(kinds, `"kind": "`+k.Name+`"`) {
-			t.Errorf("GET /kinds does not tell %s", k.Name)
+			t.Errorf("GET /kinds does not list %s", k.Name)
 		}
 	}
 }
@@ -199,8 +199,8 @@ func TestControlRefuses(t *testing.T) {
 		{"DELETE", "/faults/77", "", nil, 404, "fault 77: no such fault"},
 		{"DELETE", "/faults/x", "", nil, 400, "a whole number"},
 		{"DELETE", "/faults/1", "", nil, 409, "iced_coil happened at once and cannot be taken back"},
-		{"GET", "/nothing", "", nil, 404, "GET / tells what can"},
-		{"PUT", "/faults", "", nil, 404, "GET / tells what can"},
+		{"GET", "/nothing", "", nil, 404, "GET / lists what can"},
+		{"PUT", "/faults", "", nil, 404, "GET / lists what can"},
 		{"POST", "/faults", `{}`, []string{"Content-Type", "text/plain"}, 415, "application/json"},
 		{"GET", "/", "", []string{"Host", "plant.example"}, 403, "only 127.0.0.1"},
 	} {

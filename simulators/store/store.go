@@ -1,7 +1,7 @@
 // Package store puts a simulated plant behind real sockets and lines: it
 // answers as a Modbus device over TCP and over a pseudo-terminal, publishes
-// through an MQTT broker, and takes orders on a small HTTP control. The matching
-// configuration file lets the ordinary daemon read it.
+// through an MQTT broker, and is controlled by a small HTTP API. The matching
+// configuration file makes the ordinary daemon read it.
 //
 // It may import the simulators and the standard library. The daemon's packages
 // stay outside: the plant is reached over the wire only.
@@ -22,7 +22,7 @@ import (
 	"dewgap/simulators/plant"
 )
 
-// Clock is the time that the plant lives in.
+// Clock is the clock of the plant.
 type Clock interface {
 	Now() time.Time
 	Until(ctx context.Context, t time.Time) error
@@ -31,13 +31,13 @@ type Clock interface {
 // publishPeriod is how often each value is published, in plant time.
 const publishPeriod = 2 * time.Second
 
-// Setting says how a plant is reached.
+// Setting describes how a plant is reached.
 type Setting struct {
 	Bus, Broker string // where the Modbus TCP server and the broker listen; port 0 takes a free one
-	Line        bool   // a Modbus RTU line on a pseudo-terminal besides
+	Serial      bool   // a Modbus RTU line on a pseudo-terminal besides
 	Via         Via    // how the configuration reads it
 	PublishAll  bool   // every group, not only those that the configuration reads from the broker
-	// Speed is how many times faster than the reader's clock the plant lives.
+	// Speed is how many times faster than the reader's clock the plant's runs.
 	// At a speed other than 1 the messages carry the reader's time, and the
 	// configuration waits and lags that much shorter. 0 is 1: reader and plant
 	// share one clock.
@@ -56,23 +56,23 @@ const (
 	ByMQTT Via = "mqtt"
 )
 
-// Store is a plant behind its fronts.
+// Store is a plant behind its devices.
 type Store struct {
 	Setting
 	mu    sync.Mutex
 	plant *plant.Plant
 	wiring
 
-	Modbus *devices.ModbusDevice // for tests: faults can be switched on
-	Broker *devices.MQTTBroker
-	bus    net.Listener
-	line   *line
-	stop   context.CancelFunc // of the Modbus server
-	served chan error
+	Modbus  *devices.ModbusDevice // for tests: faults can be switched on
+	Broker  *devices.MQTTBroker
+	bus     net.Listener
+	serial  *serialLine
+	stop    context.CancelFunc // of the Modbus server
+	busDone chan error
 }
 
-// line is the two ends of a pseudo-terminal.
-type line struct {
+// serialLine is the two ends of a pseudo-terminal.
+type serialLine struct {
 	device, keep *os.File
 	name         string
 }
@@ -86,7 +86,7 @@ func Open(p *plant.Plant, set Setting) (_ *Store, err error) {
 	if set.Via == "" {
 		set.Via = Mixed
 	}
-	if set.Via == ByRTU && !set.Line {
+	if set.Via == ByRTU && !set.Serial {
 		return nil, errors.New("the configuration cannot read over a line that is not there")
 	}
 	s := &Store{Setting: set, plant: p, wiring: newWiring(p.Description(), p.Inputs())}
@@ -102,12 +102,12 @@ func Open(p *plant.Plant, set Setting) (_ *Store, err error) {
 	if s.bus, err = net.Listen("tcp", set.Bus); err != nil {
 		return nil, fmt.Errorf("start the Modbus server at %s: %w", set.Bus, err)
 	}
-	if set.Line {
-		l := &line{}
+	if set.Serial {
+		l := &serialLine{}
 		if l.device, l.keep, l.name, err = devices.OpenLine(); err != nil {
 			return nil, err
 		}
-		s.line = l
+		s.serial = l
 	}
 	return s, nil
 }
@@ -115,12 +115,12 @@ func Open(p *plant.Plant, set Setting) (_ *Store, err error) {
 // Close closes what Open opened. Run closes it too; a second Close does nothing.
 func (s *Store) Close() error {
 	var failed error
-	if s.line != nil {
+	if s.serial != nil {
 		// A server that ran has closed its end of the line already.
-		if err := s.line.device.Close(); !errors.Is(err, os.ErrClosed) {
+		if err := s.serial.device.Close(); !errors.Is(err, os.ErrClosed) {
 			failed = errors.Join(failed, err)
 		}
-		if err := s.line.keep.Close(); !errors.Is(err, os.ErrClosed) {
+		if err := s.serial.keep.Close(); !errors.Is(err, os.ErrClosed) {
 			failed = errors.Join(failed, err)
 		}
 	}
@@ -144,10 +144,10 @@ func (s *Store) ModbusAddress() string { return s.bus.Addr().String() }
 
 // LineName returns the path of the serial line's reading end; empty without one.
 func (s *Store) LineName() string {
-	if s.line == nil {
+	if s.serial == nil {
 		return ""
 	}
-	return s.line.name
+	return s.serial.name
 }
 
 // Read answers for the Modbus servers.
@@ -186,7 +186,7 @@ func (s *Store) Change(do func(*plant.Plant) error) error {
 	return do(s.plant)
 }
 
-// Run lets the plant live on clock and its fronts answer until ctx ends.
+// Run steps the plant by clock and serves its devices until ctx ends.
 func (s *Store) Run(ctx context.Context, clock Clock) error {
 	group, ctx := errgroup.WithContext(ctx)
 	s.serve(s.bus)
@@ -194,10 +194,10 @@ func (s *Store) Run(ctx context.Context, clock Clock) error {
 		<-ctx.Done()
 		return s.StopBus()
 	})
-	if s.line != nil {
-		front := &devices.ModbusDevice{Registers: s, RTU: true}
+	if s.serial != nil {
+		server := &devices.ModbusDevice{Registers: s, RTU: true}
 		group.Go(func() error {
-			front.ServeLine(ctx, s.line.device)
+			server.ServeLine(ctx, s.serial.device)
 			return nil
 		})
 	}
@@ -206,7 +206,7 @@ func (s *Store) Run(ctx context.Context, clock Clock) error {
 		publisher.Stamp = time.Now
 	}
 	group.Go(func() error { return publisher.Run(ctx) })
-	group.Go(func() error { return s.live(ctx, clock) })
+	group.Go(func() error { return s.stepPlant(ctx, clock) })
 	return errors.Join(group.Wait(), s.Close())
 }
 
@@ -216,13 +216,13 @@ func (s *Store) serve(l net.Listener) {
 	go func() { served <- s.Modbus.Serve(ctx, l) }()
 	s.mu.Lock()
 	defer s.mu.Unlock()
-	s.bus, s.stop, s.served = l, stop, served
+	s.bus, s.stop, s.busDone = l, stop, served
 }
 
 // StopBus takes the Modbus TCP server down, with its connections.
 func (s *Store) StopBus() error {
 	s.mu.Lock()
-	stop, served := s.stop, s.served
+	stop, served := s.stop, s.busDone
 	s.stop = nil
 	s.mu.Unlock()
 	if stop == nil {
@@ -242,8 +242,8 @@ func (s *Store) StartBus() error {
 	return nil
 }
 
-// live steps the plant a second at a time.
-func (s *Store) live(ctx context.Context, clock Clock) error {
+// stepPlant steps the plant a second at a time.
+func (s *Store) stepPlant(ctx context.Context, clock Clock) error {
 	s.mu.Lock()
 	now := s.plant.Now()
 	s.mu.Unlock()

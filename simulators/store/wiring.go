@@ -35,7 +35,7 @@ const (
 // noValue is what a register holds while its sensor gives nothing.
 const noValue = 0x7FFF
 
-// lay gives each input its place on the wire: unit n is the n-th group, with
+// newWiring gives each input its place on the wire: unit n is the n-th group, with
 // one input register or discrete input after another, and the topic is the
 // scenario's name with the input's path.
 func newWiring(d plant.Description, inputs []plant.InputInfo) wiring {

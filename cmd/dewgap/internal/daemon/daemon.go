@@ -32,7 +32,7 @@ type Setting struct {
 	// Sources prepares the buses and brokers of a configuration; it connects
 	// to nothing.
 	Sources func(*config.Config) ([]collector.Source, error)
-	// Reload reads the configuration again whenever Again delivers something.
+	// Reload reads the configuration again whenever ReloadRequests delivers a signal.
 	// Both may be nil.
 	Reload         func() (*config.Config, error)
 	ReloadRequests <-chan os.Signal
@@ -45,8 +45,8 @@ type Setting struct {
 	Note    string // beside the mode, for people
 }
 
-// Daemon watches one site. What outlives a configuration is here; what goes
-// with one is a shift.
+// Daemon watches one site. It holds what outlives a configuration; a generation
+// holds what belongs to one.
 type Daemon struct {
 	Setting
 	journal *alert.Journal
@@ -59,7 +59,7 @@ type Daemon struct {
 
 	late        uint64
 	configFault string            // why the last reload changed nothing
-	faults      map[string]string // said once, until they change
+	faults      map[string]string // the last text logged of each fault
 }
 
 // journalLimit is the size at which the journal turns over.
@@ -91,16 +91,16 @@ func Open(s Setting) (d *Daemon, err error) {
 	}
 	d.opened.Push("close the journal", d.journal.Close)
 	if found := d.journal.Status().Recovered.String(); found != "" {
-		d.log.Warn("journal mended at opening", "found", found)
+		d.log.Warn("the journal was repaired at opening", "found", found)
 	}
 	ledger, totals, err := alert.OpenLedger(data)
 	if err != nil {
-		d.log.Error("exposure of an earlier run could not be read", "error", err)
+		d.log.Error("the exposure of an earlier run cannot be read", "error", err)
 	}
 	d.ledger = ledger
 	book, days, err := alert.OpenDayBook(data)
 	if err != nil {
-		d.log.Error("days of slow trends could not be read", "error", err)
+		d.log.Error("the days of slow trends cannot be read", "error", err)
 	}
 	d.days = book
 	d.restore(totals, days)
@@ -126,8 +126,8 @@ func (d *Daemon) Run(ctx context.Context) (err error) {
 	return group.Wait()
 }
 
-// saveAtEnd makes the end of the run write what the run has learnt: open events
-// and a note to the journal, exposure, days of slow trends.
+// saveAtEnd adds the clean-ups that write the state of the run: open events and a
+// note to the journal, exposure, days of slow trends.
 func (d *Daemon) saveAtEnd() {
 	d.opened.Push("save the exposure", func() error {
 		return d.ledger.Keep(d.Clock.Now(), d.current.pipeline.Book.Totals, true)
@@ -147,7 +147,7 @@ func (d *Daemon) saveAtEnd() {
 // after Run it does nothing.
 func (d *Daemon) Close() error { return d.opened.Close() }
 
-// work does one shift after the other until ctx ends.
+// work runs one generation after the other until ctx ends.
 func (d *Daemon) work(ctx context.Context) error {
 	for {
 		next, err := d.run(ctx, d.current)
@@ -158,7 +158,7 @@ func (d *Daemon) work(ctx context.Context) error {
 	}
 }
 
-// say logs a fault of the daemon itself when it begins, changes or ends.
+// logFault logs a fault of the daemon itself when it begins, changes or ends.
 func (d *Daemon) logFault(what string, err error) {
 	text := ""
 	if err != nil {

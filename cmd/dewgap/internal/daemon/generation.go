@@ -22,8 +22,8 @@ import (
 	"dewgap/config"
 )
 
-// shift is the work under one configuration: its sources, the main loop, the
-// recorder.
+// generation is what runs under one configuration: its sources, the main loop,
+// the recorder.
 type generation struct {
 	config   *config.Config
 	site     analyze.Site
@@ -37,10 +37,10 @@ type generation struct {
 // RecordingsDir is where the daemon keeps recordings, below its data directory.
 const RecordingsDir = "recordings"
 
-// newShift prepares the work under a configuration; nothing runs or is
-// connected yet, and a fault leaves nothing behind.
+// newGeneration prepares what runs under a configuration. It starts and connects
+// nothing, and leaves nothing open when it fails.
 func (d *Daemon) newGeneration(cfg *config.Config) (*generation, error) {
-	line, err := pipeline.New(cfg.Site)
+	p, err := pipeline.New(cfg.Site)
 	if err != nil {
 		return nil, err
 	}
@@ -48,7 +48,7 @@ func (d *Daemon) newGeneration(cfg *config.Config) (*generation, error) {
 	if err != nil {
 		return nil, err
 	}
-	g := &generation{config: cfg, site: cfg.Site, sources: sources, pipeline: line,
+	g := &generation{config: cfg, site: cfg.Site, sources: sources, pipeline: p,
 		hub: collector.NewHub(cfg.Site.Points), tally: pipeline.NewTally(cfg.Site)}
 	if cfg.Daemon.Record {
 		g.recorder = recording.NewRecorder(filepath.Join(d.Config.Daemon.Data, RecordingsDir), cfg.Site.Points, cfg.Daemon.RecordLimit, d.reportRecorder)
@@ -56,10 +56,10 @@ func (d *Daemon) newGeneration(cfg *config.Config) (*generation, error) {
 	return g, nil
 }
 
-// errNext ends a shift when the next one is ready.
-var errReplaced = errors.New("the next shift takes over")
+// errReplaced ends a generation when the next one is ready.
+var errReplaced = errors.New("the next generation is ready")
 
-// run works a shift until ctx ends, or until another is to take over, which it
+// run runs a generation until ctx ends, or until the next one is ready, which it
 // returns.
 func (d *Daemon) run(ctx context.Context, g *generation) (next *generation, err error) {
 	group, ctx := errgroup.WithContext(ctx)
@@ -88,14 +88,14 @@ func (d *Daemon) run(ctx context.Context, g *generation) (next *generation, err 
 		lost := g.recorder.Close()
 		if next == nil {
 			err = errors.Join(err, lost)
-		} else if lost != nil { // a disk that fails ends no watch
+		} else if lost != nil { // a disk that fails does not end the daemon
 			d.log.Error("recording could not be finished", "error", lost)
 		}
 	}
 	return next, err
 }
 
-// loop takes a row at each tick until ctx ends or another shift is to take over.
+// loop takes a row at each tick until ctx ends or the next generation is ready.
 func (d *Daemon) loop(ctx context.Context, g *generation) (next *generation, err error) {
 	pace := collector.NewTicker(d.Clock, g.config.Daemon.Sample)
 	var last time.Time
@@ -125,9 +125,9 @@ func (d *Daemon) loop(ctx context.Context, g *generation) (next *generation, err
 	}
 }
 
-// step records, analyses, journals and shows one row, in this order: nobody is
-// shown an event that is not on the disk, and what is analysed is what the
-// recording holds.
+// step records, analyses, journals and publishes one row, in this order: every
+// event that is shown is on the disk, and the analysis sees what the recording
+// holds.
 func (d *Daemon) step(g *generation, row *reading.Row) {
 	if g.recorder != nil {
 		g.recorder.Append(*row)
@@ -147,7 +147,7 @@ func (d *Daemon) step(g *generation, row *reading.Row) {
 	d.publish(g, result)
 }
 
-// keep brings what changed, and the exposure, to the disk.
+// save writes what changed, and the exposure, to the disk.
 func (d *Daemon) save(g *generation, at time.Time, changes []alert.Change, open []alert.Event) {
 	d.journal.Add(changes...)
 	d.journal.Refresh(at, open, false)

@@ -11,13 +11,13 @@ import (
 	"dewgap/config"
 )
 
-// reload reads the configuration again and returns the shift under it. A fault
-// changes nothing: it is shown and nil returned.
+// reload reads the configuration again and returns the generation under it. When
+// it has a fault, reload changes nothing, shows the fault and returns nil.
 func (d *Daemon) reload(g *generation, at time.Time) *generation {
 	next, err := d.loadGeneration()
 	d.logFault("config", err)
 	if err != nil {
-		d.configFault = fmt.Sprintf("the configuration was read again and is wrong; the one from before stays in force: %v", err)
+		d.configFault = fmt.Sprintf("the new configuration has a fault, so the one from before stays in force: %v", err)
 		return nil
 	}
 	d.configFault = ""
@@ -27,12 +27,12 @@ func (d *Daemon) reload(g *generation, at time.Time) *generation {
 	for _, w := range next.config.Warnings {
 		d.log.Warn("configuration", "warning", w.Error())
 	}
-	text := "read again: the site is the same, its sources begin anew"
+	text := "read again: the site is the same, its sources start again"
 	if sameSite(g.site, next.site) {
-		// What analysis has learnt of the machines stays.
+		// The baselines that the analysis has learned stay.
 		next.pipeline, next.tally = g.pipeline, g.tally
 	} else {
-		text = "read again: the site has changed, analysis begins anew; open events go on"
+		text = "read again: the site has changed, analysis starts again; open events continue"
 		next.pipeline.Book.Restore(g.pipeline.Book.Open(), g.pipeline.Book.Totals())
 		next.pipeline.RestoreTrends(g.pipeline.TrendDays(), at)
 	}
@@ -41,7 +41,7 @@ func (d *Daemon) reload(g *generation, at time.Time) *generation {
 	return next
 }
 
-// prepare returns the shift under the configuration as it stands now.
+// loadGeneration returns the generation under the present configuration file.
 func (d *Daemon) loadGeneration() (*generation, error) {
 	cfg, err := d.Reload()
 	if err != nil {
@@ -53,7 +53,7 @@ func (d *Daemon) loadGeneration() (*generation, error) {
 	return d.newGeneration(cfg)
 }
 
-// stays names the settings that differ and are read only at the start.
+// needsRestart returns the keys that differ and are read only at the start.
 func needsRestart(before, now config.Daemon) (keys []string) {
 	if before.Listen != now.Listen {
 		keys = append(keys, "daemon.listen")
@@ -67,9 +67,9 @@ func needsRestart(before, now config.Daemon) (keys []string) {
 	return keys
 }
 
-// beginAnew returns a shift under the same configuration after the clock was
-// set back: rows cannot go back in time, so that analysis, recording and open
-// events end with the last row of the wrong time. Exposure goes on.
+// restartAfterClockSetBack returns a generation under the same configuration after
+// the clock was set back. Rows cannot go back in time, so analysis, recording and
+// open events end with the last row of the wrong time. Exposure continues.
 func (d *Daemon) restartAfterClockSetBack(g *generation, last time.Time) (*generation, error) {
 	next, err := d.newGeneration(g.config)
 	if err != nil {
@@ -85,8 +85,8 @@ func (d *Daemon) restartAfterClockSetBack(g *generation, last time.Time) (*gener
 	return next, nil
 }
 
-// takeUp hands over what an earlier run left open. What was opened under a
-// clock that ran ahead of this one cannot go on and is closed.
+// restore continues the events that an earlier run left open. It closes those
+// that were opened under a clock that ran ahead of this one.
 func (d *Daemon) restore(totals []alert.Totals, days []trend.Days) {
 	now := d.Clock.Now()
 	var open, ahead []alert.Event

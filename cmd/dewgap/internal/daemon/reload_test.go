@@ -23,7 +23,7 @@ import (
 	"dewgap/config"
 )
 
-// wet is a plant whose first compressor runs on wet gas: 0.2 K of superheat.
+// wetSuction is a plant whose first compressor runs on wet gas: 0.2 K of superheat.
 type wetSuction struct {
 	points []reading.Point
 	clock  collector.Clock
@@ -79,7 +79,7 @@ const compressorText = `
   running = { modbus = "io", unit_id = 1, discrete = 0 }
 `
 
-// bench is a daemon without page in fake time, and what a test sees of it.
+// harness is a daemon without page in fake time, and what a test sees of it.
 type harness struct {
 	*Daemon
 	t      *testing.T
@@ -94,34 +94,34 @@ type harness struct {
 	err  error  // of reading it
 }
 
-func (b *harness) load() (*config.Config, error) {
-	b.mu.Lock()
-	defer b.mu.Unlock()
-	if b.err != nil {
-		return nil, b.err
+func (h *harness) load() (*config.Config, error) {
+	h.mu.Lock()
+	defer h.mu.Unlock()
+	if h.err != nil {
+		return nil, h.err
 	}
-	return config.Parse("site.toml", []byte(b.text))
+	return config.Parse("site.toml", []byte(h.text))
 }
 
 // write changes the file and tells the daemon to read it again.
-func (b *harness) write(text string, err error) {
-	b.mu.Lock()
-	b.text, b.err = text, err
-	b.mu.Unlock()
-	b.sighup <- syscall.SIGHUP
-	b.pass(11 * time.Second)
+func (h *harness) write(text string, err error) {
+	h.mu.Lock()
+	h.text, h.err = text, err
+	h.mu.Unlock()
+	h.sighup <- syscall.SIGHUP
+	h.pass(11 * time.Second)
 }
 
-func (b *harness) pass(d time.Duration) {
+func (h *harness) pass(d time.Duration) {
 	<-time.After(d) // fake time of synctest
 	synctest.Wait()
 }
 
 // metric returns the value of a line of the exposition.
-func (b *harness) metric(name string) string {
-	families, err := metrics.NewRegistry(b.board, b.Version).Gather()
+func (h *harness) metric(name string) string {
+	families, err := metrics.NewRegistry(h.board, h.Version).Gather()
 	if err != nil {
-		b.t.Fatal(err)
+		h.t.Fatal(err)
 	}
 	for _, f := range families {
 		for _, m := range f.Metric {
@@ -164,8 +164,8 @@ func newHarness(t *testing.T, text string, clock collector.Clock) *harness {
 	return b
 }
 
-func (b *harness) open() (events []alert.Event) {
-	for _, ev := range b.journal.Open() {
+func (h *harness) open() (events []alert.Event) {
+	for _, ev := range h.journal.Open() {
 		if ev.Kind == "floodback" {
 			events = append(events, ev)
 		}
@@ -327,28 +327,28 @@ func TestTrap33ReloadWithADiskThatFails(t *testing.T) {
 	})
 }
 
-// putRight is a clock that shows a time years ahead until it is put right.
-type putRight struct {
+// correctedClock is a clock that shows a time years ahead until it is put right.
+type correctedClock struct {
 	*collector.RealClock
 	mu    sync.Mutex
 	ahead time.Duration
 	jumps []collector.Jump
 }
 
-func (c *putRight) Now() time.Time {
+func (c *correctedClock) Now() time.Time {
 	c.mu.Lock()
 	defer c.mu.Unlock()
 	return c.RealClock.Now().Add(c.ahead)
 }
 
-func (c *putRight) set() {
+func (c *correctedClock) set() {
 	c.mu.Lock()
 	defer c.mu.Unlock()
 	c.jumps = append(c.jumps, collector.Jump{At: c.RealClock.Now(), By: -c.ahead, Restarted: true})
 	c.ahead = 0
 }
 
-func (c *putRight) Jumps() []collector.Jump {
+func (c *correctedClock) Jumps() []collector.Jump {
 	c.mu.Lock()
 	defer c.mu.Unlock()
 	j := c.jumps
@@ -356,7 +356,7 @@ func (c *putRight) Jumps() []collector.Jump {
 	return j
 }
 
-func (c *putRight) Until(ctx context.Context, t time.Time) error {
+func (c *correctedClock) Until(ctx context.Context, t time.Time) error {
 	c.mu.Lock()
 	ahead := c.ahead
 	c.mu.Unlock()
@@ -368,7 +368,7 @@ func (c *putRight) Until(ctx context.Context, t time.Time) error {
 func TestTrap29ClockPutRightAfterYears(t *testing.T) {
 	dir := t.TempDir()
 	synctest.Test(t, func(t *testing.T) {
-		clock := &putRight{RealClock: collector.NewRealClock(), ahead: 10 * 365 * 24 * time.Hour}
+		clock := &correctedClock{RealClock: collector.NewRealClock(), ahead: 10 * 365 * 24 * time.Hour}
 		b := newHarness(t, fmt.Sprintf(siteText, dir, 11, fmt.Sprintf(compressorText, "c1")), clock)
 		b.pass(10 * time.Minute)
 		first := b.open()

@@ -7,7 +7,7 @@ import (
 	"dewgap/analyze"
 )
 
-// sameSite tells whether analysis would see no difference between two sites.
+// sameSite reports whether two sites are the same to the analysis.
 // It is reflect.DeepEqual but for NaN, which stands for "not stated" and is
 // the same as itself here.
 func sameSite(a, b analyze.Site) bool { return same(reflect.ValueOf(a), reflect.ValueOf(b)) }

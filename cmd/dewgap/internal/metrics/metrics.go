@@ -1,7 +1,7 @@
 // Package metrics writes the metrics of the contract's section 6.
 //
 // It reads the newest snapshot and nothing else, so that a scrape never polls a
-// device. What is not known is absent: every series is made anew from the
+// device. What is not known is absent: every series is built again from the
 // snapshot, and none outlives what it stood for.
 package metrics
 
@@ -30,7 +30,7 @@ type Board interface {
 	Current() (*snapshot.Snapshot, time.Duration)
 }
 
-// Build says which program this is.
+// Build identifies the program.
 type Build struct{ Version, GoVersion string }
 
 // NewRegistry returns a registry of its own with dewgap's metrics and those of
@@ -103,7 +103,7 @@ var (
 	journalLost   = desc("journal_damaged_entries", "Damaged journal entries skipped when it was opened.")
 	ledgerErrors  = desc("ledger_errors_total", "Failed attempts to write the exposure ledger.")
 	faultActive   = desc("fault_active", "1 while the daemon reports a fault of its own.", "fault")
-	buildInfo     = desc("build_info", "Always 1; the labels say which program this is.", "version", "goversion")
+	buildInfo     = desc("build_info", "Always 1; the labels identify the program.", "version", "goversion")
 )
 
 func desc(name, help string, labels ...string) *prometheus.Desc {

@@ -29,16 +29,16 @@ import (
 
 var noon = snaptest.Noon
 
-// shown is a board with a snapshot of a given age.
-type shown struct {
+// fixedBoard is a board with a snapshot of a given age.
+type fixedBoard struct {
 	s   *snapshot.Snapshot
 	age time.Duration
 }
 
-func (b shown) Current() (*snapshot.Snapshot, time.Duration) { return b.s, b.age }
+func (b fixedBoard) Current() (*snapshot.Snapshot, time.Duration) { return b.s, b.age }
 
-// picture is an invented site: one compressor known, one not.
-func picture() *snapshot.Snapshot {
+// exampleSnapshot is an invented site: one compressor known, one not.
+func exampleSnapshot() *snapshot.Snapshot {
 	nan := math.NaN()
 	return &snapshot.Snapshot{
 		Site: "demo", Time: noon,
@@ -81,7 +81,7 @@ func lines(text, prefix string) []string {
 // The golden text of the contract's section 6. Label order and escapes:
 // Prometheus exposition format, shared/checks/prometheus.csv.
 func TestGolden(t *testing.T) {
-	got := gathered(t, shown{picture(), 0})
+	got := gathered(t, fixedBoard{exampleSnapshot(), 0})
 	for prefix, want := range map[string][]string{
 		"dewgap_superheat_kelvin{":             {`dewgap_superheat_kelvin{compressor="c1",group="mt",site="demo"} 11.2`},
 		"dewgap_superheat_margin_kelvin{":      {`dewgap_superheat_margin_kelvin{compressor="c1",group="mt",site="demo"} 0.2`},
@@ -139,8 +139,8 @@ func TestGolden(t *testing.T) {
 // Trap 25: a dead sensor's last value must not stay; neither must the values
 // of a main loop that hangs, nor the series of a compressor that is gone.
 func TestTrap25NoLastValue(t *testing.T) {
-	s := picture()
-	board := &shown{s, 0}
+	s := exampleSnapshot()
+	board := &fixedBoard{s, 0}
 	registry := prometheus.NewPedanticRegistry()
 	registry.MustRegister(NewCollector(board, Build{}))
 	count := func(name string) int {
@@ -153,7 +153,7 @@ func TestTrap25NoLastValue(t *testing.T) {
 	if n := count("dewgap_superheat_kelvin"); n != 1 {
 		t.Fatalf("%d series of superheat, want that of the known one", n)
 	}
-	dead := picture()
+	dead := exampleSnapshot()
 	dead.States[0].Quality = reading.Stale // even if a value were still there
 	board.s = dead
 	if n := count("dewgap_superheat_kelvin") + count("dewgap_superheat_margin_kelvin"); n != 0 {
@@ -168,7 +168,7 @@ func TestTrap25NoLastValue(t *testing.T) {
 	if n := count("dewgap_floodback_seconds_total"); n != 1 {
 		t.Error("the exposure was forgotten; it is known")
 	}
-	gone := picture()
+	gone := exampleSnapshot()
 	gone.States = gone.States[1:]
 	board.s, board.age = gone, 0
 	if n := count("dewgap_suction_dew_celsius"); n != 1 {
@@ -182,19 +182,19 @@ func TestTrap25NoLastValue(t *testing.T) {
 
 // countingBoard counts how often it is looked at.
 type countingBoard struct {
-	shown
+	fixedBoard
 	looks int
 }
 
 func (b *countingBoard) Current() (*snapshot.Snapshot, time.Duration) {
 	b.looks++
-	return b.shown.Current()
+	return b.fixedBoard.Current()
 }
 
 // Trap 26: a scrape looks once at the newest snapshot and does nothing else:
 // the collector has nothing that could poll, and ten scrapes change no value.
 func TestTrap26ScrapingPollsNothing(t *testing.T) {
-	b := &countingBoard{shown: shown{picture(), 0}}
+	b := &countingBoard{fixedBoard: fixedBoard{exampleSnapshot(), 0}}
 	registry := prometheus.NewPedanticRegistry()
 	registry.MustRegister(NewCollector(b, Build{}))
 	b.looks = 0
@@ -216,13 +216,13 @@ func TestTrap26ScrapingPollsNothing(t *testing.T) {
 // Trap 27: names from the field. The expected escapes are the row "walk-in "A"\B"
 // of shared/checks/prometheus.csv.
 func TestTrap27LabelValues(t *testing.T) {
-	s := picture()
+	s := exampleSnapshot()
 	s.States[0].Name, s.States[1].Name = `walk-in "A"\B`, "two\nlines\xff"
 	s.Sources = append(s.Sources, collector.Status{Name: "rack-io"}) // twice the same name
 	for i := range 1000 {
 		s.Sources[0].Errors[fmt.Sprintf("topic-%d %s", i, strings.Repeat("x", 200))] = 1
 	}
-	got := gathered(t, shown{s, 0})
+	got := gathered(t, fixedBoard{s, 0})
 	for _, want := range []string{
 		`dewgap_superheat_kelvin{compressor="walk-in \"A\"\\B",group="mt",site="demo"} 11.2`,
 		`dewgap_suction_dew_celsius{compressor="two\nlines` + "\uFFFD" + `",group="mt",site="demo"} -9.5`,
@@ -249,7 +249,7 @@ func TestTrap28CountersSurviveRestart(t *testing.T) {
 	}
 	site := analyze.Site{Name: "demo", Groups: []analyze.Group{{Name: "mt", Compressors: []analyze.Compressor{{Name: "c1"}}}}}
 	before := alert.NewBook(site)
-	before.Restore(nil, picture().Totals)
+	before.Restore(nil, exampleSnapshot().Totals)
 	if err := ledger.Keep(noon, before.Totals, true); err != nil {
 		t.Fatal(err)
 	}
@@ -259,9 +259,9 @@ func TestTrap28CountersSurviveRestart(t *testing.T) {
 	}
 	after := alert.NewBook(site)
 	after.Restore(nil, totals)
-	s := picture()
+	s := exampleSnapshot()
 	s.Totals = after.Totals()
-	got := gathered(t, shown{s, 0})
+	got := gathered(t, fixedBoard{s, 0})
 	for _, want := range []string{
 		`dewgap_floodback_seconds_total{compressor="c1",group="mt",site="demo"} 170`,
 		`dewgap_floodback_dose_kelvin_seconds_total{compressor="c1",group="mt",site="demo"} 910`,
@@ -275,9 +275,9 @@ func TestTrap28CountersSurviveRestart(t *testing.T) {
 }
 
 func TestFaultsAreMetrics(t *testing.T) {
-	s := picture()
+	s := exampleSnapshot()
 	s.ConfigFault, s.Journal.Fault, s.Journal.Errors = "site.toml:3: …", "no space left on device", 7
-	got := gathered(t, shown{s, 0})
+	got := gathered(t, fixedBoard{s, 0})
 	for _, want := range []string{`dewgap_fault_active{fault="config"} 1`, `dewgap_fault_active{fault="journal"} 1`, `dewgap_fault_active{fault="ledger"} 0`, `dewgap_journal_errors_total 7`} {
 		if !strings.Contains(got, want+"\n") {
 			t.Errorf("no line %s", want)
@@ -287,7 +287,7 @@ func TestFaultsAreMetrics(t *testing.T) {
 
 // The whole registry, with the runtime's metrics, before the reference tool.
 func TestReferenceToolAcceptsTheScrape(t *testing.T) {
-	registry := NewRegistry(shown{picture(), 0}, Build{"1.0", "go1.26"})
+	registry := NewRegistry(fixedBoard{exampleSnapshot(), 0}, Build{"1.0", "go1.26"})
 	if problems, err := testutil.GatherAndLint(registry); err != nil || len(problems) > 0 {
 		t.Errorf("linter: %v %v", problems, err)
 	}
@@ -304,7 +304,7 @@ func TestReferenceToolAcceptsTheScrape(t *testing.T) {
 }
 
 func BenchmarkScrape(b *testing.B) {
-	registry := NewRegistry(shown{picture(), 0}, Build{})
+	registry := NewRegistry(fixedBoard{exampleSnapshot(), 0}, Build{})
 	h := Handler(registry, slog.New(slog.DiscardHandler))
 	b.ReportAllocs()
 	for b.Loop() {

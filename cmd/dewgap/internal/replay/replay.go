@@ -1,9 +1,9 @@
-// Package replay lets a recording pass before the live page at a chosen speed:
-// pause, step, on to the next event, from the beginning again. Rows take the
-// one path of live and replay; only their pace is the player's.
+// Package replay plays a recording on the live page at a chosen speed: pause,
+// step, on to the next event, from the beginning again. Rows go through the same
+// pipeline as live ones; only their pace differs.
 //
-// It may import watch, snapshot, alert and analyze. Real time is its own
-// business: analysis hears the recording's time alone.
+// It may import pipeline, snapshot, alert and analyze. Real time sets the pace
+// only: the analysis receives the recording's time.
 package replay
 
 import (
@@ -21,13 +21,13 @@ import (
 	"dewgap/cmd/dewgap/internal/snapshot"
 )
 
-// Tape gives the rows of a recording; io.EOF after the last.
+// Recording yields the rows of a recording, and io.EOF after the last.
 type Recording interface {
 	Next(ctx context.Context, row *reading.Row) error
 	Close() error
 }
 
-// Setting is what a player plays.
+// Setting describes the recording that a player plays.
 type Setting struct {
 	Site     analyze.Site
 	Open     func() (Recording, error) // from the beginning
@@ -45,13 +45,13 @@ const (
 )
 
 const (
-	// longestWait is the longest real time that a hole in the recording takes.
+	// longestWait is the longest real time that a gap in the recording takes.
 	longestWait = 3 * time.Second
-	// shownEvery bounds how often the page's picture is renewed, and idleEvery
-	// keeps a paused one from looking old.
+	// publishEvery bounds how often a snapshot is published; idleEvery keeps the
+	// snapshot of a paused replay from looking old.
 	publishEvery = 100 * time.Millisecond
 	idleEvery    = 5 * time.Second
-	// searchShown is how often a search for the next event shows where it is.
+	// searchPublishEvery is how often a search for the next event shows where it is.
 	searchPublishEvery = 500 * time.Millisecond
 )
 
@@ -71,10 +71,10 @@ type Player struct {
 	result      analyze.Result
 	status      snapshot.Replay
 	anchor      time.Time // real time at which anchored was due
-	from        time.Time
+	anchorRow   time.Time
 	publishedAt time.Time
 	recent      []alert.Event
-	pending     bool // row holds one to be played
+	hasRow      bool // row has been read and not yet played
 }
 
 type command struct {
@@ -88,9 +88,9 @@ func New(s Setting) *Player {
 	return &Player{Setting: s, commands: make(chan command), now: time.Now, history: alert.NewHistory(0)}
 }
 
-// Do asks for something: "play", "pause", "step" (one row), "next_event",
+// Do executes one request: "play", "pause", "step" (one row), "next_event",
 // "start_over", or "speed" with the times of real speed. It returns when it is
-// done, or with an error that says what there is.
+// done, or with an error that lists the possible requests.
 func (p *Player) Do(ctx context.Context, do string, speed float64) error {
 	switch do {
 	case "play", "pause", "step", "next_event", "start_over":
@@ -99,7 +99,7 @@ func (p *Player) Do(ctx context.Context, do string, speed float64) error {
 			return fmt.Errorf("speed %g: choose between %g and %d", speed, Slowest, Fastest)
 		}
 	default:
-		return fmt.Errorf("%q is nothing that a replay does; there are play, pause, step, next_event, start_over and speed", do)
+		return fmt.Errorf("%q is unknown to a replay; there are play, pause, step, next_event, start_over and speed", do)
 	}
 	c := command{do, speed, make(chan error, 1)}
 	select {
@@ -132,7 +132,7 @@ func (p *Player) Events(since time.Time, onlyOpen bool) []alert.Event {
 	return open
 }
 
-// Run plays until ctx ends. At the end of the recording it stands still.
+// Run plays until ctx ends. At the end of the recording it stops and keeps the last row.
 func (p *Player) Run(ctx context.Context) error {
 	defer func() {
 		if p.recording != nil {
@@ -163,14 +163,14 @@ func (p *Player) Run(ctx context.Context) error {
 	}
 }
 
-// answer does what was asked for and shows it before it says so.
+// handle executes a command and publishes the result before Do returns.
 func (p *Player) handle(ctx context.Context, c command) {
 	err := p.execute(ctx, c)
 	p.publish()
 	c.done <- err
 }
 
-// begin opens the recording and plays its first row.
+// restart opens the recording and plays its first row.
 func (p *Player) restart(ctx context.Context) error {
 	if p.recording != nil {
 		last := p.recording
@@ -179,11 +179,11 @@ func (p *Player) restart(ctx context.Context) error {
 			return err
 		}
 	}
-	tape, err := p.Open()
+	recording, err := p.Open()
 	if err != nil {
 		return err
 	}
-	p.recording = tape
+	p.recording = recording
 	if p.pipeline, err = pipeline.New(p.Site); err != nil {
 		return err
 	}
@@ -195,7 +195,7 @@ func (p *Player) restart(ctx context.Context) error {
 		speed = p.status.Speed
 	}
 	p.status = snapshot.Replay{Recording: p.Name, From: p.From, To: p.To, Speed: speed}
-	p.recent, p.pending = nil, false
+	p.recent, p.hasRow = nil, false
 	if _, err := p.step(ctx); err != nil {
 		return err
 	}
@@ -204,10 +204,11 @@ func (p *Player) restart(ctx context.Context) error {
 	return nil
 }
 
-// settle makes now the moment of the row played last, for the pace to come.
-func (p *Player) resetPace() { p.anchor, p.from = p.now(), p.result.Time }
+// resetPace makes now the real time of the last played row; the pace counts from
+// there.
+func (p *Player) resetPace() { p.anchor, p.anchorRow = p.now(), p.result.Time }
 
-// wait is the real time until something is to be done.
+// wait returns the real time until the next row or snapshot is due.
 func (p *Player) wait() time.Duration {
 	if p.status.Paused || p.status.Ended {
 		return idleEvery
@@ -217,17 +218,17 @@ func (p *Player) wait() time.Duration {
 
 // due is the real time at which the next row is due; now when it is not read yet.
 func (p *Player) due() time.Time {
-	if !p.pending {
+	if !p.hasRow {
 		return p.now()
 	}
-	return p.anchor.Add(time.Duration(float64(p.row.Time.Sub(p.from)) / p.status.Speed))
+	return p.anchor.Add(time.Duration(float64(p.row.Time.Sub(p.anchorRow)) / p.status.Speed))
 }
 
 // playDue plays the rows that are due, as many as a moment allows.
 func (p *Player) playDue(ctx context.Context) error {
 	if p.due().Sub(p.now()) > longestWait {
-		// A hole: go on from its end.
-		p.anchor, p.from = p.now(), p.row.Time
+		// After a gap, play on from its end.
+		p.anchor, p.anchorRow = p.now(), p.row.Time
 	}
 	began := p.now()
 	for !p.status.Ended && !p.due().After(p.now()) {
@@ -245,9 +246,9 @@ func (p *Player) playDue(ctx context.Context) error {
 	return nil
 }
 
-// step plays one row and reads the next. It tells whether an event opened.
+// step plays one row and reads the next. It reports whether an event opened.
 func (p *Player) step(ctx context.Context) (opened bool, err error) {
-	if !p.pending {
+	if !p.hasRow {
 		if err := p.read(ctx); err != nil || p.status.Ended {
 			return false, err
 		}
@@ -277,7 +278,7 @@ func (p *Player) step(ctx context.Context) (opened bool, err error) {
 
 func (p *Player) read(ctx context.Context) error {
 	err := p.recording.Next(ctx, &p.row)
-	p.pending = err == nil
+	p.hasRow = err == nil
 	if errors.Is(err, io.EOF) {
 		p.status.Ended = true
 		return nil
@@ -285,7 +286,7 @@ func (p *Player) read(ctx context.Context) error {
 	return err
 }
 
-// obey does what was asked for.
+// execute executes a command.
 func (p *Player) execute(ctx context.Context, c command) error {
 	switch c.do {
 	case "pause":
@@ -310,15 +311,15 @@ func (p *Player) execute(ctx context.Context, c command) error {
 	return nil
 }
 
-// search plays on, as fast as the machine allows, until an event opens, and
-// stands still there.
+// playToNextEvent plays as fast as the machine allows until an event opens, and
+// pauses there.
 func (p *Player) playToNextEvent(ctx context.Context) error {
 	p.status.Paused = true
 	for !p.status.Ended {
 		select {
 		case <-ctx.Done():
 			return ctx.Err()
-		case c := <-p.commands: // whoever asks for something else has waited enough
+		case c := <-p.commands: // another command ends the search
 			p.handle(ctx, c)
 			return nil
 		default:
@@ -334,7 +335,7 @@ func (p *Player) playToNextEvent(ctx context.Context) error {
 	return nil
 }
 
-// show publishes where the replay is.
+// publish publishes where the replay is.
 func (p *Player) publish() {
 	p.publishedAt = p.now()
 	s := snapshot.Of(p.Site, p.pipeline, p.result)

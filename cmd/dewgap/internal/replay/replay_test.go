@@ -28,13 +28,13 @@ refrigerant = "R513A"
 
 var begin = time.Date(2026, 5, 4, 3, 0, 0, 0, time.UTC)
 
-// film is a recording of so many seconds: dry, and wet from wetFrom on; a hole
+// fakeRecording is a recording of so many seconds: dry, and wet from wetFrom on; a hole
 // of an hour lies after row holeAt.
-type film struct {
+type fakeRecording struct {
 	rows, wetFrom, holeAt, played int
 }
 
-func (f *film) Next(_ context.Context, row *reading.Row) error {
+func (f *fakeRecording) Next(_ context.Context, row *reading.Row) error {
 	if f.played == f.rows {
 		return io.EOF
 	}
@@ -55,10 +55,10 @@ func (f *film) Next(_ context.Context, row *reading.Row) error {
 	return nil
 }
 
-func (f *film) Close() error { return nil }
+func (f *fakeRecording) Close() error { return nil }
 
 // playing runs a player of a film in fake time and hands it to the test.
-func playing(t *testing.T, f film, speed float64, do func(t *testing.T, p *Player, now func() *snapshot.Replay)) {
+func playing(t *testing.T, f fakeRecording, speed float64, do func(t *testing.T, p *Player, now func() *snapshot.Replay)) {
 	synctest.Test(t, func(t *testing.T) {
 		cfg, err := config.Parse("site.toml", []byte(site))
 		if err != nil {
@@ -99,7 +99,7 @@ func ask(t *testing.T, p *Player, do string, speed float64) {
 }
 
 func TestPace(t *testing.T) {
-	playing(t, film{rows: 1000}, 10, func(t *testing.T, p *Player, now func() *snapshot.Replay) {
+	playing(t, fakeRecording{rows: 1000}, 10, func(t *testing.T, p *Player, now func() *snapshot.Replay) {
 		let(10 * time.Second)
 		if r := now(); r.Rows < 99 || r.Rows > 102 || r.Paused || r.Ended {
 			t.Errorf("after 10 s at ten times real speed: %+v", r)
@@ -135,7 +135,7 @@ func TestPace(t *testing.T) {
 }
 
 func TestNextEvent(t *testing.T) {
-	playing(t, film{rows: 4000, wetFrom: 2000}, 1, func(t *testing.T, p *Player, now func() *snapshot.Replay) {
+	playing(t, fakeRecording{rows: 4000, wetFrom: 2000}, 1, func(t *testing.T, p *Player, now func() *snapshot.Replay) {
 		ask(t, p, "next_event", 0)
 		r := now()
 		// Wetter from 2000 s on, below the floor within two minutes, and a hold
@@ -164,7 +164,7 @@ func TestNextEvent(t *testing.T) {
 
 // An hour without rows is not waited for.
 func TestHoleIsPassed(t *testing.T) {
-	playing(t, film{rows: 100, holeAt: 10}, 1, func(t *testing.T, _ *Player, now func() *snapshot.Replay) {
+	playing(t, fakeRecording{rows: 100, holeAt: 10}, 1, func(t *testing.T, _ *Player, now func() *snapshot.Replay) {
 		let(30 * time.Second)
 		if r := now(); r.Rows < 25 {
 			t.Errorf("%+v", r)
@@ -173,7 +173,7 @@ func TestHoleIsPassed(t *testing.T) {
 }
 
 func TestWrongAsks(t *testing.T) {
-	playing(t, film{rows: 10}, 1, func(t *testing.T, p *Player, _ func() *snapshot.Replay) {
+	playing(t, fakeRecording{rows: 10}, 1, func(t *testing.T, p *Player, _ func() *snapshot.Replay) {
 		for _, c := range []struct {
 			do    string
 			speed float64

@@ -1,8 +1,8 @@
-// Package snapshot holds what the daemon shows: one immutable picture of a site
+// Package snapshot holds what the daemon shows: one immutable state of a site
 // for each row, published by the main loop and read by metrics, page and API.
 //
 // It may import pipeline, analyze, alert and collector for their types. It must never
-// read a device, a file or the journal: nothing is polled because somebody looks.
+// read a device, a file or the journal: a request never causes a poll.
 package snapshot
 
 import (
@@ -35,8 +35,8 @@ type Snapshot struct {
 	Points     []reading.Point
 	States     []analyze.State
 	Inputs     []analyze.Input // same index as Points
-	// Budgets tell where the uncertainty of each superheat comes from; same
-	// index as States, or empty. One without parts is not known.
+	// Budgets list the sources of the uncertainty of each superheat; same
+	// index as States, or empty. A budget without parts is unknown.
 	Budgets []superheat.Budget
 	Notices []trend.Notice // slow trends that reach their limit within a week
 	Open    []alert.Event  // in order of opening, figures so far
@@ -51,11 +51,11 @@ type Snapshot struct {
 	// ConfigFault is why the last reload changed nothing; empty when it did not fail.
 	ConfigFault string
 	LateRows    uint64  // row ticks that were skipped because the one before took too long
-	Faults      []Fault // whatever else the daemon has to say of itself
+	Faults      []Fault // further faults of the daemon
 	Replay      *Replay // nil unless a recording is played
 }
 
-// Replay is where a recording that is played stands.
+// Replay is the position in a recording that is played.
 type Replay struct {
 	Recording string    `json:"recording"`
 	From      time.Time `json:"from"`
@@ -73,8 +73,8 @@ type Fault struct {
 	Text string `json:"text"`
 }
 
-// Of copies what r and the pipeline that gave it know of site, so that the
-// pipeline may go on.
+// Of copies the state of site from r and the pipeline that returned it, so that
+// the pipeline may step on.
 func Of(site analyze.Site, p *pipeline.Pipeline, r analyze.Result) *Snapshot {
 	refrigerants := make(map[string]string, len(site.Groups))
 	for _, g := range site.Groups {
@@ -123,7 +123,7 @@ func (s *Snapshot) AllFaults() []Fault {
 	return faults
 }
 
-// Ready says whether every source has delivered once, and which have not.
+// Ready reports whether every source has delivered once, and which have not.
 func (s *Snapshot) Ready() (bool, []string) {
 	var waiting []string
 	for _, src := range s.Sources {
@@ -135,7 +135,7 @@ func (s *Snapshot) Ready() (bool, []string) {
 }
 
 const (
-	// ShownFor is how long a snapshot may be shown as the present state. A main
+	// MaxAge is how long a snapshot may be shown as the present state. A main
 	// loop that hangs must not look like a healthy plant.
 	MaxAge = 30 * time.Second
 	// BucketLength and Buckets bound what the page plots: an hour of data.
@@ -143,7 +143,7 @@ const (
 	Buckets      = 360
 )
 
-// Board hands the newest snapshot from the main loop to whoever looks.
+// Board passes the newest snapshot from the main loop to its readers.
 type Board struct {
 	now     func() time.Time
 	current atomic.Pointer[published]
@@ -157,7 +157,7 @@ type published struct {
 	at time.Time
 }
 
-// NewBoard returns an empty board; now tells real time, whatever clock the
+// NewBoard returns an empty board; now returns real time, whatever clock the
 // plant runs by.
 func NewBoard(now func() time.Time) *Board { return &Board{now: now} }
 
@@ -167,7 +167,7 @@ func (b *Board) Publish(s *Snapshot) {
 	b.AddToTraces(s.Time, s.States)
 }
 
-// Pass takes states into the plots that nobody is to be shown one by one.
+// AddToTraces adds states to the plots without publishing them.
 func (b *Board) AddToTraces(at time.Time, states []analyze.State) {
 	b.mu.Lock()
 	defer b.mu.Unlock()

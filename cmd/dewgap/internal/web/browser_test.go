@@ -69,7 +69,7 @@ func does(t *testing.T, ctx context.Context, actions ...chromedp.Action[chromedp
 
 func pageOf(t *testing.T, s *snapshot.Snapshot, replay Replay) *httptest.Server {
 	t.Helper()
-	server := httptest.NewServer(New(Parts{Board: boardOf(s), Events: shelf{}, Metrics: http.NotFoundHandler(), Version: "test", Log: quiet(), Replay: replay}).Handler())
+	server := httptest.NewServer(New(Parts{Board: boardOf(s), Events: fixedEvents{}, Metrics: http.NotFoundHandler(), Version: "test", Log: quiet(), Replay: replay}).Handler())
 	t.Cleanup(server.Close)
 	return server
 }

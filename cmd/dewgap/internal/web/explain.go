@@ -10,7 +10,8 @@ import (
 	"dewgap/cmd/dewgap/internal/explain"
 )
 
-// renderer puts evidence into the site's words, as far as the site is known.
+// renderer returns a renderer of evidence in the site's units, or in SI before
+// the first snapshot.
 func (s *Server) renderer() evidence.Renderer {
 	if shown, _ := s.parts.Board.Current(); shown != nil {
 		return shown.Renderer()
@@ -18,8 +19,8 @@ func (s *Server) renderer() evidence.Renderer {
 	return evidence.Renderer{Atmosphere: units.StandardAtmosphere}
 }
 
-// explain answers with the story of one event: JSON, or text for people.
-// Units are the site's unless ?units= says otherwise.
+// explain answers with the explanation of one event: JSON, or text for people.
+// Units are the site's, or those of ?units=.
 func (s *Server) explain(w http.ResponseWriter, r *http.Request) {
 	query := r.URL.Query()
 	render := s.renderer()

@@ -18,7 +18,7 @@ func TestExplain(t *testing.T) {
 			ev = e
 		}
 	}
-	h := handlerOf(boardOf(s), shelf{ev})
+	h := handlerOf(boardOf(s), fixedEvents{ev})
 	path := "/api/v1/events/" + url.PathEscape(ev.ID) + "/explain"
 	code, body, _ := get(t, h, path)
 	var told explain.Story

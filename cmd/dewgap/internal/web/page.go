@@ -43,7 +43,7 @@ func asJSON(v any) string {
 	return string(text)
 }
 
-// The page is one file: style and script stand in it, and the policy allows
+// The page is one file: it holds style and script, and the policy allows
 // these two by their hash and nothing else.
 var (
 	wholePage  = strings.NewReplacer("/*STYLE*/", pageCSS, "/*SCRIPT*/", script).Replace(pageHTML)
@@ -59,5 +59,5 @@ func hashOf(text string) string {
 func (s *Server) page(w http.ResponseWriter, _ *http.Request) {
 	w.Header().Set("Content-Type", "text/html; charset=utf-8")
 	w.Header().Set("Content-Security-Policy", pagePolicy)
-	_, _ = w.Write([]byte(wholePage)) // a reader that left is no fault of ours
+	_, _ = w.Write([]byte(wholePage)) // the reader may have closed the connection
 }

@@ -10,7 +10,7 @@ import (
 	"net/netip"
 )
 
-// Replay is the recording that is played; see package player for what it does.
+// Replay is the recording that is played; see package replay.
 type Replay interface {
 	Do(ctx context.Context, do string, speed float64) error
 }
@@ -18,7 +18,7 @@ type Replay interface {
 // controls answers POST /api/v1/replay with {"do":"pause"} and the like. They
 // act on the replay alone. Another web page that is open in the same browser
 // must not drive it: the request has to come from this page (or from no page
-// at all, such as a command line), say JSON, and name this server by address,
+// at all, such as a command line), be JSON, and name this server by address,
 // so that no foreign name can be made to point here.
 func (s *Server) controls() http.Handler {
 	return http.NewCrossOriginProtection().Handler(http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) {
@@ -48,7 +48,7 @@ func (s *Server) controls() http.Handler {
 	}))
 }
 
-// namedByAddress tells whether a Host header is an IP address or localhost.
+// namedByAddress reports whether a Host header is an IP address or localhost.
 func namedByAddress(host string) bool {
 	name, _, err := net.SplitHostPort(host)
 	if err != nil {

@@ -67,7 +67,7 @@ func TestReplayControls(t *testing.T) {
 	} {
 		t.Run(c.name, func(t *testing.T) {
 			d := &driven{}
-			h := New(Parts{Board: boardOf(played), Events: shelf{}, Metrics: http.NotFoundHandler(), Log: quiet(), Replay: d}).Handler()
+			h := New(Parts{Board: boardOf(played), Events: fixedEvents{}, Metrics: http.NotFoundHandler(), Log: quiet(), Replay: d}).Handler()
 			r := httptest.NewRequest(http.MethodPost, "/api/v1/replay", strings.NewReader(c.body))
 			r.Host = "127.0.0.1:9480"
 			r.Header.Set("Content-Type", "application/json")
@@ -84,7 +84,7 @@ func TestReplayControls(t *testing.T) {
 	}
 	// A live page has no such thing.
 	w := httptest.NewRecorder()
-	handlerOf(boardOf(snaptest.EveryState()), shelf{}).ServeHTTP(w, httptest.NewRequest(http.MethodPost, "/api/v1/replay", strings.NewReader(`{"do":"play"}`)))
+	handlerOf(boardOf(snaptest.EveryState()), fixedEvents{}).ServeHTTP(w, httptest.NewRequest(http.MethodPost, "/api/v1/replay", strings.NewReader(`{"do":"play"}`)))
 	if w.Code != http.StatusNotFound {
 		t.Errorf("live: %d", w.Code)
 	}

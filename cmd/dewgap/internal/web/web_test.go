@@ -28,10 +28,10 @@ func TestMain(m *testing.M) { goleak.VerifyTestMain(m) }
 
 var noon = snaptest.Noon
 
-// shelf is the events a test shows.
-type shelf []alert.Event
+// fixedEvents is the events a test shows.
+type fixedEvents []alert.Event
 
-func (s shelf) Events(since time.Time, onlyOpen bool) []alert.Event {
+func (s fixedEvents) Events(since time.Time, onlyOpen bool) []alert.Event {
 	var out []alert.Event
 	for _, ev := range s {
 		if !ev.Opened.Before(since) && (!onlyOpen || ev.Closed == nil) {
@@ -69,7 +69,7 @@ func TestPaths(t *testing.T) {
 	s := snaptest.EveryState()
 	waiting := snaptest.EveryState()
 	waiting.Sources[1].Delivered = false
-	events := shelf{s.Recent[0], s.Open[0], s.Open[1]}
+	events := fixedEvents{s.Recent[0], s.Open[0], s.Open[1]}
 	for _, tc := range []struct {
 		name, path string
 		board      *snapshot.Board
@@ -112,7 +112,7 @@ func TestPaths(t *testing.T) {
 
 // Only reading: no method that changes anything is answered.
 func TestReadsOnly(t *testing.T) {
-	h := handlerOf(boardOf(snaptest.EveryState()), shelf{})
+	h := handlerOf(boardOf(snaptest.EveryState()), fixedEvents{})
 	for _, path := range []string{"/", "/api/v1/state", "/api/v1/events", "/healthz"} {
 		for _, method := range []string{"POST", "PUT", "PATCH", "DELETE"} {
 			w := httptest.NewRecorder()
@@ -126,7 +126,7 @@ func TestReadsOnly(t *testing.T) {
 
 func stateAt(t *testing.T, b *snapshot.Board) siteState {
 	t.Helper()
-	_, body, _ := get(t, handlerOf(b, shelf{}), "/api/v1/state")
+	_, body, _ := get(t, handlerOf(b, fixedEvents{}), "/api/v1/state")
 	var s siteState
 	if err := json.Unmarshal([]byte(body), &s); err != nil {
 		t.Fatal(err)
@@ -169,7 +169,7 @@ func TestOldSnapshotIsNotThePresent(t *testing.T) {
 	if s.Inputs[0].Value != nil || s.Sources[0].Up {
 		t.Error("an old value or source is shown as present")
 	}
-	if code, _, _ := get(t, handlerOf(b, shelf{}), "/readyz"); code != 503 {
+	if code, _, _ := get(t, handlerOf(b, fixedEvents{}), "/readyz"); code != 503 {
 		t.Errorf("readyz %d", code)
 	}
 }
@@ -178,7 +178,7 @@ func TestOldSnapshotIsNotThePresent(t *testing.T) {
 func TestTrap27NamesAreNeverMarkup(t *testing.T) {
 	s := snaptest.EveryState()
 	s.Site, s.States[0].Name, s.States[0].Reason = nasty, nasty, &evidence.Item{Code: evidence.Sentence, Text: nasty}
-	h := handlerOf(boardOf(s), shelf{})
+	h := handlerOf(boardOf(s), fixedEvents{})
 	_, page, header := get(t, h, "/")
 	if strings.Contains(page, "onerror") {
 		t.Error("a name stands in the page's markup")
@@ -258,7 +258,7 @@ func TestServerClosesWithItsContext(t *testing.T) {
 	ctx, cancel := context.WithCancel(context.Background())
 	done := make(chan error, 1)
 	go func() {
-		done <- New(Parts{Board: boardOf(snaptest.EveryState()), Events: shelf{}, Metrics: http.NotFoundHandler(), Log: quiet()}).Run(ctx, l)
+		done <- New(Parts{Board: boardOf(snaptest.EveryState()), Events: fixedEvents{}, Metrics: http.NotFoundHandler(), Log: quiet()}).Run(ctx, l)
 	}()
 	client := &http.Client{Transport: &http.Transport{}}
 	defer client.CloseIdleConnections()
