@@ -135,8 +135,8 @@ func (c *RealClock) Jumps() []Jump {
 func (c *RealClock) Until(ctx context.Context, t time.Time) error {
 	_, before := c.read()
 	return wait(ctx, func() (time.Duration, error) {
-		now, anew := c.read()
-		if anew != before {
+		now, restarts := c.read()
+		if restarts != before {
 			return 0, ErrSetBack
 		}
 		return min(t.Sub(now), maxWait), nil

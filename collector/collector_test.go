@@ -167,8 +167,8 @@ func TestTrap29WallClockSetBackALittle(t *testing.T) {
 }
 
 // TestTrap29WallClockRanYearsAhead: a gateway without battery boots in the
-// future; when the clock is put right, no time stays wrong, and whoever waits
-// for an instant of the wrong future is told.
+// future; when the clock is put right, no time stays wrong, and waiting
+// for an instant of the wrong future ends with an error.
 func TestTrap29WallClockRanYearsAhead(t *testing.T) {
 	for _, by := range []time.Duration{maxAhead + time.Millisecond, time.Hour, 10 * 365 * 24 * time.Hour} {
 		f := &fakeClocks{wall: noon.Add(by)}

@@ -105,7 +105,7 @@ suction_pressure = { modbus = "rack-io", unit_id = 1, input = 100, type = "int16
 		}
 	}
 	if !strings.Contains(errs, "discharge_temperature.order: is missing") {
-		t.Error("the missing order is not told")
+		t.Error("the missing order is not reported")
 	}
 	if strings.Contains(out+errs, "s3cret") {
 		t.Error("the password is shown")

@@ -10,7 +10,7 @@ import (
 	"testing"
 )
 
-// The command plays on a page that can be driven, and ends when told to.
+// The command plays on a page that can be driven, and ends with its context.
 func TestPlay(t *testing.T) {
 	dir := t.TempDir()
 	site, day := filepath.Join(dir, "site.toml"), filepath.Join(dir, "day.csv")

@@ -79,7 +79,7 @@ func TestRecord(t *testing.T) {
 	}
 }
 
-// Ctrl-C in a terminal: the picture has been drawn and redrawn, and the
+// Ctrl-C in a terminal: the table has been drawn and redrawn, and the
 // recording is whole.
 func TestRecordEndsWholeInATerminal(t *testing.T) {
 	site, clock := served(t, 60)
@@ -93,8 +93,8 @@ func TestRecordEndsWholeInATerminal(t *testing.T) {
 	out := filepath.Join(t.TempDir(), "cut.csv.gz")
 	ended := make(chan error, 1)
 	go func() {
-		verb := recordCmd{Config: site, Out: out, For: 24 * time.Hour, clock: clock}
-		err := verb.Run(ctx, console{Err: tty})
+		cmd := recordCmd{Config: site, Out: out, For: 24 * time.Hour, clock: clock}
+		err := cmd.Run(ctx, console{Err: tty})
 		tty.Close()
 		ended <- err
 	}()
@@ -103,7 +103,7 @@ func TestRecordEndsWholeInATerminal(t *testing.T) {
 	for {
 		n, err := screen.Read(chunk)
 		seen.Write(chunk[:n])
-		if strings.Contains(seen.String(), "\x1b[J") { // a second picture in the place of the first
+		if strings.Contains(seen.String(), "\x1b[J") { // a second table in the place of the first
 			interrupt()
 		}
 		if err != nil {

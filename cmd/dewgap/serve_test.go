@@ -23,7 +23,7 @@ func TestServedPlantIsReadEachWay(t *testing.T) {
 			}})
 			for _, name := range []string{"modbus", "rtu", "mqtt", "control"} {
 				if addresses[name] == "" {
-					t.Errorf("not told where %s is", name)
+					t.Errorf("no address of %s", name)
 				}
 			}
 			site := filepath.Join(dir, "site.toml")
@@ -92,16 +92,16 @@ func TestServeRefuses(t *testing.T) {
 	}
 }
 
-// The help tells every order of the control and every way to read the format.
+// The help lists every endpoint of the control and every way to read the format.
 func TestSimulateHelpTellsTheControl(t *testing.T) {
 	_, out, _ := called(t, "simulate", "--help")
 	for _, want := range []string{"/plant", "/kinds", "/faults", "/defrosts", "/sensors", "--format", "--list", "--via", "127.0.0.1:5080"} {
 		if !strings.Contains(out, want) {
-			t.Errorf("simulate --help does not tell %s", want)
+			t.Errorf("simulate --help does not list %s", want)
 		}
 	}
 	if _, format, _ := called(t, "simulate", "--format"); !strings.Contains(format, "store_humidity") {
-		t.Error("--format does not tell store_humidity")
+		t.Error("--format does not list store_humidity")
 	}
 	code, shown, _ := called(t, "simulate", "--show", "freezer-room")
 	file := filepath.Join(t.TempDir(), "own.toml")

@@ -20,7 +20,7 @@ import (
 )
 
 // The device of the benchmarks is a process of its own, so that its cost is
-// not counted: this test binary, told by the environment to serve.
+// not counted: this test binary, which serves when the environment asks for it.
 func TestBenchDevice(t *testing.T) {
 	if os.Getenv("DEWGAP_BENCH_DEVICE") == "" {
 		t.Skip("the benchmarks' own server")

@@ -148,7 +148,7 @@ func newRig(t *testing.T, s Settings) *rig {
 	if s.Address == "" {
 		s.Address = "device.invalid:502"
 	}
-	echo := s.Name == "echo" // a two-wire adapter that hears itself
+	echo := s.Name == "echo" // a two-wire adapter that echoes what is sent
 	s.Name = "rack-io"
 	r := &rig{t: t, sink: &sink{}, plant: &plant{}, settings: s}
 	r.server = &devices.ModbusDevice{Registers: r.plant, RTU: s.Transport != TCP, Echo: echo}
@@ -255,7 +255,7 @@ func (r *rig) pass(d time.Duration) (good int, faults map[string]int) {
 }
 
 // three are points in three reads (too far apart to join) of one width, so that
-// only care tells their answers apart.
+// only their checks keep the replies apart.
 func three() []Point {
 	return numbered(hundredths(1, Holding, 100), hundredths(1, Holding, 200), hundredths(1, Holding, 300))
 }

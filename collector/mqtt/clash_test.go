@@ -62,11 +62,11 @@ func TestTrap20TwoClientsOfOneID(t *testing.T) {
 		_, ours, stop := broker.run(t, nil)
 		_, theirs, stopOther := broker.run(t, nil)
 		for i, out := range []*readings{ours, theirs} {
-			told := counted(out.pass(10*time.Minute), func(r reading.Reading) bool {
+			clashes := counted(out.pass(10*time.Minute), func(r reading.Reading) bool {
 				return r.Quality == reading.Missing && strings.Contains(r.Reason, `another client probably uses the client id "dewgap-b"`)
 			})
-			if told == 0 {
-				t.Errorf("client %d was not told of the fight", i+1)
+			if clashes == 0 {
+				t.Errorf("client %d got no clash reading", i+1)
 			}
 		}
 		stop()

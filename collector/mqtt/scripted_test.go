@@ -16,7 +16,7 @@ import (
 )
 
 // scripted is a broker at the other end of a pipe, in the fake time of
-// synctest: it does to each connection what a test tells it to.
+// synctest: it handles each connection by the script of the test.
 type scripted struct {
 	// play serves one connection; the connection is closed when it returns.
 	play func(connection int, c *peer)

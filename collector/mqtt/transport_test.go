@@ -25,7 +25,7 @@ func brokerOn(t *testing.T, scheme string, secure *tls.Config) (*broker.Server, 
 	if err := b.AddHook(new(everybody), nil); err != nil {
 		t.Fatal(err)
 	}
-	// The websocket listener tells only the address that it was given.
+	// The websocket listener returns only its configured address.
 	free, err := net.Listen("tcp", "127.0.0.1:0")
 	if err != nil {
 		t.Fatal(err)

@@ -83,9 +83,9 @@ func TestTrap30PowerCutLosesSecondsAndADiskThatFailsStopsNothing(t *testing.T) {
 	synctest.Test(t, func(t *testing.T) {
 		dir := filepath.Join(t.TempDir(), "data")
 		var mu sync.Mutex
-		var told []error
-		heard := func() []error { mu.Lock(); defer mu.Unlock(); return slices.Clone(told) }
-		r := NewRecorder(dir, points, 1<<20, func(err error) { mu.Lock(); defer mu.Unlock(); told = append(told, err) })
+		var reported []error
+		reports := func() []error { mu.Lock(); defer mu.Unlock(); return slices.Clone(reported) }
+		r := NewRecorder(dir, points, 1<<20, func(err error) { mu.Lock(); defer mu.Unlock(); reported = append(reported, err) })
 		ctx, cancel := context.WithCancel(t.Context())
 		done := make(chan error)
 		go func() { done <- r.Run(ctx) }()
@@ -110,15 +110,15 @@ func TestTrap30PowerCutLosesSecondsAndADiskThatFailsStopsNothing(t *testing.T) {
 			wait(time.Second)
 		}
 		lost, err := r.Lost()
-		said := heard()
-		if err == nil || lost == 0 || lost > 4 || len(said) != 1 || said[0] == nil {
-			t.Errorf("lost %d with %v; said %v", lost, err, said)
+		got := reports()
+		if err == nil || lost == 0 || lost > 4 || len(got) != 1 || got[0] == nil {
+			t.Errorf("lost %d with %v; got %v", lost, err, got)
 		}
 		os.Remove(dir)
 		wait(retryAfter + flushEvery)
-		said = heard()
-		if _, err := r.Lost(); err != nil || len(said) != 2 || said[1] != nil {
-			t.Errorf("after the mend: %v; said %v", err, said)
+		got = reports()
+		if _, err := r.Lost(); err != nil || len(got) != 2 || got[1] != nil {
+			t.Errorf("after the mend: %v; got %v", err, got)
 		}
 		cancel()
 		if err := errors.Join(<-done, r.Close()); err != nil {

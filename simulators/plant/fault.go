@@ -266,7 +266,7 @@ func sensorFault(s *sensor, kind string, a float64) func(bool) {
 		case "sensor_loose":
 			s.loose = choose(on, factor, 0)
 		case "sensor_offset":
-			s.shift = choose(on, a, 0)
+			s.offsetByFault = choose(on, a, 0)
 		case "sensor_drift":
 			s.drift = choose(on, a, 0)
 		case "sensor_noise":

@@ -42,12 +42,12 @@ type sensor struct {
 	reason string
 
 	// faults
-	frozen, open, silent bool
-	gap, timeout         bool    // of its source
-	loose, shift, drift  float64 // loose adds to contact; drift a day
-	drifted              float64
-	rough                float64 // factor on noise
-	gauge                float64 // Pa not added
+	frozen, open, silent        bool
+	gap, timeout                bool    // of its source
+	loose, offsetByFault, drift float64 // loose adds to contact; drift a day
+	drifted                     float64
+	rough                       float64 // factor on noise
+	gauge                       float64 // Pa not added
 }
 
 // step measures once a second.
@@ -69,7 +69,7 @@ func (s *sensor) step() {
 	}
 	s.felt += (v - s.felt) / (1 + s.lag)
 	s.drifted += s.drift / 86400
-	shown := s.felt + s.offset + s.shift + s.drifted + float64(s.noise*s.rough*s.random.normal()) - s.gauge
+	shown := s.felt + s.offset + s.offsetByFault + s.drifted + float64(s.noise*s.rough*s.random.normal()) - s.gauge
 	if s.spikes > 0 && s.random.uniform() < s.spikes {
 		if s.random.uniform() < 0.5 {
 			shown += s.spike

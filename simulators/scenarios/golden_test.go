@@ -14,7 +14,7 @@ import (
 	"dewgap/simulators/scenarios"
 )
 
-var renew = flag.Bool("renew", false, "write testdata/hashes.txt anew, after a change of the plant's equations")
+var renew = flag.Bool("renew", false, "write testdata/hashes.txt again, after a change of the plant's equations")
 
 // The same scenario and seed give the same bits on every machine; a change of
 // these hashes is a change of every recording, and has to be meant.

@@ -11,7 +11,7 @@ import (
 
 //go:generate go test -run TestFormatIsWritten -update .
 
-var update = flag.Bool("update", false, "write FORMAT.md anew")
+var update = flag.Bool("update", false, "write FORMAT.md again")
 
 func TestFormatIsWritten(t *testing.T) {
 	want := Format()
@@ -68,7 +68,7 @@ func FuzzDecode(f *testing.F) {
 	f.Fuzz(func(t *testing.T, text string) { Decode("x.toml", text) })
 }
 
-// What no plant can be built from is told all at once, each with its place.
+// What no plant can be built from is reported all at once, each with its place.
 func TestImpossiblePlantsSayWhatIsWrong(t *testing.T) {
 	d, err := Decode("x.toml", `
 warm_up_h = 90
@@ -109,7 +109,7 @@ condensing_c = 5
 		"MT.c1: defrost.kind hot_gas needs a second circuit",
 	} {
 		if !strings.Contains(err.Error(), want) {
-			t.Errorf("not told: %s\nin %v", want, err)
+			t.Errorf("not reported: %s\nin %v", want, err)
 		}
 	}
 }

@@ -87,7 +87,7 @@ type harness struct {
 	log    *bytes.Buffer
 	runs   []string
 	stop   func()
-	fails  bool // the end tells of rows that could not be recorded
+	fails  bool // the end reports rows that could not be recorded
 
 	mu   sync.Mutex
 	text string // of the configuration
@@ -103,7 +103,7 @@ func (h *harness) load() (*config.Config, error) {
 	return config.Parse("site.toml", []byte(h.text))
 }
 
-// write changes the file and tells the daemon to read it again.
+// write changes the file and makes the daemon read it again.
 func (h *harness) write(text string, err error) {
 	h.mu.Lock()
 	h.text, h.err = text, err
@@ -192,14 +192,14 @@ func TestTrap33ReloadWithAFaultChangesNothing(t *testing.T) {
 			synctest.Test(t, func(t *testing.T) {
 				b := newHarness(t, good, collector.NewRealClock())
 				b.pass(10 * time.Minute)
-				before, shift := b.open(), b.current
+				before, current := b.open(), b.current
 				if len(before) != 1 || b.metric("dewgap_fault_active config") != "0" {
 					t.Fatalf("%d floodback events, fault %q", len(before), b.metric("dewgap_fault_active config"))
 				}
 				b.write(c.text, c.err)
 				b.pass(time.Minute)
 				snap, _ := b.board.Current()
-				if b.current != shift || len(b.runs) != 1 {
+				if b.current != current || len(b.runs) != 1 {
 					t.Errorf("something changed: %d starts of the source", len(b.runs))
 				}
 				if !strings.Contains(snap.ConfigFault, c.want) || !strings.Contains(b.log.String(), c.want) || b.metric("dewgap_fault_active config") != "1" {
@@ -236,7 +236,7 @@ func TestTrap33ReloadTakesOver(t *testing.T) {
 		b.write(fmt.Sprintf(siteText, dir, 11, c1), nil)
 		b.pass(time.Minute)
 		if b.current.pipeline != line || len(b.runs) != 2 {
-			t.Errorf("the same site: analysis begins anew %v, %d starts of the source", b.current.pipeline != line, len(b.runs))
+			t.Errorf("the same site: analysis starts again %v, %d starts of the source", b.current.pipeline != line, len(b.runs))
 		}
 		if s := seconds(); s < before+50 {
 			t.Errorf("the same site: exposure %v s after %v s", s, before)

@@ -21,8 +21,8 @@ func TestExplain(t *testing.T) {
 	h := handlerOf(boardOf(s), fixedEvents{ev})
 	path := "/api/v1/events/" + url.PathEscape(ev.ID) + "/explain"
 	code, body, _ := get(t, h, path)
-	var told explain.Story
-	if err := json.Unmarshal([]byte(body), &told); code != 200 || err != nil || told.ID != ev.ID || len(told.Course) == 0 {
+	var got explain.Story
+	if err := json.Unmarshal([]byte(body), &got); code != 200 || err != nil || got.ID != ev.ID || len(got.Course) == 0 {
 		t.Errorf("%s: %d %s, %v", path, code, body, err)
 	}
 	if code, body, head := get(t, h, path+"?format=text&units=us"); code != 200 || !strings.HasPrefix(head.Get("Content-Type"), "text/plain") || !strings.Contains(body, "°F") {

@@ -83,7 +83,7 @@ type (
 		Reason    string            `json:"reason,omitempty"`
 		Errors    map[string]uint64 `json:"errors,omitempty"`
 		Resting   []string          `json:"resting,omitempty"`
-		Heard     *time.Time        `json:"heard"` // the last answer or message
+		LastSeen  *time.Time        `json:"heard"` // the last answer or message
 		Requests  uint64            `json:"requests"`
 		Reconnect uint64            `json:"reconnects"`
 		Cycle     float64           `json:"cycle_s"` // how long the bus was busy in its last cycle
@@ -142,7 +142,7 @@ func stateOf(s *snapshot.Snapshot, age time.Duration, version string) siteState 
 		out.Sources = append(out.Sources, sourceState{
 			Source: src.Name, Kind: src.Kind, Address: src.Address, Up: src.Up && current, Delivered: src.Delivered,
 			Since: instant(src.Since), Reason: src.Reason, Errors: src.Errors, Resting: src.Resting,
-			Heard: instant(src.LastSeen), Requests: src.Requests, Reconnect: src.Reconnects, Cycle: src.Cycle.Seconds(), Late: src.LateCycles,
+			LastSeen: instant(src.LastSeen), Requests: src.Requests, Reconnect: src.Reconnects, Cycle: src.Cycle.Seconds(), Late: src.LateCycles,
 		})
 	}
 	return out
