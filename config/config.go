@@ -56,7 +56,7 @@ func Parse(name string, data []byte) (*Config, error) {
 		return nil, Faults{syntaxFault(name, err)}
 	}
 	r := &reader{file: name}
-	root := &table{r: r, values: values, place: places(text)}
+	root := &table{r: r, values: values, position: positions(text)}
 	b := builder{
 		reader: r,
 		config: &Config{File: name},

@@ -85,7 +85,7 @@ func (b *builder) floorAgainstUncertainty(t *table, g *analyze.Group, key string
 			problem, remedy, _ := strings.Cut(problem, "; ")
 			at := t
 			if f, ok := t.values["floor"].(map[string]any); ok {
-				at = &table{r: t.r, name: t.path("floor"), values: f, place: t.place.key("floor")}
+				at = &table{r: t.r, name: t.path("floor"), values: f, position: t.position.key("floor")}
 			} else {
 				key = "floor"
 			}

@@ -21,12 +21,12 @@ type reader struct {
 // table is one table of the file while it is read. Each key asked for counts as
 // known; done reports the others.
 type table struct {
-	r      *reader
-	name   string // as shown in front of its keys: suction_group[mt]
-	values map[string]any
-	place  *place
-	known  []string
-	hints  map[string]string // keys that people expect here, and where they belong
+	r        *reader
+	name     string // as shown in front of its keys: suction_group[mt]
+	values   map[string]any
+	position *position
+	known    []string
+	hints    map[string]string // keys that people expect here, and where they belong
 }
 
 // path returns how a key of the table is shown.
@@ -43,7 +43,7 @@ func (t *table) path(key string) string {
 // at builds a fault that stands at a key, or at the table where the key is
 // missing or empty.
 func (t *table) at(key, problem, remedy string) Fault {
-	p := t.place
+	p := t.position
 	if key != "" {
 		p = p.key(key)
 	}
@@ -225,7 +225,7 @@ func (t *table) inner(key, example string) (*table, bool) {
 	if !ok {
 		return nil, false
 	}
-	return &table{r: t.r, name: t.path(key), values: v, place: t.place.key(key)}, true
+	return &table{r: t.r, name: t.path(key), values: v, position: t.position.key(key)}, true
 }
 
 // inners returns the tables of an array of tables, or of an array of inline
@@ -257,7 +257,7 @@ func (t *table) inners(key, example string) []*table {
 		if name, ok := m["name"].(string); ok && reading.ValidName(name) {
 			label = name
 		}
-		tables = append(tables, &table{r: t.r, name: fmt.Sprintf("%s[%s]", t.path(key), label), values: m, place: t.place.key(key).element(i)})
+		tables = append(tables, &table{r: t.r, name: fmt.Sprintf("%s[%s]", t.path(key), label), values: m, position: t.position.key(key).element(i)})
 	}
 	return tables
 }

@@ -8,7 +8,7 @@ import (
 	"github.com/BurntSushi/toml"
 )
 
-func TestPlacesInEveryShapeOfTOML(t *testing.T) {
+func TestPositionsInEveryShapeOfTOML(t *testing.T) {
 	text := `# a comment with [brackets] and "quotes
 title = "a # in \" text" # one
 dotted . "quoted key" . 'x.y' = 1
@@ -35,13 +35,13 @@ a = 1
 b = 2
 [[group]]
 name = "second"`
-	root := places(text)
+	root := positions(text)
 	lineOf := func(want string) int { return 1 + strings.Count(text[:strings.Index(text, want)], "\n") }
 	group := root.key("group")
 	member := group.element(0).key("member")
 	for _, c := range []struct {
 		what string
-		got  *place
+		got  *position
 		at   string
 	}{
 		{"title", root.key("title"), "title"},
@@ -67,32 +67,32 @@ name = "second"`
 	}
 }
 
-// FuzzPlaces checks the scanner against the library: whatever the library
-// decodes has a place of its own, in the same shape.
-func FuzzPlaces(f *testing.F) {
+// FuzzPositions checks the scanner against the library: whatever the library
+// decodes has a position of its own, in the same shape.
+func FuzzPositions(f *testing.F) {
 	f.Add("a = 1\nb.c = [1, {d = 2}]\n[[e.f]]\ng=''\n[e.h]\n")
 	f.Add("\"q\\u0041\" = \"\"\"x\\\"\"\"\"\n'l' = ''''''\n[x.y]\n[x]\n")
 	f.Add("a = {b = [\n{c = 1}, # x\n], d.e = 2,\n}\r\n")
 	f.Fuzz(func(t *testing.T, text string) {
-		root := places(text) // must end and not panic, valid or not
+		root := positions(text) // must end and not panic, valid or not
 		var values map[string]any
 		if toml.Unmarshal([]byte(text), &values) != nil || strings.HasPrefix(text, "\xff\xfe") || strings.HasPrefix(text, "\xfe\xff") {
 			return
 		}
-		if missing := unplaced(values, root, ""); missing != "" {
-			t.Errorf("no place for %s in %q", missing, text)
+		if missing := unpositioned(values, root, ""); missing != "" {
+			t.Errorf("no position for %s in %q", missing, text)
 		}
 	})
 }
 
-func unplaced(v any, p *place, path string) string {
+func unpositioned(v any, p *position, path string) string {
 	switch v := v.(type) {
 	case map[string]any:
 		for k, inner := range v {
 			if p.keys[k] == nil {
 				return path + "." + k
 			}
-			if missing := unplaced(inner, p.keys[k], path+"."+k); missing != "" {
+			if missing := unpositioned(inner, p.keys[k], path+"."+k); missing != "" {
 				return missing
 			}
 		}
@@ -101,7 +101,7 @@ func unplaced(v any, p *place, path string) string {
 			if i >= len(p.elements) {
 				return fmt.Sprintf("%s[%d]", path, i)
 			}
-			if missing := unplaced(v[i], p.elements[i], path); missing != "" {
+			if missing := unpositioned(v[i], p.elements[i], path); missing != "" {
 				return missing
 			}
 		}
@@ -110,7 +110,7 @@ func unplaced(v any, p *place, path string) string {
 			if i >= len(p.elements) {
 				return fmt.Sprintf("%s[%d]", path, i)
 			}
-			if missing := unplaced(v[i], p.elements[i], path); missing != "" {
+			if missing := unpositioned(v[i], p.elements[i], path); missing != "" {
 				return missing
 			}
 		}

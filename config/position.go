@@ -6,39 +6,39 @@ import (
 	"github.com/BurntSushi/toml"
 )
 
-// place is where a key or an element of an array stands in the text, with the
-// places of what is inside it. The TOML library decodes values but tells no
-// positions inside arrays of tables; places is the other half: it finds
+// position is where a key or an element of an array stands in the text, with the
+// positions of what is inside it. The TOML library decodes values but tells no
+// positions inside arrays of tables; positions is the other half: it finds
 // positions in a text that the library has accepted, and decodes nothing.
-type place struct {
+type position struct {
 	line, offset int
-	keys         map[string]*place // of a table
-	elements     []*place          // of an array
+	keys         map[string]*position // of a table
+	elements     []*position          // of an array
 }
 
-// key returns the place of a key, or p itself where the key is not found.
-func (p *place) key(name string) *place {
+// key returns the position of a key, or p itself where the key is not found.
+func (p *position) key(name string) *position {
 	if inner := p.keys[name]; inner != nil {
 		return inner
 	}
 	return p
 }
 
-// element returns the place of an element of an array, or p itself.
-func (p *place) element(i int) *place {
+// element returns the position of an element of an array, or p itself.
+func (p *position) element(i int) *position {
 	if i < len(p.elements) {
 		return p.elements[i]
 	}
 	return p
 }
 
-// makeKey returns the place of a key, adding it at the scanner's position.
-func (p *place) makeKey(name string, at place) *place {
+// makeKey returns the position of a key, adding it at the scanner's position.
+func (p *position) makeKey(name string, at position) *position {
 	inner := p.keys[name]
 	if inner == nil {
 		inner = &at
 		if p.keys == nil {
-			p.keys = make(map[string]*place)
+			p.keys = make(map[string]*position)
 		}
 		p.keys[name] = inner
 	}
@@ -47,17 +47,17 @@ func (p *place) makeKey(name string, at place) *place {
 
 // table returns the table that a header's or dotted key's part refers to: of
 // an array of tables the last one.
-func (p *place) table() *place {
+func (p *position) table() *position {
 	if n := len(p.elements); n > 0 {
 		return p.elements[n-1]
 	}
 	return p
 }
 
-// places returns the root of the places in a valid TOML text.
-func places(text string) *place {
+// positions returns the root of the positions in a valid TOML text.
+func positions(text string) *position {
 	s := scanner{text: strings.TrimPrefix(text, "\ufeff"), line: 1}
-	root := &place{line: 1}
+	root := &position{line: 1}
 	current := root
 	for s.blank(); !s.end(); s.blank() {
 		if s.text[s.at] == '[' {
@@ -77,9 +77,9 @@ type scanner struct {
 	line int
 }
 
-func (s *scanner) end() bool    { return s.at >= len(s.text) }
-func (s *scanner) here() place  { return place{line: s.line, offset: s.at} }
-func (s *scanner) rest() string { return s.text[s.at:] }
+func (s *scanner) end() bool      { return s.at >= len(s.text) }
+func (s *scanner) here() position { return position{line: s.line, offset: s.at} }
+func (s *scanner) rest() string   { return s.text[s.at:] }
 
 func (s *scanner) step(n int) {
 	n = min(n, len(s.text)-s.at)
@@ -117,7 +117,7 @@ func (s *scanner) accept(c byte) bool {
 }
 
 // header reads [a.b] or [[a.b]] and returns the table that it opens.
-func (s *scanner) header(root *place) *place {
+func (s *scanner) header(root *position) *position {
 	at := s.here()
 	s.step(1)
 	array := s.accept('[')
@@ -132,7 +132,7 @@ func (s *scanner) header(root *place) *place {
 		table = table.makeKey(k, at)
 		switch {
 		case array:
-			table.elements = append(table.elements, &place{line: at.line, offset: at.offset})
+			table.elements = append(table.elements, &position{line: at.line, offset: at.offset})
 			table = table.table()
 		case known: // so far only implied by a sub-table
 			table.line, table.offset = at.line, at.offset
@@ -146,7 +146,7 @@ func (s *scanner) header(root *place) *place {
 }
 
 // pair reads key = value into table.
-func (s *scanner) pair(table *place) {
+func (s *scanner) pair(table *position) {
 	at := s.here()
 	keys := s.dotted()
 	for _, k := range keys {
@@ -194,7 +194,7 @@ func (s *scanner) simpleKey() string {
 }
 
 // value reads a value whose key or element stands at p.
-func (s *scanner) value(p *place) {
+func (s *scanner) value(p *position) {
 	if s.end() {
 		return
 	}
