@@ -3,11 +3,12 @@ package floodback
 import (
 	"time"
 
+	"dewgap/analyze/setting"
 	"dewgap/analyze/units"
 )
 
-// Settings of the detectors for one group. Zero fields take the values of
-// DefaultSettings, where each has its source. What differs between low and
+// Settings of the detectors for one group. Zero fields take the defaults of
+// Rows, where each has its source. What differs between low and
 // medium temperature follows from the quantities themselves: a wet line reads
 // the higher the colder it is (Contact), and a superheat is the less certain
 // (Moment.Uncertainty); so one set of numbers serves both.
@@ -15,7 +16,7 @@ type Settings struct {
 	Floor       ByPhase[units.Kelvin]
 	Hold        ByPhase[time.Duration] // how long the margin must stay below zero before an event opens
 	ClearMargin units.Kelvin           // an event closes when the margin stays above this
-	ClearHold   time.Duration          // … for this long
+	ClearHold   time.Duration          // how long it must stay above ClearMargin
 	NoDataHold  time.Duration          // how long an input must be silent to be reported
 	FaultHold   time.Duration          // how long an input must be doubtful to be reported
 
@@ -37,20 +38,20 @@ type WetLimits struct {
 	Contact float64
 	// NearDew above that, droplets ride along in gas that is a little warmer.
 	NearDew  units.Kelvin
-	NearHold time.Duration // … for this long
+	NearHold time.Duration // how long the line must read that
 	StuckFor time.Duration // a line at dew for this long for each 5 % of MajorLiquid is major where the discharge tells nothing
 	SumpNear units.Kelvin  // oil within this of dew, the line being wet: liquid is in it
-	SumpFall units.Kelvin  // … or falling by this in a minute
+	SumpFall units.Kelvin  // oil that falls by this in a minute, the line being wet, holds liquid
 	SumpHold time.Duration
 }
 
 // OilLimits tell a flooded start.
 type OilLimits struct {
 	Safe     units.Kelvin  // oil over standing dew: above it no refrigerant goes there
-	Cooling  time.Duration // standing less than that …
-	Cooled   units.Kelvin  // … and having come to this is enough by itself
-	Cold     units.Kelvin  // oil over standing dew: as cold as the dew within the sensors' doubt
-	Cool     units.Kelvin  // … hardly warmer
+	Cooling  time.Duration // longest stop in which coming down to Cooled is enough by itself
+	Cooled   units.Kelvin  // oil over standing dew, see Cooling
+	Cold     units.Kelvin  // oil over standing dew: as cold as the dew within the sensors' uncertainty
+	Cool     units.Kelvin  // oil over standing dew: hardly warmer than the dew
 	Standing time.Duration
 	Long     time.Duration // standing cold for this long is enough by itself
 	Boiling  units.Kelvin  // oil over running dew: refrigerant boils out of it
@@ -78,129 +79,163 @@ type HighLimits struct {
 	HotSuperheat units.Kelvin
 }
 
-// DefaultSettings returns the settings for a group of which nothing is told.
-// "Trade notes" are the project's shared notes of the trade, by section.
-func DefaultSettings() Settings {
-	return Settings{
-		Floor:       ByPhase[units.Kelvin]{Steady: 11, Pulldown: 8},                               // contract, section 2
-		Hold:        ByPhase[time.Duration]{Steady: 60 * time.Second, Pulldown: 30 * time.Second}, // contract, section 2
-		ClearMargin: 2,                                                                            // contract, section 2
-		ClearHold:   120 * time.Second,                                                            // contract, section 2
-		NoDataHold:  2 * time.Minute,                                                              // common practice: a restart of a gateway is no event
-		FaultHold:   time.Minute,                                                                  // common practice
-		Wet: WetLimits{
-			MinorLiquid: 0.005, // common practice, no source
-			MajorLiquid: ByKind[float64]{ // common practice, no source; the order follows trade notes §5
-				Scroll:                        0.05,
-				AirCooledSemiHermetic:         0.03, // straight into the cylinders
-				RefrigerantCooledSemiHermetic: 0.06, // the motor boils some
-			},
-			MinorHold: 15 * time.Second, // common practice: longer than a reading or two
-			MajorHold: 25 * time.Second, // common practice
-			Edge:      1.2,              // common practice: sensor and dew line, without the clamp
-			Contact:   0.035,            // trade notes §13: insulated clip 0.02–0.05
-			NearDew:   2.5,              // common practice
-			NearHold:  20 * time.Second, // common practice: trade notes §6 call half a minute at dew minor
-			StuckFor:  75 * time.Second, // common practice: trade notes §6 call half a minute at 0 K minor
-			SumpNear:  10,               // trade notes §8
-			SumpFall:  2,                // trade notes §8 begin to look at 1 K/min
-			SumpHold:  time.Minute,      // common practice
-		},
-		Oil: OilLimits{
-			Cold: 2, Cool: 6, Safe: 10, Cooled: 8, // trade notes §12: within 5 K of the standing dew is migration
-			Standing: 5 * time.Minute,  // common practice
-			Long:     20 * time.Minute, // common practice
-			Cooling:  30 * time.Minute, // common practice: trade notes §12 ask for a heater at less than 10 K for an hour
-			Boiling:  8,                // common practice
-			Fall:     4,                // common practice
-		},
-		Hunting: HuntingLimits{ // trade notes §11
-			Swing: 2, Cycles: 4, Shortest: 20 * time.Second, Longest: 10 * time.Minute, Uneven: 0.3, Samples: 6,
-		},
-		High: HighLimits{
-			Superheat:     30,               // a scroll guideline's upper limit, trade notes §7
-			SuperheatHold: 20 * time.Minute, // trade notes §10: longer than a starved pulldown is
-			Discharge:     107,              // 225 °F at the line, trade notes §6
-			DischargeHold: 10 * time.Minute, // common practice
-			Critical:      15,               // the oil film goes at 157 °C in the valve, 42 K above the line: trade notes §6
-			HotSuperheat:  25,               // usual readings end there, trade notes §7
-		},
-	}
+const practice = "common practice, no source"
+
+// Limits of the keys that several rows share. Beyond them lies a typing error.
+const (
+	minFloor      units.Kelvin = 0.1
+	maxFloor      units.Kelvin = 60
+	maxHold                    = time.Hour
+	minDifference units.Kelvin = 0.1
+	maxDifference units.Kelvin = 30
+	minLiquid                  = 0.001
+	maxLiquid                  = 0.5
+	maxLongHold                = 24 * time.Hour
+)
+
+// Rows are all settings with their keys below a suction group, defaults, limits
+// and sources.
+func Rows() []setting.Row[Settings] { return rows }
+
+var rows = []setting.Row[Settings]{
+	{
+		Key: "floor.steady", Field: setting.Within(func(s *Settings) *units.Kelvin { return &s.Floor.Steady }, 11, minFloor, maxFloor),
+		Meaning: "Lowest superheat at the compressor inlet that is allowed in steady running.", Example: `"11 K"`,
+		Usual: "8 to 11 K (15 to 20 F) are in use", Source: "compressor makers' guidance of 20 °F, from memory",
+	},
+	{
+		Key: "floor.pulldown", Field: setting.Within(func(s *Settings) *units.Kelvin { return &s.Floor.Pulldown }, 8, minFloor, maxFloor),
+		Meaning: "Lowest superheat that is allowed in the pulldown after a defrost.", Example: `"15 F"`,
+		Usual: "8 to 11 K (15 to 20 F) are in use", Source: practice,
+	},
+	{
+		Key: "hold.steady", Field: setting.Within(func(s *Settings) *time.Duration { return &s.Hold.Steady }, 60*time.Second, 0, maxHold),
+		Meaning: "How long the margin must stay below zero in steady running before an event opens.", Example: `"60 s"`, Source: practice,
+	},
+	{
+		Key: "hold.pulldown", Field: setting.Within(func(s *Settings) *time.Duration { return &s.Hold.Pulldown }, 30*time.Second, 0, maxHold),
+		Meaning: "How long the margin must stay below zero in a pulldown before an event opens.", Example: `"30 s"`, Source: practice,
+	},
+	{
+		Key: "clear.margin", Field: setting.Within(func(s *Settings) *units.Kelvin { return &s.ClearMargin }, 2, 0, 30),
+		Meaning: "An event closes when the superheat stays this far above the floor.", Example: `"2 K"`, Source: practice,
+	},
+	{
+		Key: "clear.hold", Field: setting.Within(func(s *Settings) *time.Duration { return &s.ClearHold }, 120*time.Second, 0, maxHold),
+		Meaning: "How long the superheat must stay above the clear margin before the event closes.", Example: `"120 s"`, Source: practice,
+	},
+	{
+		Key: "detect.minor_liquid", Field: setting.Within(func(s *Settings) *float64 { return &s.Wet.MinorLiquid }, 0.005, minLiquid, maxLiquid),
+		Meaning: "Liquid by mass at the inlet from which a floodback is minor, as the discharge shows it.", Example: `"0.5 %"`, Source: practice,
+	},
+	{
+		Key: "detect.major_liquid.scroll", Field: setting.Within(func(s *Settings) *float64 { return &s.Wet.MajorLiquid.Scroll }, 0.05, minLiquid, maxLiquid),
+		Meaning: "Liquid by mass from which a floodback is major for a scroll.", Example: `"5 %"`, Source: practice,
+	},
+	{
+		Key: "detect.major_liquid.air_cooled_semi_hermetic", Field: setting.Within(func(s *Settings) *float64 { return &s.Wet.MajorLiquid.AirCooledSemiHermetic }, 0.03, minLiquid, maxLiquid),
+		Meaning: "The same for an air-cooled semi-hermetic, whose gas goes straight into the cylinders.", Example: `"3 %"`, Source: practice,
+	},
+	{
+		Key: "detect.major_liquid.refrigerant_cooled_semi_hermetic", Field: setting.Within(func(s *Settings) *float64 { return &s.Wet.MajorLiquid.RefrigerantCooledSemiHermetic }, 0.06, minLiquid, maxLiquid),
+		Meaning: "The same for a refrigerant-cooled semi-hermetic, whose motor boils some of the liquid.", Example: `"6 %"`, Source: practice,
+	},
+	{Key: "minor_hold", Field: setting.Fixed(func(s *Settings) *time.Duration { return &s.Wet.MinorHold }, 15*time.Second), Meaning: "How long the discharge must show minor liquid.", Source: practice},
+	{Key: "major_hold", Field: setting.Fixed(func(s *Settings) *time.Duration { return &s.Wet.MajorHold }, 25*time.Second), Meaning: "How long the discharge must show major liquid.", Source: practice},
+	{
+		Key: "detect.wet_edge", Field: setting.Within(func(s *Settings) *units.Kelvin { return &s.Wet.Edge }, 1.2, minDifference, 10),
+		Meaning: "Up to this superheat a line may be full of wet gas, as sensors and dew line allow.", Example: `"1.2 K"`, Source: practice,
+	},
+	{
+		Key: "detect.contact", Field: setting.Within(func(s *Settings) *float64 { return &s.Wet.Contact }, 0.035, minLiquid, maxLiquid),
+		Meaning: "Share of the difference between ambient air and pipe by which a clamp-on sensor reads too warm.", Example: `"3.5 %"`,
+		Source: "insulated clamp-on sensors: 2 to 5 %, from memory",
+	},
+	{
+		Key: "detect.near_dew", Field: setting.Within(func(s *Settings) *units.Kelvin { return &s.Wet.NearDew }, 2.5, minDifference, maxDifference),
+		Meaning: "This far above what a wet line reads, droplets may still ride along in the gas.", Example: `"2.5 K"`, Source: practice,
+	},
+	{Key: "near_hold", Field: setting.Fixed(func(s *Settings) *time.Duration { return &s.Wet.NearHold }, 20*time.Second), Meaning: "How long the line must read near dew.", Source: practice},
+	{Key: "stuck_for", Field: setting.Fixed(func(s *Settings) *time.Duration { return &s.Wet.StuckFor }, 75*time.Second), Meaning: "How long a line at dew is major where the discharge shows nothing, for each 5 % of major liquid.", Source: practice},
+	{
+		Key: "detect.oil_near_dew", Field: setting.Within(func(s *Settings) *units.Kelvin { return &s.Wet.SumpNear }, 10, minDifference, maxDifference),
+		Meaning: "Running with a wet line: oil within this of suction dew has liquid in it.", Example: `"10 K"`,
+		Source: "compressor makers' guidance of 10 K, from memory",
+	},
+	{
+		Key: "detect.oil_fall", Field: setting.Within(func(s *Settings) *units.Kelvin { return &s.Wet.SumpFall }, 2, minDifference, maxDifference),
+		Meaning: "Running with a wet line: oil that falls by this in a minute has liquid in it.", Example: `"2 K"`, Source: practice,
+	},
+	{Key: "oil_hold", Field: setting.Fixed(func(s *Settings) *time.Duration { return &s.Wet.SumpHold }, time.Minute), Meaning: "How long the oil must show liquid.", Source: practice},
+	{
+		Key: "detect.oil_cold", Field: setting.Within(func(s *Settings) *units.Kelvin { return &s.Oil.Cold }, 2, minDifference, maxDifference),
+		Meaning: "Standing: oil within this of the standing dew is as cold as the dew.", Example: `"2 K"`, Source: practice,
+	},
+	{
+		Key: "detect.oil_cool", Field: setting.Within(func(s *Settings) *units.Kelvin { return &s.Oil.Cool }, 6, minDifference, maxDifference),
+		Meaning: "Standing: oil within this of the standing dew is hardly warmer than the dew.", Example: `"6 K"`, Source: practice,
+	},
+	{Key: "oil_safe", Field: setting.Fixed(func(s *Settings) *units.Kelvin { return &s.Oil.Safe }, 10), Meaning: "Oil this far above the standing dew takes up no refrigerant.", Source: practice},
+	{Key: "oil_cooled", Field: setting.Fixed(func(s *Settings) *units.Kelvin { return &s.Oil.Cooled }, 8), Meaning: "Oil that comes down to this in a short stop has taken up refrigerant.", Source: practice},
+	{Key: "oil_standing", Field: setting.Fixed(func(s *Settings) *time.Duration { return &s.Oil.Standing }, 5*time.Minute), Meaning: "Shortest standing after which cold oil counts.", Source: practice},
+	{Key: "oil_long", Field: setting.Fixed(func(s *Settings) *time.Duration { return &s.Oil.Long }, 20*time.Minute), Meaning: "Standing cold for this long is enough by itself.", Source: practice},
+	{Key: "oil_cooling", Field: setting.Fixed(func(s *Settings) *time.Duration { return &s.Oil.Cooling }, 30*time.Minute), Meaning: "Longest stop in which oil_cooled is enough by itself.", Source: practice},
+	{Key: "oil_boiling", Field: setting.Fixed(func(s *Settings) *units.Kelvin { return &s.Oil.Boiling }, 8), Meaning: "Oil within this of the running dew boils refrigerant out.", Source: practice},
+	{Key: "oil_foam", Field: setting.Fixed(func(s *Settings) *units.Kelvin { return &s.Oil.Fall }, 4), Meaning: "How far the oil falls as it foams.", Source: practice},
+	{
+		Key: "detect.hunting_swing", Field: setting.Within(func(s *Settings) *units.Kelvin { return &s.Hunting.Swing }, 2, 0.5, maxDifference),
+		Meaning: "Superheat that swings by more than this, peak to peak, may hunt.", Example: `"2 K"`, Source: practice,
+	},
+	{
+		Key: "detect.hunting_cycles", Field: setting.Within(func(s *Settings) *int { return &s.Hunting.Cycles }, 4, 2, 10),
+		Meaning: "Number of even swings in a row that make a hunt.", Example: "4", Source: practice,
+	},
+	{Key: "hunting_shortest", Field: setting.Fixed(func(s *Settings) *time.Duration { return &s.Hunting.Shortest }, 20*time.Second), Meaning: "Shortest period of a hunt.", Source: practice},
+	{Key: "hunting_longest", Field: setting.Fixed(func(s *Settings) *time.Duration { return &s.Hunting.Longest }, 10*time.Minute), Meaning: "Longest period of a hunt.", Source: practice},
+	{Key: "hunting_uneven", Field: setting.Fixed(func(s *Settings) *float64 { return &s.Hunting.Uneven }, 0.3), Meaning: "Greatest coefficient of variation of the periods.", Source: practice},
+	{Key: "hunting_samples", Field: setting.Fixed(func(s *Settings) *int { return &s.Hunting.Samples }, 6), Meaning: "Fewest readings in a period.", Source: practice},
+	{
+		Key: "detect.high_superheat", Field: setting.Within(func(s *Settings) *units.Kelvin { return &s.High.Superheat }, 30, 5, 100),
+		Meaning: "Superheat above this is too hot to cool the compressor.", Example: `"30 K"`, Source: "upper limit of a scroll guideline, from memory",
+	},
+	{
+		Key: "detect.high_superheat_hold", Field: setting.Within(func(s *Settings) *time.Duration { return &s.High.SuperheatHold }, 20*time.Minute, time.Minute, maxLongHold),
+		Meaning: "How long the superheat must stay above high_superheat; longer than a starved pulldown lasts.", Example: `"20 min"`, Source: practice,
+	},
+	{
+		Key: "detect.hot_discharge", Field: setting.Within(func(s *Settings) *units.Celsius { return &s.High.Discharge }, 107, 40, 200),
+		Meaning: "Discharge line temperature above which the compressor overheats.", Example: `"107 degC"`, Source: "225 °F at the line, compressor makers' guidance, from memory",
+	},
+	{
+		Key: "detect.hot_discharge_hold", Field: setting.Within(func(s *Settings) *time.Duration { return &s.High.DischargeHold }, 10*time.Minute, time.Minute, maxLongHold),
+		Meaning: "How long the discharge must stay above hot_discharge.", Example: `"10 min"`, Source: practice,
+	},
+	{Key: "discharge_critical", Field: setting.Fixed(func(s *Settings) *units.Kelvin { return &s.High.Critical }, 15), Meaning: "This far above hot_discharge the event is critical: the oil film fails.", Source: "oil breaks down at the valves some 40 K above the line, from memory"},
+	{Key: "hot_superheat", Field: setting.Fixed(func(s *Settings) *units.Kelvin { return &s.High.HotSuperheat }, 25), Meaning: "Below this superheat a hot discharge has another reason.", Source: practice},
+	{
+		Key: "detect.no_data_hold", Field: setting.Within(func(s *Settings) *time.Duration { return &s.NoDataHold }, 2*time.Minute, time.Second, maxLongHold),
+		Meaning: "How long an input may be silent before an event opens; a gateway may restart meanwhile.", Example: `"2 min"`, Source: practice,
+	},
+	{
+		Key: "detect.sensor_fault_hold", Field: setting.Within(func(s *Settings) *time.Duration { return &s.FaultHold }, time.Minute, time.Second, maxLongHold),
+		Meaning: "How long a reading must be impossible before an event opens.", Example: `"1 min"`, Source: practice,
+	},
 }
+
+// DefaultSettings returns the settings for a group that states none.
+func DefaultSettings() Settings { return setting.Defaults(rows) }
 
 // WithDefaults returns s with its zero fields filled in. A clear margin of
 // zero is a margin: it is filled in only where nothing of clear is set.
 func (s Settings) WithDefaults() Settings {
 	d := DefaultSettings()
-	if s.ClearMargin == 0 && s.ClearHold == 0 {
-		s.ClearMargin = d.ClearMargin
-	}
 	if s.Floor.Pulldown == 0 && s.Floor.Steady != 0 {
 		s.Floor.Pulldown = min(d.Floor.Pulldown, s.Floor.Steady)
 	}
-	fill(&s.Floor.Steady, d.Floor.Steady)
-	fill(&s.Floor.Pulldown, d.Floor.Pulldown)
-	fill(&s.Hold.Steady, d.Hold.Steady)
-	fill(&s.Hold.Pulldown, d.Hold.Pulldown)
-	fill(&s.ClearHold, d.ClearHold)
-	fill(&s.NoDataHold, d.NoDataHold)
-	fill(&s.FaultHold, d.FaultHold)
-	s.Wet.fill(d.Wet)
-	s.Oil.fill(d.Oil)
-	s.Hunting.fill(d.Hunting)
-	s.High.fill(d.High)
-	return s
-}
-
-func fill[T ~int | ~int64 | ~float64](x *T, v T) {
-	if *x <= 0 {
-		*x = v
+	margin, clear := s.ClearMargin, s.ClearHold
+	setting.Fill(rows, &s)
+	if clear != 0 {
+		s.ClearMargin = margin
 	}
-}
-
-func (w *WetLimits) fill(d WetLimits) {
-	fill(&w.MinorLiquid, d.MinorLiquid)
-	fill(&w.MajorLiquid.Scroll, d.MajorLiquid.Scroll)
-	fill(&w.MajorLiquid.AirCooledSemiHermetic, d.MajorLiquid.AirCooledSemiHermetic)
-	fill(&w.MajorLiquid.RefrigerantCooledSemiHermetic, d.MajorLiquid.RefrigerantCooledSemiHermetic)
-	fill(&w.MinorHold, d.MinorHold)
-	fill(&w.MajorHold, d.MajorHold)
-	fill(&w.Edge, d.Edge)
-	fill(&w.Contact, d.Contact)
-	fill(&w.NearDew, d.NearDew)
-	fill(&w.NearHold, d.NearHold)
-	fill(&w.StuckFor, d.StuckFor)
-	fill(&w.SumpNear, d.SumpNear)
-	fill(&w.SumpFall, d.SumpFall)
-	fill(&w.SumpHold, d.SumpHold)
-}
-
-func (o *OilLimits) fill(d OilLimits) {
-	fill(&o.Cold, d.Cold)
-	fill(&o.Cool, d.Cool)
-	fill(&o.Safe, d.Safe)
-	fill(&o.Cooled, d.Cooled)
-	fill(&o.Cooling, d.Cooling)
-	fill(&o.Standing, d.Standing)
-	fill(&o.Long, d.Long)
-	fill(&o.Boiling, d.Boiling)
-	fill(&o.Fall, d.Fall)
-}
-
-func (h *HuntingLimits) fill(d HuntingLimits) {
-	fill(&h.Swing, d.Swing)
-	fill(&h.Cycles, d.Cycles)
-	fill(&h.Shortest, d.Shortest)
-	fill(&h.Longest, d.Longest)
-	fill(&h.Uneven, d.Uneven)
-	fill(&h.Samples, d.Samples)
-}
-
-func (h *HighLimits) fill(d HighLimits) {
-	fill(&h.Superheat, d.Superheat)
-	fill(&h.SuperheatHold, d.SuperheatHold)
-	fill(&h.Discharge, d.Discharge)
-	fill(&h.DischargeHold, d.DischargeHold)
-	fill(&h.Critical, d.Critical)
-	fill(&h.HotSuperheat, d.HotSuperheat)
+	return s
 }

@@ -3,13 +3,14 @@
 // input (Signal), conditioning of the pressure (Suction), lag matching and
 // subtraction (Meter), and the uncertainty budget (Budget).
 //
-// It may import the standard library's pure packages, units, reading and
-// refrigerant. No clock, no I/O: filters work in event time.
+// It may import the standard library's pure packages, units, reading, setting
+// and refrigerant. No clock, no I/O: filters work in event time.
 package superheat
 
 import (
 	"time"
 
+	"dewgap/analyze/setting"
 	"dewgap/analyze/units"
 )
 
@@ -35,9 +36,8 @@ type Settings struct {
 }
 
 // What is assumed where nothing is stated: a transmitter of 1 % of a −1…12 bar
-// span, a 10 kΩ NTC, an insulated clamp (shared trade notes, "typical"); lag of
-// a strapped, insulated sensor and the variation of the weather: common
-// practice, no source.
+// span, a 10 kΩ NTC, an insulated clamp, a strapped and insulated sensor, the
+// variation of the weather. All are common practice, no source.
 const (
 	TypicalPressureLimit                 = 13_000.0 // Pa
 	TypicalTemperatureLimit              = 0.5      // K
@@ -45,8 +45,37 @@ const (
 	TypicalLag                           = 20 * time.Second
 	TypicalWeather                       = 3_000.0 // Pa, half-width of the air's pressure about the configured one
 	lagDoubtStated                       = 0.25    // relative half-width of a stated time constant
-	lagDoubtAssumed                      = 0.5     // … of an assumed one
+	lagDoubtAssumed                      = 0.5     // relative half-width of an assumed time constant
 )
+
+// Rows are the settings with their keys below a suction group.
+func Rows() []setting.Row[Settings] { return rows }
+
+var rows = []setting.Row[Settings]{
+	{
+		Key: "stale_after", Field: setting.Unset(func(s *Settings) *time.Duration { return &s.StaleAfter }, "three to four times the rate seen", time.Second, time.Hour),
+		Meaning: "A value that is older than this is stale and decides nothing.", Example: `"30 s"`, Source: "common practice, no source",
+	},
+}
+
+// SensorRows are the keys that describe one temperature or pressure sensor, but
+// for its accuracy, whose unit depends on the quantity.
+func SensorRows() []setting.Row[Sensor] { return sensorRows }
+
+var sensorRows = []setting.Row[Sensor]{
+	{
+		Key: "lag", Field: setting.Assumed(func(s *Sensor) *time.Duration { return &s.Lag }, TypicalLag, 0, 10*time.Minute),
+		Meaning: "Time constant of a temperature sensor on its pipe; where it is not stated, dewgap learns it.", Example: `"20 s"`, Source: "common practice, no source",
+	},
+	{
+		Key: "mounting", Field: setting.Assumed(func(s *Sensor) *units.Kelvin { return &s.Mounting }, TypicalMounting, 0, 20),
+		Meaning: "Greatest error of a clamp-on sensor's contact with the pipe, either way.", Example: `"1.5 K"`, Source: "common practice, no source",
+	},
+	{
+		Key: "sealed", Field: setting.Plain(func(s *Sensor) *bool { return &s.Sealed }, false),
+		Meaning: "The gauge transmitter keeps sea-level air inside, so the altitude does not matter to it.", Example: "true", Source: "the transmitter's data sheet",
+	},
+}
 
 // Over returns the sensor s with what it does not state taken from base: a
 // point's own statements stand before those of its group.
