@@ -7,22 +7,17 @@ import (
 	"net/url"
 	"os"
 	"strings"
-	"time"
 
 	"dewgap/analyze/reading"
+	"dewgap/analyze/setting"
 	"dewgap/collector/mqtt"
 	"dewgap/collector/register"
 )
 
-const (
-	defaultSkew       = time.Minute
-	defaultSilence    = time.Minute
-	defaultMaxPayload = 64 << 10
-)
-
 // broker reads one [[mqtt]] table, without its points.
 func (b *builder) broker(t *table) mqtt.Settings {
-	s := mqtt.Settings{MaxPayload: defaultMaxPayload}
+	s := setting.Defaults(mqttRows)
+	read(t, mqttRows, &s)
 	s.Name, _ = t.values["name"].(string)
 	var tls bool
 	s.URL, tls = b.brokerURL(t)
@@ -30,7 +25,6 @@ func (b *builder) broker(t *table) mqtt.Settings {
 	if id, ok := t.text("client_id", "dewgap-demo"); ok {
 		s.ClientID = id
 	}
-	s.Username, _ = t.text("username", "dewgap")
 	b.password(t, &s)
 	s.CAFile = b.readable(t, "ca_file", "ca.pem")
 	s.CertFile = b.readable(t, "cert_file", "dewgap.pem")
@@ -46,9 +40,6 @@ func (b *builder) broker(t *table) mqtt.Settings {
 	if (s.Username != "" || s.Password != "") && s.URL != "" && !tls && !loopbackURL(s.URL) {
 		t.warn("url", "sends the password in the clear", `use "ssl://…:8883" or "wss://…" outside a network you trust`)
 	}
-	s.QoS = byte(t.wholeOr("qos", 1, 0, 2))
-	s.MaxSkew = t.durationOr("max_skew", defaultSkew, time.Second, 24*time.Hour)
-	s.Silence = t.durationOr("silence", defaultSilence, time.Second, 24*time.Hour)
 	t.done()
 	return s
 }
@@ -189,8 +180,7 @@ func (b *builder) mqttPoint(t *table, name string, index int, p reading.Point, m
 	}
 	point.Pointer = b.pointer(t, "value")
 	point.TimePointer = b.pointer(t, "time")
-	formats := []named[mqtt.TimeFormat]{{"auto", mqtt.AutoTime}, {"rfc3339", mqtt.RFC3339}, {"unix", mqtt.UnixSeconds}, {"unix_ms", mqtt.UnixMilliseconds}}
-	point.TimeFormat, _ = word(t, "time_format", formats)
+	read(t, brokerInputRows, &point)
 	if t.has("time_format") && !t.has("time") {
 		t.fault("time_format", "is given without a time", `add time = "/t", the JSON Pointer to the time stamp`)
 	}

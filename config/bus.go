@@ -10,41 +10,34 @@ import (
 	"time"
 
 	"dewgap/analyze/reading"
+	"dewgap/analyze/setting"
 	"dewgap/collector/modbus"
 	"dewgap/collector/register"
-)
-
-const (
-	defaultTimeout = time.Second
-	defaultPeriod  = 5 * time.Second
-	defaultGap     = 8
-	fastestPeriod  = 100 * time.Millisecond
-	slowestPeriod  = time.Hour
 )
 
 var baudRates = []int64{1200, 2400, 4800, 9600, 19200, 38400, 57600, 115200}
 
 // bus reads one [[modbus]] table, without its points.
 func (b *builder) bus(t *table) modbus.Settings {
-	s := modbus.Settings{Timeout: defaultTimeout, Period: defaultPeriod, Gap: defaultGap}
+	s := setting.Defaults(modbusRows)
 	s.Name, _ = t.values["name"].(string)
+	read(t, modbusRows, &s)
 	address, hasAddress := t.text("address", "192.0.2.10:502")
 	device, hasSerial := t.text("serial", "/dev/ttyUSB0")
-	framing, hasFraming := word(t, "framing", []named[modbus.Transport]{{"tcp", modbus.TCP}, {"rtu", modbus.RTUOverTCP}})
 	switch {
 	case hasAddress && hasSerial:
 		t.fault("serial", "is given beside an address", "keep address for a device or gateway on the network, or serial for a line of this machine")
 	case hasSerial:
 		s.Transport, s.Address = modbus.RTU, device
 		s.Serial = b.serialLine(t)
-		if hasFraming {
+		if t.has("framing") {
 			t.fault("framing", "is for addresses on the network; a serial line is always RTU", "leave it out")
 		}
 		if _, err := os.Stat(device); err != nil {
 			t.notReady("serial", fmt.Sprintf("%s is not there", device), "check the adapter and the device's name: ls /dev/serial/by-id")
 		}
 	case hasAddress:
-		s.Address, s.Transport = address, framing
+		s.Address = address
 		if problem := wrongHostPort(address, false); problem != "" {
 			t.fault("address", problem, `write host and port, such as "192.0.2.10:502"`)
 		}
@@ -53,9 +46,6 @@ func (b *builder) bus(t *table) modbus.Settings {
 	case !t.has("address") && !t.has("serial"):
 		t.fault("address", "is missing", `add address = "192.0.2.10:502", or serial = "/dev/ttyUSB0" with baud and parity`)
 	}
-	s.Timeout = t.durationOr("timeout", s.Timeout, 10*time.Millisecond, time.Minute)
-	s.Period = t.durationOr("period", s.Period, fastestPeriod, slowestPeriod)
-	s.Gap = int(t.wholeOr("gap", int64(s.Gap), 0, 120))
 	for _, f := range t.inners("forbidden", `[{ unit_id = 1, input = "100-119" }]`) {
 		s.Forbidden = append(s.Forbidden, b.forbidden(f)...)
 	}
@@ -64,7 +54,7 @@ func (b *builder) bus(t *table) modbus.Settings {
 }
 
 func (b *builder) serialLine(t *table) modbus.Serial {
-	s := modbus.Serial{DataBits: 8, StopBits: 1}
+	s := setting.Defaults(serialRows)
 	if baud, ok := take[int64](t, "baud", "a number without quotes, such as 19200"); ok {
 		if s.Baud = int(baud); !slices.Contains(baudRates, baud) {
 			t.fault("baud", fmt.Sprintf("%d is no speed of a serial line", baud), "write 9600 or 19200, or another that the devices are set to: "+strings.Trim(fmt.Sprint(baudRates), "[]"))
@@ -72,13 +62,10 @@ func (b *builder) serialLine(t *table) modbus.Serial {
 	} else if !t.has("baud") {
 		t.fault("baud", "is missing", "add the speed that all devices on the line are set to, such as baud = 19200")
 	}
-	if parity, ok := word(t, "parity", []named[string]{{"none", "none"}, {"even", "even"}, {"odd", "odd"}}); ok {
-		s.Parity = parity
-	} else if !t.has("parity") {
+	read(t, serialRows, &s)
+	if !t.has("parity") {
 		t.fault("parity", "is missing", `add the parity that all devices on the line are set to: "none", "even" or "odd"`)
 	}
-	s.StopBits = int(t.wholeOr("stop_bits", 1, 1, 2))
-	s.RS485 = t.flag("rs485", false)
 	return s
 }
 
@@ -89,13 +76,13 @@ func (b *builder) forbidden(t *table) []modbus.Span {
 	unit, _ := t.unitID(true)
 	var spans []modbus.Span
 	for _, table := range tables {
-		text, ok := t.text(table.name, "100-119")
+		text, ok := t.text(table.Name, "100-119")
 		if !ok {
 			continue
 		}
 		m := addressRange.FindStringSubmatch(text)
 		if m == nil {
-			t.fault(table.name, fmt.Sprintf("%q is no range of addresses", text), `write the first and the last, zero-based, such as "100-119"`)
+			t.fault(table.Name, fmt.Sprintf("%q is no range of addresses", text), `write the first and the last, zero-based, such as "100-119"`)
 			continue
 		}
 		if m[2] == "" {
@@ -104,12 +91,12 @@ func (b *builder) forbidden(t *table) []modbus.Span {
 		first, wrongFirst := strconv.ParseUint(m[1], 10, 16)
 		last, wrongLast := strconv.ParseUint(m[2], 10, 16)
 		if wrongFirst != nil || wrongLast != nil || first > last {
-			t.fault(table.name, fmt.Sprintf("%q is no range of addresses", text), "the first is not above the last, and both lie between 0 and 65535")
+			t.fault(table.Name, fmt.Sprintf("%q is no range of addresses", text), "the first is not above the last, and both lie between 0 and 65535")
 			continue
 		}
-		spans = append(spans, modbus.Span{Unit: unit, Table: table.value, First: uint16(first), Last: uint16(last)})
+		spans = append(spans, modbus.Span{Unit: unit, Table: table.Value, First: uint16(first), Last: uint16(last)})
 	}
-	if len(spans) == 0 && !slices.ContainsFunc(tables, func(n named[modbus.Table]) bool { return t.has(n.name) }) {
+	if len(spans) == 0 && !slices.ContainsFunc(tables, func(n setting.Word[modbus.Table]) bool { return t.has(n.Name) }) {
 		t.fault("", "forbids nothing", `add the addresses, such as input = "100-119"`)
 	}
 	t.done()
@@ -117,8 +104,8 @@ func (b *builder) forbidden(t *table) []modbus.Span {
 }
 
 // tables of a device by their key, zero-based addresses as on the wire.
-var tables = []named[modbus.Table]{
-	{"input", modbus.Input}, {"holding", modbus.Holding}, {"coil", modbus.Coil}, {"discrete", modbus.Discrete},
+var tables = []setting.Word[modbus.Table]{
+	{Name: "input", Value: modbus.Input}, {Name: "holding", Value: modbus.Holding}, {Name: "coil", Value: modbus.Coil}, {Name: "discrete", Value: modbus.Discrete},
 }
 
 // unitID reads unit_id. Only plain Modbus TCP has 255, for a device that needs
@@ -149,7 +136,7 @@ func (b *builder) modbusPoint(t *table, name string, index int, p reading.Point,
 	unit, okUnit := t.unitID(tcp)
 	table, address, okAddress := b.address(t)
 	point.Unit, point.Table, point.Address = unit, table, address
-	point.Period, _ = t.duration("period", fastestPeriod, slowestPeriod)
+	read(t, busInputRows, &point)
 	okWords := b.words(t, p, table, &point, &m)
 	point.Mapping = m
 	if src == nil || !okUnit || !okAddress || !okWords {
@@ -179,21 +166,21 @@ func (b *builder) address(t *table) (modbus.Table, uint16, bool) {
 	var table modbus.Table
 	var address int64
 	var key string
-	for _, n := range append(slices.Clone(tables), named[modbus.Table]{"manual", 0}) {
-		a, ok := take[int64](t, n.name, "the address as a whole number without quotes")
+	for _, n := range append(slices.Clone(tables), setting.Word[modbus.Table]{Name: "manual"}) {
+		a, ok := take[int64](t, n.Name, "the address as a whole number without quotes")
 		if !ok {
 			continue
 		}
 		if key != "" {
-			t.fault(n.name, fmt.Sprintf("is given beside %s: two addresses", key), "keep one of the two")
+			t.fault(n.Name, fmt.Sprintf("is given beside %s: two addresses", key), "keep one of the two")
 			return 0, 0, false
 		}
-		key, table, address = n.name, n.value, a
+		key, table, address = n.Name, n.Value, a
 	}
 	switch {
 	case key == "":
 		for _, n := range tables {
-			if t.has(n.name) {
+			if t.has(n.Name) {
 				return 0, 0, false
 			}
 		}
@@ -244,8 +231,8 @@ func fromManual(n int64) (modbus.Table, uint16, bool) {
 
 func tableName(table modbus.Table) string {
 	for _, n := range tables {
-		if n.value == table {
-			return n.name
+		if n.Value == table {
+			return n.Name
 		}
 	}
 	return ""
@@ -254,10 +241,8 @@ func tableName(table modbus.Table) string {
 // words reads how the registers of an input are to be understood.
 func (b *builder) words(t *table, p reading.Point, table modbus.Table, point *modbus.Point, m *register.Mapping) bool {
 	before := len(b.faults)
-	types := []named[register.Type]{{"int16", register.Int16}, {"uint16", register.Uint16}, {"int32", register.Int32}, {"uint32", register.Uint32}, {"float32", register.Float32}}
-	orders := []named[register.Order]{{"ABCD", register.ABCD}, {"BADC", register.BADC}, {"CDAB", register.CDAB}, {"DCBA", register.DCBA}}
-	kind, hasType := word(t, "type", types)
-	order, hasOrder := word(t, "order", orders)
+	kind, hasType := word(t, "type", registerTypes)
+	order, hasOrder := word(t, "order", registerOrders)
 	bit, hasBit := t.whole("bit", 0, 15)
 	isSwitch := p.Role.Kind() == reading.Switch
 	bits := table == modbus.Coil || table == modbus.Discrete

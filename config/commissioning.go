@@ -3,10 +3,9 @@ package config
 import (
 	"fmt"
 	"slices"
-	"strconv"
-	"strings"
 	"time"
 
+	"dewgap/analyze/setting"
 	"dewgap/analyze/units"
 )
 
@@ -34,82 +33,82 @@ var CommissioningCriteria = []string{
 	"discharge", "sump", "termination", "plateau", "equalised",
 }
 
-// defaultCommissioning: shared trade notes, section 16 (common practice).
-func defaultCommissioning() Commissioning {
-	return Commissioning{
-		BelowFloor: 30 * time.Second, OverUncertainty: 0,
-		Steady: time.Hour, SteadyAbove: 0.99, Uncertainty: 0.5,
-		Watched: 20 * time.Minute, Recovered: time.Hour, SumpOverDew: 10, Discharge: 2, Plateau: 1, Known: 0.98, Passes: 3,
-		RemarkOnly: []string{"second_dip", "recovered", "hunting", "termination", "plateau", "equalised"},
-	}
+const (
+	maxCriterion units.Kelvin = 60
+	maxWatched                = 6 * time.Hour
+)
+
+// commissioningRows are the keys of [commissioning]. The defaults are common
+// practice, no source.
+var commissioningRows = []setting.Row[Commissioning]{
+	{
+		Key: "watched", Field: setting.Within(func(c *Commissioning) *time.Duration { return &c.Watched }, 20*time.Minute, time.Minute, maxWatched),
+		Meaning: "A cycle is judged from the defrost's begin until its pulldown is over, and at least this long after the restart.", Example: `"20 min"`,
+	},
+	{
+		Key: "below_floor", Field: setting.Within(func(c *Commissioning) *time.Duration { return &c.BelowFloor }, 30*time.Second, 0, time.Hour),
+		Meaning: "Longest time below the floor in one cycle, all dips together.", Example: `"30 s"`,
+	},
+	{
+		Key: "over_uncertainty", Field: setting.Within(func(c *Commissioning) *units.Kelvin { return &c.OverUncertainty }, 0, -maxCriterion, maxCriterion),
+		Meaning: "Least value of the lowest superheat less its expanded uncertainty.", Example: `"0 K"`,
+	},
+	{
+		Key: "steady", Field: setting.Within(func(c *Commissioning) *time.Duration { return &c.Steady }, time.Hour, 0, 24*time.Hour),
+		Meaning: "Steady running that is judged with each cycle.", Example: `"1 h"`,
+	},
+	{
+		Key: "steady_above", Field: setting.Within(func(c *Commissioning) *float64 { return &c.SteadyAbove }, 0.99, 0, 1),
+		Meaning: "Least share of the steady running at or above the floor.", Example: `"99 %"`,
+	},
+	{
+		Key: "uncertainty", Field: setting.Within(func(c *Commissioning) *float64 { return &c.Uncertainty }, 0.5, 0, 1),
+		Meaning: "Greatest expanded uncertainty of the superheat, as a share of the floor.", Example: `"50 %"`,
+	},
+	{
+		Key: "recovered", Field: setting.Within(func(c *Commissioning) *time.Duration { return &c.Recovered }, time.Hour, time.Minute, maxWatched),
+		Meaning: "Longest time from the restart until the circuit's load is back within 10 %.", Example: `"1 h"`,
+	},
+	{
+		Key: "sump_over_dew", Field: setting.Within(func(c *Commissioning) *units.Kelvin { return &c.SumpOverDew }, 10, 0, maxCriterion),
+		Meaning: "Least temperature of the oil sump over suction dew while running.", Example: `"10 K"`,
+	},
+	{
+		Key: "discharge", Field: setting.Within(func(c *Commissioning) *units.Kelvin { return &c.Discharge }, 2, 0, maxCriterion),
+		Meaning: "How far the discharge may head below dry gas of zero superheat.", Example: `"2 K"`,
+	},
+	{
+		Key: "plateau", Field: setting.Within(func(c *Commissioning) *units.Kelvin { return &c.Plateau }, 1, 0, 10),
+		Meaning: "How far a coil sensor may lie from 0 °C while ice melts.", Example: `"1 K"`,
+	},
+	{
+		Key: "known", Field: setting.Within(func(c *Commissioning) *float64 { return &c.Known }, 0.98, 0, 1),
+		Meaning: "Least share of a cycle's running in which the superheat must be known.", Example: `"98 %"`,
+	},
+	{
+		Key: "passes", Field: setting.Within(func(c *Commissioning) *int { return &c.Passes }, 3, 1, 100),
+		Meaning: "Cycles of a circuit that must pass in a row.", Example: "3",
+	},
+	{
+		Key:     "remark_only",
+		Field:   setting.Plain(func(c *Commissioning) *[]string { return &c.RemarkOnly }, []string{"second_dip", "recovered", "hunting", "termination", "plateau", "equalised"}),
+		Meaning: "Criteria that make a remark where the others fail a cycle.", Example: `["hunting", "termination"]`,
+	},
 }
 
 func (b *builder) commissioning(root *table) {
 	c := &b.config.Commissioning
-	*c = defaultCommissioning()
+	*c = setting.Defaults(commissioningRows)
+	c.RemarkOnly = slices.Clone(c.RemarkOnly)
 	t, ok := root.inner("commissioning", `{ below_floor = "30 s", passes = 3 }`)
 	if !ok {
 		return
 	}
-	c.BelowFloor = t.durationOr("below_floor", c.BelowFloor, 0, time.Hour)
-	c.Steady = t.durationOr("steady", c.Steady, 0, 24*time.Hour)
-	c.Watched = t.durationOr("watched", c.Watched, time.Minute, 6*time.Hour)
-	c.Recovered = t.durationOr("recovered", c.Recovered, time.Minute, 6*time.Hour)
-	c.OverUncertainty = t.differenceOr("over_uncertainty", c.OverUncertainty, -highestFloor, highestFloor)
-	c.SumpOverDew = t.differenceOr("sump_over_dew", c.SumpOverDew, 0, highestFloor)
-	c.Discharge = t.differenceOr("discharge", c.Discharge, 0, highestFloor)
-	c.Plateau = t.differenceOr("plateau", c.Plateau, 0, 10)
-	c.SteadyAbove = t.shareOr("steady_above", c.SteadyAbove)
-	c.Uncertainty = t.shareOr("uncertainty", c.Uncertainty)
-	c.Known = t.shareOr("known", c.Known)
-	c.Passes = int(t.wholeOr("passes", int64(c.Passes), 1, 100))
-	if names, ok := t.texts("remark_only", `["hunting", "termination"]`); ok {
-		c.RemarkOnly = names
-		for _, name := range names {
-			if !slices.Contains(CommissioningCriteria, name) {
-				t.fault("remark_only", fmt.Sprintf("%q is no criterion", name), oneOf(CommissioningCriteria)+didYouMean(name, CommissioningCriteria))
-			}
+	read(t, commissioningRows, c)
+	for _, name := range c.RemarkOnly {
+		if !slices.Contains(CommissioningCriteria, name) {
+			t.fault("remark_only", fmt.Sprintf("%q is no criterion", name), oneOf(CommissioningCriteria)+didYouMean(name, CommissioningCriteria))
 		}
 	}
 	t.done()
-}
-
-func (t *table) differenceOr(key string, standard, lowest, highest units.Kelvin) units.Kelvin {
-	if d, ok := t.difference(key, lowest, highest); ok {
-		return d
-	}
-	return standard
-}
-
-// shareOr reads a percentage as a share, 0 to 1.
-func (t *table) shareOr(key string, standard float64) float64 {
-	if share, ok := within(t, key, parseShare, 0, 1, func(x float64) string { return fmt.Sprintf("%g %%", 100*x) }); ok {
-		return share
-	}
-	return standard
-}
-
-func parseShare(text string) (float64, error) {
-	number, found := strings.CutSuffix(strings.TrimSpace(text), "%")
-	x, err := strconv.ParseFloat(strings.TrimSpace(number), 64)
-	if !found || err != nil || x-x != 0 {
-		return 0, fmt.Errorf("%q is no share; write a percentage such as \"99 %%\"", text)
-	}
-	return x / 100, nil
-}
-
-// texts returns a list of texts.
-func (t *table) texts(key, example string) ([]string, bool) {
-	list, ok := take[[]any](t, key, "a list of texts, such as "+example)
-	if !ok {
-		return nil, false
-	}
-	texts := make([]string, len(list))
-	for i, v := range list {
-		if texts[i], ok = v.(string); !ok {
-			t.fault(key, "holds "+describe(v), "write texts only, such as "+example)
-			return nil, false
-		}
-	}
-	return texts, true
 }

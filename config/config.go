@@ -50,27 +50,31 @@ func Load(path string) (*Config, error) {
 // Parse checks the text of a configuration. name stands in messages, and
 // files named in the text are looked for beside it.
 func Parse(name string, data []byte) (*Config, error) {
-	text := string(data)
+	b, err := build(name, string(data))
+	if err != nil {
+		return nil, err
+	}
+	b.faults.sort()
+	b.warnings.sort()
+	b.unready.sort()
+	if len(b.faults) > 0 {
+		return nil, b.faults
+	}
+	b.config.Warnings, b.config.unready = b.warnings, b.unready
+	return b.config, nil
+}
+
+// build reads the text into a builder, with all that it finds wrong. The error
+// is that the text is no TOML.
+func build(name, text string) (*builder, error) {
 	var values map[string]any
 	if _, err := toml.Decode(text, &values); err != nil {
 		return nil, Faults{syntaxFault(name, err)}
 	}
 	r := &reader{file: name}
-	root := &table{r: r, values: values, position: positions(text)}
-	b := builder{
-		reader: r,
-		config: &Config{File: name},
-		folder: filepath.Dir(name),
-	}
-	b.read(root)
-	r.faults.sort()
-	r.warnings.sort()
-	r.unready.sort()
-	if len(r.faults) > 0 {
-		return nil, r.faults
-	}
-	b.config.Warnings, b.config.unready = r.warnings, r.unready
-	return b.config, nil
+	b := &builder{reader: r, config: &Config{File: name}, folder: filepath.Dir(name)}
+	b.read(&table{r: r, values: values, position: positions(text), keys: rootKeys})
+	return b, nil
 }
 
 // Runnable returns nil when the daemon can run on the configuration, and
@@ -85,7 +89,7 @@ func (c *Config) Runnable() error {
 
 var quotedKey = regexp.MustCompile(`[Kk]ey '([^']+)'`)
 
-// syntaxFault tells where the text stops being TOML.
+// syntaxFault returns where the text stops being TOML.
 func syntaxFault(name string, err error) Fault {
 	var parse toml.ParseError
 	if !errors.As(err, &parse) {

@@ -6,6 +6,8 @@ import (
 	"net"
 	"strconv"
 	"time"
+
+	"dewgap/analyze/setting"
 )
 
 // Daemon says how the program itself runs.
@@ -18,41 +20,57 @@ type Daemon struct {
 	Log         slog.Level
 }
 
-const (
-	defaultListen      = "127.0.0.1:9480"
-	defaultData        = "/var/lib/dewgap"
-	defaultRecordLimit = 2e9
-)
+var logLevels = []setting.Word[slog.Level]{
+	{Name: "debug", Value: slog.LevelDebug}, {Name: "info", Value: slog.LevelInfo},
+	{Name: "warn", Value: slog.LevelWarn}, {Name: "error", Value: slog.LevelError},
+}
 
-var logLevels = []named[slog.Level]{
-	{"debug", slog.LevelDebug}, {"info", slog.LevelInfo}, {"warn", slog.LevelWarn}, {"error", slog.LevelError},
+// daemonRows are the keys of [daemon]. The defaults are common practice, no
+// source.
+var daemonRows = []setting.Row[Daemon]{
+	{
+		Key: "listen", Field: setting.Plain(func(d *Daemon) *string { return &d.Listen }, "127.0.0.1:9480"),
+		Meaning: "Host and port of the page and the metrics.", Example: `"127.0.0.1:9480"`,
+	},
+	{
+		Key: "data", Field: setting.Plain(func(d *Daemon) *string { return &d.Data }, "/var/lib/dewgap"),
+		Meaning: "Directory of the journal and the recordings; a relative path starts at the configuration.", Example: `"/var/lib/dewgap"`,
+	},
+	{
+		Key: "sample", Field: setting.Within(func(d *Daemon) *time.Duration { return &d.Sample }, time.Second, 100*time.Millisecond, time.Minute),
+		Meaning: "Time from one row of readings to the next.", Example: `"1 s"`,
+	},
+	{
+		Key: "record", Field: setting.Plain(func(d *Daemon) *bool { return &d.Record }, true),
+		Meaning: "Whether everything that is read is written to recordings.", Example: "true",
+	},
+	{
+		Key: "record_limit", Field: setting.Within(func(d *Daemon) *int64 { return &d.RecordLimit }, 2e9, 1e6, 1e14),
+		Meaning: "Most bytes of recordings that are kept; the oldest are deleted first.", Example: `"2 GB"`,
+	},
+	{
+		Key: "log", Field: setting.OneOf(func(d *Daemon) *slog.Level { return &d.Log }, slog.LevelInfo, "", logLevels),
+		Meaning: "Least severity that is written to the log.", Example: `"info"`,
+	},
 }
 
 func (b *builder) daemon(root *table) {
 	d := &b.config.Daemon
-	*d = Daemon{Listen: defaultListen, Data: defaultData, Sample: time.Second, Record: true, RecordLimit: defaultRecordLimit}
+	*d = setting.Defaults(daemonRows)
+	listen := d.Listen
 	t, ok := root.inner("daemon", `{ listen = "127.0.0.1:9480" }`)
 	if !ok {
 		return
 	}
-	if listen, ok := t.text("listen", defaultListen); ok {
-		if problem := wrongHostPort(listen, true); problem != "" {
+	read(t, daemonRows, d)
+	if t.has("listen") && d.Listen != listen {
+		if problem := wrongHostPort(d.Listen, true); problem != "" {
 			t.fault("listen", problem, `write host and port, such as "127.0.0.1:9480", or ":9480" for all networks`)
-		} else if d.Listen = listen; !loopback(listen) {
-			t.warn("listen", fmt.Sprintf("%q lets everybody on that network read the page", listen), "keep it to a network you trust, or listen on 127.0.0.1 behind a proxy that asks for a password")
+		} else if !loopback(d.Listen) {
+			t.warn("listen", fmt.Sprintf("%q lets everybody on that network read the page", d.Listen), "keep it to a network you trust, or listen on 127.0.0.1 behind a proxy that asks for a password")
 		}
 	}
-	if data, ok := t.text("data", defaultData); ok {
-		d.Data = b.beside(data)
-	}
-	d.Sample = t.durationOr("sample", d.Sample, 100*time.Millisecond, time.Minute)
-	d.Record = t.flag("record", d.Record)
-	if limit, ok := within(t, "record_limit", parseSize, 1e6, 1e14, showSize); ok {
-		d.RecordLimit = limit
-	}
-	if level, ok := word(t, "log", logLevels); ok {
-		d.Log = level
-	}
+	d.Data = b.beside(d.Data)
 	t.done()
 }
 

@@ -6,6 +6,7 @@ import (
 	"time"
 
 	"dewgap/analyze/reading"
+	"dewgap/analyze/setting"
 	"dewgap/analyze/superheat"
 	"dewgap/analyze/units"
 	"dewgap/collector/register"
@@ -21,6 +22,7 @@ func (b *builder) inputs(t *table, home reading.Home, group, member string) map[
 			continue
 		}
 		own[role] = true
+		in.keys = inputKeys
 		b.input(in, reading.Point{Path: pathOf(group, member, role), Group: group, Member: member, Role: role})
 	}
 	for key := range t.values { // roles that stand elsewhere
@@ -56,9 +58,19 @@ func homeNames(home reading.Home) string {
 
 // Keys that belong to one kind of source only.
 var (
-	modbusKeys = []string{"unit_id", "input", "holding", "coil", "discrete", "manual", "bit", "type", "order", "period"}
-	mqttKeys   = []string{"topic", "value", "time", "time_format"}
+	busKeys    = keysBeside(busInputRows, "modbus")
+	brokerKeys = keysBeside(brokerInputRows, "mqtt")
 )
+
+func keysBeside[S any](rows []setting.Row[S], name string) []string {
+	var keys []string
+	for _, row := range rows {
+		if row.Key != name {
+			keys = append(keys, row.Key)
+		}
+	}
+	return keys
+}
 
 // input reads one input and adds it to the site and to its source.
 func (b *builder) input(t *table, p reading.Point) {
@@ -80,16 +92,16 @@ func (b *builder) input(t *table, p reading.Point) {
 	switch {
 	case onBus && atBroker:
 		t.fault("mqtt", "is given beside modbus", "an input has one source; keep one of the two")
-		t.known = append(append(t.known, modbusKeys...), mqttKeys...)
+		t.known = append(append(t.known, busKeys...), brokerKeys...)
 	case onBus:
-		hint(t, mqttKeys, "it is for inputs over MQTT; this one names modbus")
+		hint(t, brokerKeys, "it is for inputs over MQTT; this one names modbus")
 		b.modbusPoint(t, bus, index, p, m)
 	case atBroker:
-		hint(t, modbusKeys, "it is for inputs over Modbus; this one names mqtt")
+		hint(t, busKeys, "it is for inputs over Modbus; this one names mqtt")
 		b.mqttPoint(t, broker, index, p, m)
 	default:
-		hint(t, modbusKeys, `name the bus as well: modbus = "…"`)
-		hint(t, mqttKeys, `name the broker as well: mqtt = "…"`)
+		hint(t, busKeys, `name the bus as well: modbus = "…"`)
+		hint(t, brokerKeys, `name the broker as well: mqtt = "…"`)
 		t.notReady("", "has no source", `add modbus = "…" or mqtt = "…" with the address`)
 	}
 	if (onBus || atBroker) && p.Role.Kind() != reading.Switch && m.Unit == (units.Unit{}) && !t.has("unit") && !t.has("span") && !t.has("signal") {
@@ -172,7 +184,7 @@ func (b *builder) unit(t *table, key string, kind reading.Kind) (units.Unit, boo
 
 // switching reads what makes a number 0 or 1.
 func (b *builder) switching(t *table, m *register.Mapping) {
-	m.Invert = t.flag("invert", false)
+	read(t, mappingRows, m)
 	t.value("threshold") // known, whatever becomes of the unit
 	if t.has("equals") {
 		b.codes(t, m)
@@ -255,13 +267,13 @@ func (b *builder) sensor(t *table, kind reading.Kind, rng span) superheat.Sensor
 	switch kind {
 	case reading.Pressure:
 		s.Limit = b.pressureAccuracy(t, rng)
-		s.Sealed = t.flag("sealed", false)
+		readRow(t, rowOf(superheat.SensorRows(), "sealed"), &s)
 	case reading.Temperature:
-		if limit, ok := t.difference("accuracy", 0.001, 20); ok {
+		if limit, ok := within(t, "accuracy", units.ParseDifference, 0.001, 20, showKelvin, ""); ok {
 			s.Limit = float64(limit)
 		}
-		s.Lag, _ = t.duration("lag", 0, 10*time.Minute)
-		s.Mounting, _ = t.difference("mounting", 0, 20)
+		readRow(t, rowOf(superheat.SensorRows(), "lag"), &s)
+		readRow(t, rowOf(superheat.SensorRows(), "mounting"), &s)
 	}
 	return s
 }
@@ -283,6 +295,6 @@ func (b *builder) pressureAccuracy(t *table, rng span) float64 {
 		}
 		return 0
 	}
-	limit, _ := within(t, "accuracy", units.ParsePressureDifference, 100, 10e5, func(pa float64) string { return fmt.Sprintf("%g bar", pa/1e5) })
+	limit, _ := within(t, "accuracy", units.ParsePressureDifference, 100, 10e5, func(pa float64) string { return fmt.Sprintf("%g bar", pa/1e5) }, "")
 	return limit
 }

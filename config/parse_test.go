@@ -4,7 +4,6 @@ import (
 	"fmt"
 	"os"
 	"path/filepath"
-	"regexp"
 	"strings"
 	"testing"
 	"time"
@@ -217,51 +216,6 @@ func FuzzParse(f *testing.F) {
 			t.Error(err)
 		}
 	})
-}
-
-// The settings that the page on the detectors shows are all there are, and
-// are the defaults.
-func TestDetectorsPageShowsTheDefaults(t *testing.T) {
-	page, err := os.ReadFile("../config/detectors.md")
-	if err != nil {
-		t.Fatal(err)
-	}
-	section := func(name string) string {
-		_, block, found := strings.Cut(string(page), "```toml\n["+name+"]\n")
-		block, _, closed := strings.Cut(block, "```")
-		if !found || !closed {
-			t.Fatalf("no settings of %s on the page", name)
-		}
-		return block
-	}
-	detect, phases := section("suction_group.detect"), section("suction_group.phases")
-	text := "[[suction_group]]\nname = \"mt\"\nrefrigerant = \"R513A\"\n[suction_group.detect]\n" + detect +
-		"[suction_group.phases]\n" + phases + "[[suction_group.compressor]]\nname = \"c1\"\n"
-	file := filepath.Join(t.TempDir(), "site.toml")
-	if err := os.WriteFile(file, []byte(text), 0o600); err != nil {
-		t.Fatal(err)
-	}
-	c, err := Load(file)
-	if err != nil {
-		t.Fatal(err)
-	}
-	if diff := cmp.Diff(floodback.DefaultSettings(), c.Site.Groups[0].Detect, cmpopts.EquateApprox(0, 1e-12)); diff != "" {
-		t.Error(diff)
-	}
-	if diff := cmp.Diff(phase.Default(), c.Site.Groups[0].Phase); diff != "" {
-		t.Error(diff)
-	}
-	for file, block := range map[string]string{"detect.go": detect, "phases.go": phases} {
-		source, err := os.ReadFile(file)
-		if err != nil {
-			t.Fatal(err)
-		}
-		for _, m := range regexp.MustCompile(`\(?\bt, "([a-z_]+)"|\bt\.\w+Or\("([a-z_]+)"`).FindAllStringSubmatch(string(source), -1) {
-			if key := m[1] + m[2]; !strings.Contains("\n"+block, "\n"+key+" = ") {
-				t.Errorf("the page does not show %s of %s", key, file)
-			}
-		}
-	}
 }
 
 // Each key sets what it names; a drip of zero is none, not the default.

@@ -225,18 +225,18 @@ func (p *planner) absent(group, member string, costs map[reading.Role]string) {
 
 func compressorWords(kind floodback.CompressorKind) string {
 	for _, k := range compressorKinds {
-		if k.value == kind {
-			return strings.ReplaceAll(k.name, "_", " ")
+		if k.Value == kind {
+			return strings.ReplaceAll(k.Name, "_", " ")
 		}
 	}
-	return "kind not told, judged as a scroll"
+	return "kind not stated, judged as a scroll"
 }
 
 func defrostWords(kind phase.DefrostKind) string {
 	for _, k := range defrostKinds {
-		if k.value == kind {
-			return strings.ReplaceAll(k.name, "_", " ") + " defrost"
+		if k.Value == kind {
+			return strings.ReplaceAll(k.Name, "_", " ") + " defrost"
 		}
 	}
-	return "kind of defrost not told"
+	return "kind of defrost not stated"
 }

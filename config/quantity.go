@@ -52,29 +52,19 @@ func explain(err error) (problem, remedy string) {
 	return problem, remedy
 }
 
-// within reads a quantity between two limits, both allowed.
-func within[T ~float64 | ~int64](t *table, key string, parse func(string) (T, error), lowest, highest T, show func(T) string) (T, bool) {
+// within reads a quantity between two limits, both allowed. usual, where it is
+// not empty, adds the values in use to the message.
+func within[T ~float64 | ~int64](t *table, key string, parse func(string) (T, error), lowest, highest T, show func(T) string, usual string) (T, bool) {
 	q, ok := quantity(t, key, parse)
 	if ok && !(q >= lowest && q <= highest) {
-		t.fault(key, fmt.Sprintf("%q is out of range", t.values[key]), fmt.Sprintf("it lies between %s and %s", show(lowest), show(highest)))
+		remedy := fmt.Sprintf("it lies between %s and %s", show(lowest), show(highest))
+		if usual != "" {
+			remedy += "; " + usual
+		}
+		t.fault(key, fmt.Sprintf("%q is out of range", t.values[key]), remedy)
 		return 0, false
 	}
 	return q, ok
-}
-
-func (t *table) duration(key string, lowest, highest time.Duration) (time.Duration, bool) {
-	return within(t, key, units.ParseDuration, lowest, highest, shortDuration)
-}
-
-func (t *table) durationOr(key string, standard, lowest, highest time.Duration) time.Duration {
-	if d, ok := t.duration(key, lowest, highest); ok {
-		return d
-	}
-	return standard
-}
-
-func (t *table) difference(key string, lowest, highest units.Kelvin) (units.Kelvin, bool) {
-	return within(t, key, units.ParseDifference, lowest, highest, func(k units.Kelvin) string { return fmt.Sprintf("%g K", float64(k)) })
 }
 
 // shortDuration writes a duration as configurations do: 1h, 90s, 100ms.
@@ -200,4 +190,14 @@ func showSize(n int64) string {
 		}
 	}
 	return fmt.Sprintf("%d B", n)
+}
+
+// parseShare reads a percentage as a share: "5 %" is 0.05.
+func parseShare(text string) (float64, error) {
+	number, found := strings.CutSuffix(strings.TrimSpace(text), "%")
+	x, err := strconv.ParseFloat(strings.TrimSpace(number), 64)
+	if !found || err != nil || x-x != 0 {
+		return 0, fmt.Errorf("%q is no share; write a percentage such as \"99 %%\"", text)
+	}
+	return x / 100, nil
 }

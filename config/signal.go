@@ -66,8 +66,7 @@ func (b *builder) signal(t *table, kind reading.Kind, m *register.Mapping) span 
 
 // thermometer reads a sensor whose number is a resistance in ohm.
 func (b *builder) thermometer(t *table, kind reading.Kind, m *register.Mapping) {
-	words := []named[register.Signal]{{"pt100", register.Pt100}, {"pt1000", register.Pt1000}, {"ntc", register.NTC}}
-	sensor, ok := word(t, "sensor", words)
+	sensor, ok := word(t, "sensor", thermometers)
 	if !ok {
 		return
 	}
@@ -87,8 +86,8 @@ func (b *builder) thermometer(t *table, kind reading.Kind, m *register.Mapping) 
 }
 
 func (b *builder) thermistor(t *table, m *register.Mapping) {
-	m.Curve.R25, _ = within(t, "r25", parseOhm, 10, 10e6, showOhm)
-	m.Curve.B, _ = within(t, "b", parseB, 1000, 10000, func(k float64) string { return fmt.Sprintf("%g K", k) })
+	m.Curve.R25, _ = within(t, "r25", parseOhm, 10, 10e6, showOhm, "")
+	m.Curve.B, _ = within(t, "b", parseB, 1000, 10000, func(k float64) string { return fmt.Sprintf("%g K", k) }, "")
 	file, hasTable := t.text("table", "ntc10k.csv")
 	switch {
 	case hasTable && (t.has("r25") || t.has("b")):

@@ -5,13 +5,11 @@ import (
 	"math"
 	"path/filepath"
 	"strings"
-	"time"
 
 	"dewgap/analyze"
-	"dewgap/analyze/floodback"
-	"dewgap/analyze/phase"
 	"dewgap/analyze/reading"
 	"dewgap/analyze/refrigerant"
+	"dewgap/analyze/setting"
 	"dewgap/analyze/superheat"
 	"dewgap/analyze/units"
 )
@@ -64,7 +62,7 @@ func (b *builder) floorsAgainstUncertainty(tables []*table) {
 		for _, floor := range []struct {
 			key string
 			k   units.Kelvin
-		}{{"steady", g.Detect.Floor.Steady}, {"pulldown", g.Detect.Floor.Pulldown}} {
+		}{{"floor.steady", g.Detect.Floor.Steady}, {"floor.pulldown", g.Detect.Floor.Pulldown}} {
 			b.floorAgainstUncertainty(tables[i], g, floor.key, floor.k)
 		}
 	}
@@ -83,13 +81,10 @@ func (b *builder) floorAgainstUncertainty(t *table, g *analyze.Group, key string
 			}
 			problem = fmt.Sprintf("at dew %s, compressor %s: %s", b.config.Units.Temperature(dew), c.Name, problem)
 			problem, remedy, _ := strings.Cut(problem, "; ")
-			at := t
-			if f, ok := t.values["floor"].(map[string]any); ok {
-				at = &table{r: t.r, name: t.path("floor"), values: f, position: t.position.key("floor")}
-			} else {
+			if !t.has(key) {
 				key = "floor"
 			}
-			at.warn(key, problem, remedy)
+			t.warn(key, problem, remedy)
 			return
 		}
 	}
@@ -116,9 +111,30 @@ func (n names) take(t *table, what, example string) string {
 	return name
 }
 
+// siteRows are the keys of [site].
+var siteRows = []setting.Row[Config]{
+	{
+		Key: "name", Field: setting.Plain(func(c *Config) *string { return &c.Site.Name }, "site"),
+		Meaning: "Name of the site in metrics, events and reports.", Example: `"demo"`,
+	},
+	{
+		Key: "altitude", Field: setting.ByHand[Config]("length (m, ft)", "0 m", "-2000 m to 6000 m"),
+		Meaning: "Altitude above sea level, for gauge transmitters: 1000 m left out is up to 1.6 K of superheat.", Example: `"120 m"`,
+	},
+	{
+		Key: "atmosphere", Field: setting.ByHand[Config]("pressure (hPa, kPa, inHg)", "from the altitude", "400 hPa to 1300 hPa"),
+		Meaning: "Air pressure at the site, in place of the altitude.", Example: `"1013.25 hPa"`,
+	},
+	{
+		Key: "units", Field: setting.OneOf(func(c *Config) *units.System { return &c.Units }, units.SI, "", []setting.Word[units.System]{{Name: "si", Value: units.SI}, {Name: "us", Value: units.US}}),
+		Meaning: "Units that people are shown; machines always get SI.", Example: `"si"`,
+	},
+}
+
 func (b *builder) site(root *table) {
 	site := &b.config.Site
-	site.Name, site.Atmosphere, b.config.Altitude = "site", units.StandardAtmosphere, 0
+	site.Atmosphere, b.config.Altitude = units.StandardAtmosphere, 0
+	site.Name = setting.Defaults(siteRows).Site.Name
 	t, ok := root.inner("site", `[site] with name = "demo"`)
 	if !ok {
 		if !root.has("site") {
@@ -126,15 +142,11 @@ func (b *builder) site(root *table) {
 		}
 		return
 	}
-	if name, ok := t.text("name", "demo"); ok {
-		site.Name = name
-	} else if !t.has("name") {
-		t.warn("name", `is missing: metrics and events will say site "site"`, `add name = "…"`)
+	read(t, siteRows, b.config)
+	if !t.has("name") {
+		t.warn("name", `is missing: metrics and events will be labelled site "site"`, `add name = "…"`)
 	}
 	b.atmosphere(t)
-	if system, ok := word(t, "units", []named[units.System]{{"si", units.SI}, {"us", units.US}}); ok {
-		b.config.Units = system
-	}
 	t.done()
 }
 
@@ -147,25 +159,15 @@ func (b *builder) atmosphere(t *table) {
 	case measured:
 		b.config.Site.Atmosphere, b.config.Altitude = air, units.Metre(math.NaN())
 	case stated:
-		standard, err := units.Atmosphere(altitude)
+		air, err := units.Atmosphere(altitude)
 		if err != nil {
 			t.fault("altitude", fmt.Sprintf("%q is no altitude of a store", t.values["altitude"]), `it lies between -2000 m and 6000 m; write for example "120 m" or "400 ft"`)
 			return
 		}
-		b.config.Site.Atmosphere, b.config.Altitude = standard, altitude
+		b.config.Site.Atmosphere, b.config.Altitude = air, altitude
 	case !t.has("altitude") && !t.has("atmosphere"):
 		t.warn("altitude", "is missing: sea level is assumed for gauge transmitters", `add altitude = "120 m"; 1000 m of altitude left out is up to 1.6 K of superheat`)
 	}
-}
-
-var compressorKinds = []named[floodback.CompressorKind]{
-	{"scroll", floodback.Scroll},
-	{"air_cooled_semi_hermetic", floodback.AirCooledSemiHermetic},
-	{"refrigerant_cooled_semi_hermetic", floodback.RefrigerantCooledSemiHermetic},
-}
-
-var defrostKinds = []named[phase.DefrostKind]{
-	{"off_cycle", phase.OffCycle}, {"electric", phase.Electric}, {"hot_gas", phase.HotGas},
 }
 
 func (b *builder) group(t *table, groups names) {
@@ -174,9 +176,7 @@ func (b *builder) group(t *table, groups names) {
 	g.Refrigerant = b.refrigerant(t)
 	b.detection(t, &g)
 	b.sensors(t, &g)
-	if ambient, ok := within(t, "ambient", units.ParseTemperature, -50, 70, func(c units.Celsius) string { return fmt.Sprintf("%g degC", float64(c)) }); ok {
-		g.Ambient = ambient
-	}
+	read(t, groupRows, &g)
 	own := b.inputs(t, reading.AtGroup, g.Name, "")
 	if t.has("ambient") && own[reading.AmbientTemperature] {
 		t.fault("ambient", "is given beside an ambient_temperature input, which says the same", "keep one of the two")
@@ -211,9 +211,7 @@ func (b *builder) compressor(t *table, group string, members names, pressure boo
 	}
 	var c analyze.Compressor
 	c.Name = members.take(t, "compressor", "c1")
-	if kind, ok := word(t, "kind", compressorKinds); ok {
-		c.Kind = kind
-	}
+	read(t, compressorRows, &c)
 	own := b.inputs(t, reading.AtCompressor, group, c.Name)
 	if !pressure && !own[reading.SuctionPressure] {
 		t.notReady("", "has no suction pressure: neither the compressor nor its group has an input for it", `add suction_pressure = { modbus = "…", … } to the group`)
@@ -229,69 +227,10 @@ func (b *builder) circuit(t *table, group string, members names) analyze.Circuit
 	t.hints = map[string]string{"drip": `it belongs to the suction group: drip = "3 min"`}
 	var c analyze.Circuit
 	c.Name = members.take(t, "circuit", "case-1")
-	if kind, ok := word(t, "defrost_kind", defrostKinds); ok {
-		c.Defrost = kind
-	}
+	read(t, circuitRows, &c)
 	b.inputs(t, reading.AtCircuit, group, c.Name)
 	t.done()
 	return c
-}
-
-// Limits of what makes sense; beyond them lies a typing error.
-const (
-	highestFloor = 60
-	longestHold  = time.Hour
-)
-
-// detection reads floor, hold and clear times, and the phases' settings.
-func (b *builder) detection(t *table, g *analyze.Group) {
-	d := &g.Detect
-	*d = floodback.DefaultSettings()
-	if f, ok := t.inner("floor", `{ steady = "11 K", pulldown = "8 K" }`); ok {
-		b.floor(f, "steady", &d.Floor.Steady)
-		b.floor(f, "pulldown", &d.Floor.Pulldown)
-		f.done()
-		if d.Floor.Pulldown > d.Floor.Steady {
-			f.warn("pulldown", "is above the steady floor", "usually the floor is lowered for pulldown, or the same")
-		}
-	}
-	if h, ok := t.inner("hold", `{ steady = "60 s", pulldown = "30 s" }`); ok {
-		b.hold(h, "steady", &d.Hold.Steady)
-		b.hold(h, "pulldown", &d.Hold.Pulldown)
-		h.done()
-	}
-	if c, ok := t.inner("clear", `{ margin = "2 K", hold = "120 s" }`); ok {
-		if margin, ok := c.difference("margin", 0, 30); ok {
-			d.ClearMargin = margin
-		}
-		b.hold(c, "hold", &d.ClearHold)
-		c.done()
-	}
-	b.detectors(t, d)
-	g.Superheat.StaleAfter, _ = t.duration("stale_after", time.Second, time.Hour)
-	b.phases(t, g)
-}
-
-func (b *builder) floor(t *table, key string, floor *units.Kelvin) {
-	k, ok := quantity(t, key, units.ParseDifference)
-	if ok && !(k > 0 && k <= highestFloor) {
-		t.fault(key, fmt.Sprintf("a floor of %q is impossible", t.values[key]), `it lies above 0 and at most at 60 K; 15 to 20 F, or 8 to 11 K, are in use`)
-		return
-	}
-	if ok {
-		*floor = k
-	}
-}
-
-func (b *builder) hold(t *table, key string, hold *time.Duration) {
-	d, ok := t.duration(key, 0, longestHold)
-	if !ok {
-		return
-	}
-	*hold = d
-	if d == 0 {
-		t.warn(key, "is 0: a single reading opens or closes an event", `write a time such as "30 s"`)
-	}
 }
 
 // sensors reads what is stated of all the group's sensors at once.

@@ -7,6 +7,7 @@ import (
 	"time"
 
 	"dewgap/analyze/reading"
+	"dewgap/analyze/setting"
 	"dewgap/analyze/suggest"
 )
 
@@ -16,15 +17,19 @@ type reader struct {
 	faults   Faults
 	warnings Faults
 	unready  Faults // what only the running daemon needs
+
+	undocumented []string // keys that a decoder asked for and no table has
 }
 
-// table is one table of the file while it is read. Each key asked for counts as
-// known; done reports the others.
+// table is one table of the file while it is read. It accepts the keys that
+// keys documents. Each of them that is asked for counts as known; done reports
+// the others.
 type table struct {
 	r        *reader
 	name     string // as shown in front of its keys: suction_group[mt]
 	values   map[string]any
 	position *position
+	keys     []key
 	known    []string
 	hints    map[string]string // keys that people expect here, and where they belong
 }
@@ -41,11 +46,13 @@ func (t *table) path(key string) string {
 }
 
 // at builds a fault that stands at a key, or at the table where the key is
-// missing or empty.
+// missing or empty. A key of an inner table has dots.
 func (t *table) at(key, problem, remedy string) Fault {
 	p := t.position
 	if key != "" {
-		p = p.key(key)
+		for part := range strings.SplitSeq(key, ".") {
+			p = p.key(part)
+		}
 	}
 	return Fault{File: t.r.file, Line: p.line, Key: t.path(key), Problem: problem, Remedy: remedy, offset: p.offset}
 }
@@ -62,14 +69,35 @@ func (t *table) notReady(key, problem, remedy string) {
 	t.r.unready = append(t.r.unready, t.at(key, problem, remedy))
 }
 
-// has tells whether the key is in the file.
+// has reports whether the key is in the file. A key of an inner table has dots.
 func (t *table) has(key string) bool {
-	_, ok := t.values[key]
-	return ok
+	values := t.values
+	for {
+		outer, rest, nested := strings.Cut(key, ".")
+		v, ok := values[outer]
+		if !nested || !ok {
+			return ok
+		}
+		values, _ = v.(map[string]any)
+		key = rest
+	}
 }
 
-// value returns the key's value and notes that the key is known.
+// documents reports whether the table has the key, or an inner table of that
+// name.
+func (t *table) documents(name string) bool {
+	return slices.ContainsFunc(t.keys, func(k key) bool {
+		return k.path == name || strings.HasPrefix(k.path, name+".")
+	})
+}
+
+// value returns the key's value and notes that the key is known. A key that no
+// table documents is never accepted.
 func (t *table) value(key string) (any, bool) {
+	if !t.documents(key) {
+		t.r.undocumented = append(t.r.undocumented, t.path(key))
+		return nil, false
+	}
 	if !slices.Contains(t.known, key) {
 		t.known = append(t.known, key)
 	}
@@ -128,14 +156,6 @@ func (t *table) need(key, example string) (string, bool) {
 	return s, ok
 }
 
-// flag returns a boolean, or the default.
-func (t *table) flag(key string, standard bool) bool {
-	if b, ok := take[bool](t, key, "true or false, without quotes"); ok {
-		return b
-	}
-	return standard
-}
-
 // whole returns a whole number between two limits.
 func (t *table) whole(key string, lowest, highest int64) (int64, bool) {
 	n, ok := take[int64](t, key, "a whole number without quotes")
@@ -144,14 +164,6 @@ func (t *table) whole(key string, lowest, highest int64) (int64, bool) {
 		return 0, false
 	}
 	return n, ok
-}
-
-// wholeOr is whole with a default.
-func (t *table) wholeOr(key string, standard, lowest, highest int64) int64 {
-	if n, ok := t.whole(key, lowest, highest); ok {
-		return n
-	}
-	return standard
 }
 
 // number returns a plain finite number, whole or not.
@@ -193,30 +205,48 @@ func (t *table) numbers(key string) ([]float64, bool) {
 	return numbers, true
 }
 
-// word returns the value of one of the words allowed.
-func word[T any](t *table, key string, words []named[T]) (T, bool) {
-	var zero T
-	all := make([]string, len(words))
-	for i, w := range words {
-		all[i] = w.name
-	}
-	s, ok := t.text(key, all[0])
+// texts returns a list of texts.
+func (t *table) texts(key, example string) ([]string, bool) {
+	list, ok := take[[]any](t, key, "a list of texts, such as "+example)
 	if !ok {
-		return zero, false
+		return nil, false
 	}
-	for _, w := range words {
-		if s == w.name {
-			return w.value, true
+	texts := make([]string, len(list))
+	for i, v := range list {
+		if texts[i], ok = v.(string); !ok {
+			t.fault(key, "holds "+describe(v), "write texts only, such as "+example)
+			return nil, false
 		}
 	}
-	t.fault(key, fmt.Sprintf("%q is not known here", s), oneOf(all)+didYouMean(s, all))
-	return zero, false
+	return texts, true
 }
 
-// named is a word of the configuration with what it stands for.
-type named[T any] struct {
-	name  string
-	value T
+// word returns the value of one of the words allowed.
+func word[T any](t *table, key string, words []setting.Word[T]) (value T, ok bool) {
+	text, ok := oneWord(t, key, wordNames(words))
+	for _, w := range words {
+		if ok && w.Name == text {
+			value = w.Value
+		}
+	}
+	return value, ok
+}
+
+func wordNames[T any](words []setting.Word[T]) []string {
+	names := make([]string, len(words))
+	for i, w := range words {
+		names[i] = w.Name
+	}
+	return names
+}
+
+func oneWord(t *table, key string, words []string) (string, bool) {
+	text, ok := t.text(key, words[0])
+	if ok && !slices.Contains(words, text) {
+		t.fault(key, fmt.Sprintf("%q is not known here", text), oneOf(words)+didYouMean(text, words))
+		return "", false
+	}
+	return text, ok
 }
 
 // inner returns an inline table or sub-table.
@@ -225,7 +255,7 @@ func (t *table) inner(key, example string) (*table, bool) {
 	if !ok {
 		return nil, false
 	}
-	return &table{r: t.r, name: t.path(key), values: v, position: t.position.key(key)}, true
+	return &table{r: t.r, name: t.path(key), values: v, position: t.position.key(key), keys: inside(t.keys, key)}, true
 }
 
 // inners returns the tables of an array of tables, or of an array of inline
@@ -257,7 +287,7 @@ func (t *table) inners(key, example string) []*table {
 		if name, ok := m["name"].(string); ok && reading.ValidName(name) {
 			label = name
 		}
-		tables = append(tables, &table{r: t.r, name: fmt.Sprintf("%s[%s]", t.path(key), label), values: m, position: t.position.key(key).element(i)})
+		tables = append(tables, &table{r: t.r, name: fmt.Sprintf("%s[%s]", t.path(key), label), values: m, position: t.position.key(key).element(i), keys: inside(t.keys, key)})
 	}
 	return tables
 }

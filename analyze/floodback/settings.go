@@ -105,7 +105,7 @@ var rows = []setting.Row[Settings]{
 	},
 	{
 		Key: "floor.pulldown", Field: setting.Within(func(s *Settings) *units.Kelvin { return &s.Floor.Pulldown }, 8, minFloor, maxFloor),
-		Meaning: "Lowest superheat that is allowed in the pulldown after a defrost.", Example: `"15 F"`,
+		Meaning: "Lowest superheat that is allowed in the pulldown after a defrost.", Example: `"8 K"`,
 		Usual: "8 to 11 K (15 to 20 F) are in use", Source: practice,
 	},
 	{

@@ -1,0 +1,111 @@
+package config
+
+import (
+	"dewgap/analyze"
+	"dewgap/analyze/floodback"
+	"dewgap/analyze/phase"
+	"dewgap/analyze/reading"
+	"dewgap/analyze/setting"
+	"dewgap/analyze/units"
+)
+
+const practice = "common practice, no source"
+
+var compressorKinds = []setting.Word[floodback.CompressorKind]{
+	{Name: "scroll", Value: floodback.Scroll},
+	{Name: "air_cooled_semi_hermetic", Value: floodback.AirCooledSemiHermetic},
+	{Name: "refrigerant_cooled_semi_hermetic", Value: floodback.RefrigerantCooledSemiHermetic},
+}
+
+var defrostKinds = []setting.Word[phase.DefrostKind]{
+	{Name: "off_cycle", Value: phase.OffCycle}, {Name: "electric", Value: phase.Electric}, {Name: "hot_gas", Value: phase.HotGas},
+}
+
+const nameRange = "lower-case letters, digits, - and _, beginning with a letter"
+
+// groupRows are the keys of [[suction_group]] beside those of the settings of
+// analysis and the inputs.
+var groupRows = []setting.Row[analyze.Group]{
+	{
+		Key: "name", Field: setting.ByHand[analyze.Group]("text", "", nameRange), Needed: true,
+		Meaning: "Name of the suction group: compressors that share one suction pressure.", Example: `"mt"`,
+	},
+	{
+		Key: "refrigerant", Field: setting.ByHand[analyze.Group]("text", "", "those that dewgap refrigerants lists, or a [[refrigerant]]"), Needed: true,
+		Meaning: "Refrigerant of the group.", Example: `"R448A"`,
+	},
+	{
+		Key: "ambient", Field: setting.Unset(func(g *analyze.Group) *units.Celsius { return &g.Ambient }, "not known", -50, 70),
+		Meaning: "Usual temperature around the suction lines, where no ambient_temperature input measures it.", Example: `"18 degC"`,
+	},
+}
+
+// groupSensorRows are what is stated of all the group's sensors of a quantity.
+var groupSensorRows = []setting.Row[analyze.Group]{
+	{
+		Key: "pressure_sensor.accuracy", Field: setting.ByHand[analyze.Group]("pressure (bar, kPa, psi)", "0.13 bar is assumed", "0.001 bar to 10 bar"), Source: practice,
+		Meaning: "Greatest error of every pressure transmitter of the group, either way, where an input states none.", Example: `"0.13 bar"`,
+	},
+	{
+		Key: "temperature_sensor.accuracy", Field: setting.ByHand[analyze.Group]("temperature difference (K, F)", "0.5 K is assumed", "0.001 K to 20 K"), Source: practice,
+		Meaning: "Greatest error of every temperature sensor of the group, either way, where an input states none.", Example: `"0.5 K"`,
+	},
+}
+
+var compressorRows = []setting.Row[analyze.Compressor]{
+	{
+		Key: "name", Field: setting.ByHand[analyze.Compressor]("text", "", nameRange), Needed: true,
+		Meaning: "Name of the compressor, unique in its group.", Example: `"c1"`,
+	},
+	{
+		Key: "kind", Field: setting.OneOf(func(c *analyze.Compressor) *floodback.CompressorKind { return &c.Kind }, 0, "judged as a scroll", compressorKinds),
+		Meaning: "Kind of compressor, which decides what liquid damages first.", Example: `"scroll"`,
+	},
+}
+
+var circuitRows = []setting.Row[analyze.Circuit]{
+	{
+		Key: "name", Field: setting.ByHand[analyze.Circuit]("text", "", nameRange), Needed: true,
+		Meaning: "Name of the circuit, unique in its group: one evaporator, or several that defrost together.", Example: `"case-1"`,
+	},
+	{
+		Key: "defrost_kind", Field: setting.OneOf(func(c *analyze.Circuit) *phase.DefrostKind { return &c.Defrost }, 0, "not known", defrostKinds),
+		Meaning: "Where the heat of the circuit's defrosts comes from.", Example: `"electric"`,
+	},
+}
+
+// roleMeanings describe the inputs.
+var roleMeanings = map[reading.Role]string{
+	reading.SuctionPressure:       "Suction pressure, of the group or of one compressor; a compressor's own stands before the group's.",
+	reading.DischargePressure:     "Discharge pressure: with it the discharge temperature shows how wet the gas is.",
+	reading.SuctionTemperature:    "Temperature of the suction line at the compressor inlet; without it there is no superheat.",
+	reading.Running:               "Whether the compressor runs: 0 or 1, or current, power or speed with a threshold; inferred if absent.",
+	reading.DischargeTemperature:  "Temperature of the discharge line: it shows how wet the gas is.",
+	reading.SumpTemperature:       "Temperature of the oil sump: it shows liquid in the oil and flooded starts.",
+	reading.Defrost:               "Whether the circuit defrosts; inferred if absent, later and less surely.",
+	reading.CoilOutletTemperature: "Temperature of the suction line at the evaporator outlet: it tells the circuits apart.",
+	reading.AirTemperature:        "Temperature of the air that the circuit cools.",
+	reading.AmbientTemperature:    "Temperature of the air around the suction lines.",
+}
+
+// roleKeys returns the inputs that a group, compressor or circuit may have.
+func roleKeys(home reading.Home) []key {
+	var keys []key
+	for _, role := range reading.Roles(home) {
+		keys = append(keys, key{
+			path: role.String(), unit: "input: a " + role.Kind().String(), def: "none", meaning: roleMeanings[role], example: roleExample(role),
+			isNeeded: role == reading.SuctionTemperature,
+		})
+	}
+	return keys
+}
+
+func roleExample(role reading.Role) string {
+	switch role.Kind() {
+	case reading.Pressure:
+		return `{ modbus = "rack-io", unit_id = 1, input = 100, type = "int16", scale = 0.01, unit = "barg" }`
+	case reading.Temperature:
+		return `{ modbus = "rack-io", unit_id = 1, input = 101, type = "int16", scale = 0.1, unit = "degC" }`
+	}
+	return `{ modbus = "rack-io", unit_id = 1, discrete = 0 }`
+}
