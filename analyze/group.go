@@ -47,7 +47,7 @@ type group struct {
 // compressor is one compressor as the engine follows it.
 type compressor struct {
 	suctionPressure, suctionTemperature, running int // points
-	dischargeTemperature, sumpTemperature        int
+	dischargeTemperature, sumpTemperature, speed int
 
 	meter superheat.Meter
 	learn *superheat.LagLearner // nil where the lag is stated
@@ -57,7 +57,7 @@ type compressor struct {
 }
 
 type circuit struct {
-	defrost, coilOutlet, air int // points
+	defrost, coilInlet, coilOutlet, air int // points
 }
 
 func newGroup(spec *Group, air units.Pascal, first int) (*group, error) {
@@ -75,7 +75,7 @@ func newGroup(spec *Group, air units.Pascal, first int) (*group, error) {
 	kinds := make([]phase.DefrostKind, len(spec.Circuits))
 	for i := range spec.Circuits {
 		kinds[i] = spec.Circuits[i].Defrost
-		g.circuits = append(g.circuits, circuit{noPoint, noPoint, noPoint})
+		g.circuits = append(g.circuits, circuit{noPoint, noPoint, noPoint, noPoint})
 	}
 	names := make([]string, len(spec.Circuits))
 	for i := range names {
@@ -85,7 +85,7 @@ func newGroup(spec *Group, air units.Pascal, first int) (*group, error) {
 	for range spec.Compressors {
 		g.compressors = append(g.compressors, compressor{
 			suctionPressure: noPoint, suctionTemperature: noPoint, running: noPoint,
-			dischargeTemperature: noPoint, sumpTemperature: noPoint,
+			dischargeTemperature: noPoint, sumpTemperature: noPoint, speed: noPoint,
 			set: floodback.NewSet(&g.detect, g.line), why: cause.NewCase(g.coils),
 		})
 	}
@@ -136,6 +136,8 @@ func (g *group) place(p *reading.Point) (*int, int, error) {
 			return &c.dischargeTemperature, i, nil
 		case reading.SumpTemperature:
 			return &c.sumpTemperature, i, nil
+		case reading.Speed:
+			return &c.speed, i, nil
 		}
 		return nil, 0, errors.New("is of a kind that a compressor does not have")
 	}
@@ -147,6 +149,8 @@ func (g *group) place(p *reading.Point) (*int, int, error) {
 		switch p.Role {
 		case reading.Defrost:
 			return &c.defrost, -1, nil
+		case reading.CoilInletTemperature:
+			return &c.coilInlet, -1, nil
 		case reading.CoilOutletTemperature:
 			return &c.coilOutlet, -1, nil
 		case reading.AirTemperature:
@@ -248,6 +252,7 @@ func (g *group) observe(at int64, interval reading.Interval, e *Engine) (renewed
 		c := &g.circuits[i]
 		y := &x.Circuits[i]
 		y.Signal = e.onOff(c.defrost)
+		y.CoilInlet = units.Celsius(e.value(c.coilInlet))
 		y.CoilOutlet, y.Air = units.Celsius(e.value(c.coilOutlet)), units.Celsius(e.value(c.air))
 	}
 	phases := g.phases.Observe(x)
@@ -280,12 +285,27 @@ func (g *group) measure(i int, at int64, e *Engine) {
 	}
 	x := &g.frame
 	y := &x.Compressors[i]
-	y.Signal = e.onOff(c.running)
+	y.Speed = e.value(c.speed)
+	y.Signal = runs(e.onOff(c.running), y.Speed)
 	y.Discharge = units.Celsius(e.value(c.dischargeTemperature))
 	y.Sump = units.Celsius(e.value(c.sumpTemperature))
 	if !finite(float64(x.Dew)) {
 		x.SuctionPressure, x.Dew = c.value.Pressure, c.value.Dew
 	}
+}
+
+// minRunningSpeed is the share of full in % above which a compressor runs.
+// Common practice, no source: drives stop well above it, and it is above what a
+// stopped drive's analogue output shows.
+const minRunningSpeed = 5
+
+// runs returns the running signal, or where that is not known what the speed
+// in % of full shows.
+func runs(signal frame.Tristate, speed float64) frame.Tristate {
+	if signal != frame.Unset || math.IsNaN(speed) {
+		return signal
+	}
+	return frame.Of(speed > minRunningSpeed)
 }
 
 // judge writes one compressor's state and asks the detectors. Both are filled

@@ -85,6 +85,8 @@ var roleMeanings = map[reading.Role]string{
 	reading.Defrost:               "Whether the circuit defrosts; inferred if absent, later and less surely.",
 	reading.CoilOutletTemperature: "Temperature of the suction line at the evaporator outlet: it tells the circuits apart.",
 	reading.AirTemperature:        "Temperature of the air that the circuit cools.",
+	reading.Speed:                 "Speed or capacity in % of full; where running is not known, more than 5 % counts as running.",
+	reading.CoilInletTemperature:  "Temperature at the two-phase inlet of the coil, an independent witness of dew.",
 	reading.AmbientTemperature:    "Temperature of the air around the suction lines.",
 }
 
@@ -106,6 +108,8 @@ func roleExample(role reading.Role) string {
 		return `{ modbus = "rack-io", unit_id = 1, input = 100, type = "int16", scale = 0.01, unit = "barg" }`
 	case reading.Temperature:
 		return `{ modbus = "rack-io", unit_id = 1, input = 101, type = "int16", scale = 0.1, unit = "degC" }`
+	case reading.Share:
+		return `{ modbus = "rack-io", unit_id = 1, input = 102, type = "uint16", scale = 0.1, unit = "%" }`
 	}
 	return `{ modbus = "rack-io", unit_id = 1, discrete = 0 }`
 }

@@ -119,8 +119,11 @@ func hint(t *table, keys []string, text string) {
 }
 
 func exampleUnit(kind reading.Kind) string {
-	if kind == reading.Pressure {
+	switch kind {
+	case reading.Pressure:
 		return `"barg", "psig" or "kPaa"`
+	case reading.Share:
+		return `"%"`
 	}
 	return `"degC" or "degF"`
 }
@@ -176,6 +179,8 @@ func (b *builder) unit(t *table, key string, kind reading.Kind) (units.Unit, boo
 		t.fault(key, fmt.Sprintf("%q is a unit of %s, and this input is a pressure", text, u.Quantity), "write "+exampleUnit(kind))
 	case kind == reading.Temperature && u.Quantity != units.Temperature:
 		t.fault(key, fmt.Sprintf("%q is a unit of %s, and this input is a temperature", text, u.Quantity), "write "+exampleUnit(kind))
+	case kind == reading.Share && u.Quantity != units.Share:
+		t.fault(key, fmt.Sprintf("%q is a unit of %s, and this input is a share of full", text, u.Quantity), `scale the number to "%"`)
 	default:
 		return u, true
 	}
@@ -245,12 +250,19 @@ func (b *builder) calibration(t *table, kind reading.Kind, m *register.Mapping) 
 			c.fault("gain", fmt.Sprintf("%g is no calibration", gain), "it lies near 1, between 0.5 and 2; use scale for the device's own factor")
 		}
 	}
-	if kind == reading.Pressure {
+	switch kind {
+	case reading.Pressure:
 		if zero, ok := quantity(c, "zero", units.ParsePressureDifference); ok {
 			m.Zero = step(m.Unit, zero)
 		}
-	} else if zero, ok := quantity(c, "zero", units.ParseDifference); ok {
-		m.Zero = step(m.Unit, float64(zero))
+	case reading.Share:
+		if zero, ok := quantity(c, "zero", parseShare); ok {
+			m.Zero = 100 * zero
+		}
+	default:
+		if zero, ok := quantity(c, "zero", units.ParseDifference); ok {
+			m.Zero = step(m.Unit, float64(zero))
+		}
 	}
 	date, dated := take[time.Time](c, "date", "a date without quotes, such as 2026-03-01")
 	if dated {

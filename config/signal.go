@@ -23,7 +23,8 @@ func (b *builder) signal(t *table, kind reading.Kind, m *register.Mapping) span 
 	rng, hasSpan := quantity(t, "span", parseSpan)
 	if hasSpan {
 		switch {
-		case kind == reading.Pressure && !rng.unit.IsPressure(), kind == reading.Temperature && rng.unit.Quantity != units.Temperature:
+		case kind == reading.Pressure && !rng.unit.IsPressure(), kind == reading.Temperature && rng.unit.Quantity != units.Temperature,
+			kind == reading.Share && rng.unit.Quantity != units.Share:
 			t.fault("span", fmt.Sprintf("is in %s, a unit of %s, and this input is a %s", rng.unit, rng.unit.Quantity, kind), "write it in "+exampleUnit(kind))
 			hasSpan = false
 		case !t.has("unit"):

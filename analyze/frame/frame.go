@@ -111,6 +111,7 @@ type Compressor struct {
 	Lag       float64         // s, time constant of the suction-line sensor
 	Discharge units.Celsius
 	Sump      units.Celsius
+	Speed     float64 // % of full: the load
 
 	// Written by phase.
 	Phase      Phase

@@ -30,6 +30,8 @@ var roles = [...]struct {
 	Defrost:               {"defrost", Switch, AtCircuit},
 	CoilOutletTemperature: {"coil_outlet_temperature", Temperature, AtCircuit},
 	AirTemperature:        {"air_temperature", Temperature, AtCircuit},
+	Speed:                 {"speed", Share, AtCompressor},
+	CoilInletTemperature:  {"coil_inlet_temperature", Temperature, AtCircuit},
 	AmbientTemperature:    {"ambient_temperature", Temperature, AtGroup},
 }
 
@@ -87,6 +89,8 @@ func (k Kind) String() string {
 		return "temperature"
 	case Switch:
 		return "switch"
+	case Share:
+		return "share"
 	}
 	return "nothing"
 }

@@ -76,7 +76,7 @@ func Fail(point int, reason string) Reading {
 }
 
 // Settle returns r as a recording can hold it: a good value rounded to 0.1 Pa,
-// 0.001 °C or 0/1, or a failure whose quality follows from its reason. A good
+// 0.001 °C, 0.01 % or 0/1, or a failure whose quality follows from its reason. A good
 // value that no quantity of its kind can have (not finite, no absolute
 // pressure, below absolute zero) becomes a failure. Live rows and replayed
 // rows pass here, so that both are the same to the last bit.
@@ -103,6 +103,7 @@ const (
 	absoluteZero = -273.15 // °C
 	hottest      = 1e6     // °C
 	highest      = 1e12    // Pa
+	fullest      = 1e6     // %
 )
 
 func impossible(v float64, kind Kind) string {
@@ -113,6 +114,8 @@ func impossible(v float64, kind Kind) string {
 		return OutOfRange + ": no absolute pressure"
 	case kind == Temperature && (v < absoluteZero || v > hottest):
 		return OutOfRange + ": no temperature"
+	case kind == Share && (v < 0 || v > fullest):
+		return OutOfRange + ": no share of full"
 	}
 	return ""
 }
@@ -126,6 +129,8 @@ func round(v float64, kind Kind) float64 {
 		v = math.Round(v*10) / 10
 	case Temperature:
 		v = math.Round(v*1000) / 1000
+	case Share:
+		v = math.Round(v*100) / 100
 	case Switch:
 		if v != 0 {
 			v = 1

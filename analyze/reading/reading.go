@@ -22,7 +22,9 @@ const (
 	Defrost
 	CoilOutletTemperature
 	AirTemperature
-	AmbientTemperature // of the machine room; optional, dewgap's own addition
+	Speed                // of a compressor, its load
+	CoilInletTemperature // two-phase inlet of a coil
+	AmbientTemperature   // around the suction lines; optional, dewgap's own addition
 )
 
 // Kind is the kind of quantity a role carries.
@@ -33,6 +35,7 @@ const (
 	Pressure    Kind = iota + 1 // Pa, absolute
 	Temperature                 // °C
 	Switch                      // 0 or 1
+	Share                       // % of full
 )
 
 // Point is one input of a site. A point is known by its index in the site's
@@ -63,7 +66,7 @@ const (
 type Reading struct {
 	Point   int // index in the site's list of points
 	Time    time.Time
-	Value   float64 // Pa absolute, °C, or 0/1: see Kind
+	Value   float64 // Pa absolute, °C, 0/1 or %: see Kind
 	Quality Quality
 	Reason  string // a code, or "code: detail"; empty when Good
 }

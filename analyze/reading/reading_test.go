@@ -20,6 +20,9 @@ func TestParsePath(t *testing.T) {
 		{path: "mt.suction_pressure", want: Point{Group: "mt", Role: SuctionPressure}},
 		{path: "mt.ambient_temperature", want: Point{Group: "mt", Role: AmbientTemperature}},
 		{path: "mt.c1.suction_pressure", want: Point{Group: "mt", Member: "c1", Role: SuctionPressure}},
+		{path: "mt.c1.speed", want: Point{Group: "mt", Member: "c1", Role: Speed}},
+		{path: "mt.case-1.coil_inlet_temperature", want: Point{Group: "mt", Member: "case-1", Role: CoilInletTemperature}},
+		{path: "mt.speed", err: `a group has no "speed"`},
 		{path: "lt-2.case_7.defrost", want: Point{Group: "lt-2", Member: "case_7", Role: Defrost}},
 		{path: "mt", err: "want GROUP.role"},
 		{path: "mt.c1.x.running", err: "want GROUP.role"},
@@ -80,9 +83,9 @@ func TestQualityOf(t *testing.T) {
 // Law: a settled value written with the decimals of its kind reads back as the
 // same bits, and settling is idempotent.
 func TestSettledValuesSurviveText(t *testing.T) {
-	decimals := map[Kind]int{Pressure: 1, Temperature: 3, Switch: 0}
+	decimals := map[Kind]int{Pressure: 1, Temperature: 3, Switch: 0, Share: 2}
 	rapid.Check(t, func(t *rapid.T) {
-		kind := rapid.SampledFrom([]Kind{Pressure, Temperature, Switch}).Draw(t, "kind")
+		kind := rapid.SampledFrom([]Kind{Pressure, Temperature, Switch, Share}).Draw(t, "kind")
 		v := rapid.OneOf(rapid.Float64(), rapid.Float64Range(-300, 300), rapid.Float64Range(0, 1e8)).Draw(t, "value")
 		r := Settle(Reading{Value: v, Quality: Good}, kind)
 		if r.Quality == Good {
@@ -126,6 +129,8 @@ func TestImpossibleValuesAreNone(t *testing.T) {
 		{Temperature, -273.2, OutOfRange},
 		{Temperature, math.NaN(), NotANumber},
 		{Switch, math.Inf(1), NotANumber},
+		{Share, -0.1, OutOfRange},
+		{Share, 120, ""},
 		{Pressure, 0, ""},
 		{Temperature, -50, ""},
 	} {

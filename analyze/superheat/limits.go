@@ -30,10 +30,12 @@ func limitsOf(role reading.Role) limits {
 		return limits{low: -80, high: 250, jump: 30, rate: 5, step: 2}
 	case reading.SumpTemperature:
 		return limits{low: -80, high: 180, jump: 20, rate: 3, step: 2}
-	case reading.CoilOutletTemperature:
+	case reading.CoilOutletTemperature, reading.CoilInletTemperature:
 		return limits{low: -100, high: 110, jump: 20, rate: 3, step: 2}
 	case reading.AirTemperature, reading.AmbientTemperature:
 		return limits{low: -70, high: 80, jump: 15, rate: 1, step: 2}
+	case reading.Speed:
+		return limits{low: 0, high: 300} // a drive may run above its nominal speed
 	default: // switches
 		return limits{low: 0, high: 1}
 	}

@@ -18,11 +18,12 @@ const (
 	TemperatureDifference          // K
 	PressureDifference             // Pa; a pressure written without "a" or "g"
 	Length                         // m
+	Share                          // % of full
 )
 
 var quantityNames = [...]string{
 	"no quantity", "absolute pressure", "gauge pressure", "temperature",
-	"temperature difference", "pressure difference", "length",
+	"temperature difference", "pressure difference", "length", "share",
 }
 
 func (q Quantity) String() string {
@@ -81,6 +82,7 @@ var plainUnits = []struct {
 	{"k kelvin", Unit{"K", Temperature, -kelvinAtZeroC, 1, 1}},
 	{"m metre metres meter meters", Unit{"m", Length, 0, 1, 1}},
 	{"km", Unit{"km", Length, 0, 1000, 1}},
+	{"% percent", Unit{"%", Share, 0, 1, 1}},
 	{"ft foot feet", Unit{"ft", Length, 0, metresPerFoot, 1}},
 }
 
@@ -133,7 +135,7 @@ func ParseUnit(name string) (Unit, error) {
 }
 
 // knownUnits is for error messages.
-const knownUnits = "Paa, hPaa, kPaa, MPaa, mbara, bara, psia, inHga (absolute), the same with g (gauge), inHg vacuum, degC, degF, K, m, ft"
+const knownUnits = "Paa, hPaa, kPaa, MPaa, mbara, bara, psia, inHga (absolute), the same with g (gauge), inHg vacuum, degC, degF, K, m, ft, %"
 
 // foldUnit brings usual spellings of one unit together.
 func foldUnit(name string) string {

@@ -159,6 +159,8 @@ func (l *liveCheck) value(index int, v float64) string {
 		return u.GaugePressure(units.Pascal(v), l.config.Site.Atmosphere)
 	case reading.Temperature:
 		return u.Temperature(units.Celsius(v))
+	case reading.Share:
+		return fmt.Sprintf("%.1f %%", v)
 	}
 	if v != 0 {
 		return "on"

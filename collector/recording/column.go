@@ -25,6 +25,7 @@ var unitNames = map[reading.Kind]string{
 	reading.Pressure:    "Paa, kPaa, bara, psia, Pag, kPag, barg or psig",
 	reading.Temperature: "degC, degF or K",
 	reading.Switch:      "bool",
+	reading.Share:       "%",
 }
 
 // parseColumn reads one cell of the header, PATH:UNIT.
@@ -58,6 +59,8 @@ func parseColumn(cell string, atmosphere units.Pascal) (Column, error) {
 		c.air = float64(atmosphere)
 	case units.Temperature:
 		found = c.kind == reading.Temperature
+	case units.Share:
+		found = c.kind == reading.Share
 	default:
 		found = false
 	}
@@ -75,6 +78,8 @@ func ownUnit(k reading.Kind) string {
 		return "Paa"
 	case reading.Temperature:
 		return "degC"
+	case reading.Share:
+		return "%"
 	}
 	return "bool"
 }

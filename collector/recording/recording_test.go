@@ -23,6 +23,7 @@ var points = []reading.Point{
 	{Path: "mt.suction_pressure", Group: "mt", Role: reading.SuctionPressure},
 	{Path: "mt.c1.suction_temperature", Group: "mt", Member: "c1", Role: reading.SuctionTemperature},
 	{Path: "mt.c1.running", Group: "mt", Member: "c1", Role: reading.Running},
+	{Path: "mt.c1.speed", Group: "mt", Member: "c1", Role: reading.Speed},
 }
 
 var start = time.Date(2026, 3, 1, 6, 41, 20, 0, time.UTC)
@@ -97,6 +98,7 @@ func TestUnitsOfTheContract(t *testing.T) {
 		{"mt.c1.suction_temperature:K", "273.15", 0},
 		{"mt.c1.suction_temperature:degC", "1e1", 10},
 		{"mt.c1.running:bool", "1", 1},
+		{"mt.c1.speed:%", "62.5", 62.5},
 		{"mt.c1.running:bool", "false", 0},
 	} {
 		rows := readText(t, "\uFEFFtime,"+c.column+"\r\n2026-03-01T07:41:20.25+01:00,"+c.cell+"\r\n")
@@ -143,7 +145,7 @@ func TestWhatTheRecordingLacks(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	if l := r.Missing(points); len(l) != 2 || l[0] != points[0] || l[1] != points[1] {
+	if l := r.Missing(points); len(l) != 3 || l[0] != points[0] || l[1] != points[1] || l[2] != points[3] {
 		t.Errorf("lacking %+v", l)
 	}
 }

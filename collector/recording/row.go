@@ -110,7 +110,7 @@ func (r *Reader) parseCell(c *Column, cell []byte, row *reading.Row) error {
 // certainlyPossible reports whether a value is within physical limits without the
 // full check of settleFailure. It keeps the common case fast.
 func certainlyPossible(v float64, k reading.Kind) bool {
-	return k == reading.Pressure && v >= 0 && v < 1e11 || k == reading.Temperature && v >= -273 && v < 1e5 || k == reading.Switch
+	return k == reading.Pressure && v >= 0 && v < 1e11 || k == reading.Temperature && v >= -273 && v < 1e5 || k == reading.Switch || k == reading.Share && v >= 0 && v < 1e5
 }
 
 // settleFailure names failures as reading.Settle does, but leaves values as

@@ -65,6 +65,8 @@ func appendCell(dst []byte, r reading.Reading, kind reading.Kind) []byte {
 		return strconv.AppendFloat(dst, r.Value, 'f', 1, 64)
 	case reading.Temperature:
 		return strconv.AppendFloat(dst, r.Value, 'f', 3, 64)
+	case reading.Share:
+		return strconv.AppendFloat(dst, r.Value, 'f', 2, 64)
 	}
 	return strconv.AppendFloat(dst, r.Value, 'f', 0, 64)
 }

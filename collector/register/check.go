@@ -29,8 +29,8 @@ func (m *Mapping) Check(onWire bool) error {
 	switch q := m.Unit.Quantity; {
 	case q == units.PressureDifference:
 		fault("unit %s does not say what the pressure is measured from; write %sg (gauge) or %sa (absolute)", m.Unit.Name, m.Unit.Name, m.Unit.Name)
-	case q != units.NoQuantity && q != units.Temperature && !m.Unit.IsPressure():
-		fault("unit %s is a %s; a sensor needs a pressure or a temperature", m.Unit.Name, q)
+	case q != units.NoQuantity && q != units.Temperature && q != units.Share && !m.Unit.IsPressure():
+		fault("unit %s is a %s; an input needs a pressure or a temperature, or %% for a share", m.Unit.Name, q)
 	case m.thermal() && q != units.Temperature:
 		fault("a thermometer's resistance needs a unit of temperature, such as degC")
 	}

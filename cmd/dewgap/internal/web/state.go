@@ -168,7 +168,7 @@ func (c *compressorState) explain(b superheat.Budget, floor units.Kelvin, people
 	c.FloorWarning = superheat.FloorBelow(floor, b.Expanded, b.Parts[0].Name, system)
 }
 
-var unitOf = map[reading.Kind]string{reading.Pressure: "Paa", reading.Temperature: "degC", reading.Switch: "bool"}
+var unitOf = map[reading.Kind]string{reading.Pressure: "Paa", reading.Temperature: "degC", reading.Switch: "bool", reading.Share: "%"}
 
 func inputOf(s *snapshot.Snapshot, i int, current bool) inputState {
 	in, p := &s.Inputs[i], &s.Points[i]
