@@ -38,56 +38,55 @@ const (
 	maxWatched                = 6 * time.Hour
 )
 
-// commissioningRows are the keys of [commissioning]. The defaults are common
-// practice, no source.
+// commissioningRows are the keys of [commissioning].
 var commissioningRows = []setting.Row[Commissioning]{
 	{
 		Key: "watched", Field: setting.Within(func(c *Commissioning) *time.Duration { return &c.Watched }, 20*time.Minute, time.Minute, maxWatched),
-		Meaning: "A cycle is judged from the defrost's begin until its pulldown is over, and at least this long after the restart.", Example: `"20 min"`,
+		Meaning: "A cycle is judged from the defrost's begin until its pulldown is over, and at least this long after the restart.", Example: `"20 min"`, Source: practice,
 	},
 	{
 		Key: "below_floor", Field: setting.Within(func(c *Commissioning) *time.Duration { return &c.BelowFloor }, 30*time.Second, 0, time.Hour),
-		Meaning: "Longest time below the floor in one cycle, all dips together.", Example: `"30 s"`,
+		Meaning: "Longest time below the floor in one cycle, all dips together.", Example: `"30 s"`, Source: practice,
 	},
 	{
 		Key: "over_uncertainty", Field: setting.Within(func(c *Commissioning) *units.Kelvin { return &c.OverUncertainty }, 0, -maxCriterion, maxCriterion),
-		Meaning: "Least value of the lowest superheat less its expanded uncertainty.", Example: `"0 K"`,
+		Meaning: "Least value of the lowest superheat less its expanded uncertainty.", Example: `"0 K"`, Source: practice,
 	},
 	{
 		Key: "steady", Field: setting.Within(func(c *Commissioning) *time.Duration { return &c.Steady }, time.Hour, 0, 24*time.Hour),
-		Meaning: "Steady running that is judged with each cycle.", Example: `"1 h"`,
+		Meaning: "Steady running that is judged with each cycle.", Example: `"1 h"`, Source: practice,
 	},
 	{
 		Key: "steady_above", Field: setting.Within(func(c *Commissioning) *float64 { return &c.SteadyAbove }, 0.99, 0, 1),
-		Meaning: "Least share of the steady running at or above the floor.", Example: `"99 %"`,
+		Meaning: "Least share of the steady running at or above the floor.", Example: `"99 %"`, Source: practice,
 	},
 	{
 		Key: "uncertainty", Field: setting.Within(func(c *Commissioning) *float64 { return &c.Uncertainty }, 0.5, 0, 1),
-		Meaning: "Greatest expanded uncertainty of the superheat, as a share of the floor.", Example: `"50 %"`,
+		Meaning: "Greatest expanded uncertainty of the superheat, as a share of the floor.", Example: `"50 %"`, Source: practice,
 	},
 	{
 		Key: "recovered", Field: setting.Within(func(c *Commissioning) *time.Duration { return &c.Recovered }, time.Hour, time.Minute, maxWatched),
-		Meaning: "Longest time from the restart until the circuit's load is back within 10 %.", Example: `"1 h"`,
+		Meaning: "Longest time from the restart until the circuit's load is back within 10 %.", Example: `"1 h"`, Source: practice,
 	},
 	{
 		Key: "sump_over_dew", Field: setting.Within(func(c *Commissioning) *units.Kelvin { return &c.SumpOverDew }, 10, 0, maxCriterion),
-		Meaning: "Least temperature of the oil sump over suction dew while running.", Example: `"10 K"`,
+		Meaning: "Least temperature of the oil sump over suction dew while running.", Example: `"10 K"`, Source: practice,
 	},
 	{
 		Key: "discharge", Field: setting.Within(func(c *Commissioning) *units.Kelvin { return &c.Discharge }, 2, 0, maxCriterion),
-		Meaning: "How far the discharge may head below dry gas of zero superheat.", Example: `"2 K"`,
+		Meaning: "How far the discharge may head below dry gas of zero superheat.", Example: `"2 K"`, Source: practice,
 	},
 	{
 		Key: "plateau", Field: setting.Within(func(c *Commissioning) *units.Kelvin { return &c.Plateau }, 1, 0, 10),
-		Meaning: "How far a coil sensor may lie from 0 °C while ice melts.", Example: `"1 K"`,
+		Meaning: "How far a coil sensor may lie from 0 °C while ice melts.", Example: `"1 K"`, Source: practice,
 	},
 	{
 		Key: "known", Field: setting.Within(func(c *Commissioning) *float64 { return &c.Known }, 0.98, 0, 1),
-		Meaning: "Least share of a cycle's running in which the superheat must be known.", Example: `"98 %"`,
+		Meaning: "Least share of a cycle's running in which the superheat must be known.", Example: `"98 %"`, Source: practice,
 	},
 	{
 		Key: "passes", Field: setting.Within(func(c *Commissioning) *int { return &c.Passes }, 3, 1, 100),
-		Meaning: "Cycles of a circuit that must pass in a row.", Example: "3",
+		Meaning: "Cycles of a circuit that must pass in a row.", Example: "3", Source: practice,
 	},
 	{
 		Key:     "remark_only",

@@ -25,8 +25,7 @@ var logLevels = []setting.Word[slog.Level]{
 	{Name: "warn", Value: slog.LevelWarn}, {Name: "error", Value: slog.LevelError},
 }
 
-// daemonRows are the keys of [daemon]. The defaults are common practice, no
-// source.
+// daemonRows are the keys of [daemon].
 var daemonRows = []setting.Row[Daemon]{
 	{
 		Key: "listen", Field: setting.Plain(func(d *Daemon) *string { return &d.Listen }, "127.0.0.1:9480"),
@@ -38,7 +37,7 @@ var daemonRows = []setting.Row[Daemon]{
 	},
 	{
 		Key: "sample", Field: setting.Within(func(d *Daemon) *time.Duration { return &d.Sample }, time.Second, 100*time.Millisecond, time.Minute),
-		Meaning: "Time from one row of readings to the next.", Example: `"1 s"`,
+		Meaning: "Time from one row of readings to the next.", Example: `"1 s"`, Source: practice,
 	},
 	{
 		Key: "record", Field: setting.Plain(func(d *Daemon) *bool { return &d.Record }, true),
@@ -46,7 +45,7 @@ var daemonRows = []setting.Row[Daemon]{
 	},
 	{
 		Key: "record_limit", Field: setting.Within(func(d *Daemon) *int64 { return &d.RecordLimit }, 2e9, 1e6, 1e14),
-		Meaning: "Most bytes of recordings that are kept; the oldest are deleted first.", Example: `"2 GB"`,
+		Meaning: "Most bytes of recordings that are kept; the oldest are deleted first.", Example: `"2 GB"`, Source: practice,
 	},
 	{
 		Key: "log", Field: setting.OneOf(func(d *Daemon) *slog.Level { return &d.Log }, slog.LevelInfo, "", logLevels),

@@ -6,10 +6,9 @@ import (
 	"dewgap/analyze/phase"
 	"dewgap/analyze/reading"
 	"dewgap/analyze/setting"
+	"dewgap/analyze/superheat"
 	"dewgap/analyze/units"
 )
-
-const practice = "common practice, no source"
 
 var compressorKinds = []setting.Word[floodback.CompressorKind]{
 	{Name: "scroll", Value: floodback.Scroll},
@@ -27,11 +26,11 @@ const nameRange = "lower-case letters, digits, - and _, beginning with a letter"
 // analysis and the inputs.
 var groupRows = []setting.Row[analyze.Group]{
 	{
-		Key: "name", Field: setting.ByHand[analyze.Group]("text", "", nameRange), Needed: true,
+		Key: "name", Field: setting.ByHand[analyze.Group]("text", "", nameRange), Needed: "always",
 		Meaning: "Name of the suction group: compressors that share one suction pressure.", Example: `"mt"`,
 	},
 	{
-		Key: "refrigerant", Field: setting.ByHand[analyze.Group]("text", "", "those that dewgap refrigerants lists, or a [[refrigerant]]"), Needed: true,
+		Key: "refrigerant", Field: setting.ByHand[analyze.Group]("text", "", "those that dewgap refrigerants lists, or a [[refrigerant]]"), Needed: "always",
 		Meaning: "Refrigerant of the group.", Example: `"R448A"`,
 	},
 	{
@@ -43,18 +42,18 @@ var groupRows = []setting.Row[analyze.Group]{
 // groupSensorRows are what is stated of all the group's sensors of a quantity.
 var groupSensorRows = []setting.Row[analyze.Group]{
 	{
-		Key: "pressure_sensor.accuracy", Field: setting.ByHand[analyze.Group]("pressure (bar, kPa, psi)", "0.13 bar is assumed", "0.001 bar to 10 bar"), Source: practice,
+		Key: "pressure_sensor.accuracy", Field: setting.ByHand[analyze.Group]("pressure (bar, kPa, psi)", showBar(superheat.TypicalPressureLimit)+" is assumed", showBar(minPascal)+" to "+showBar(maxPascal)), Source: practice,
 		Meaning: "Greatest error of every pressure transmitter of the group, either way, where an input states none.", Example: `"0.13 bar"`,
 	},
 	{
-		Key: "temperature_sensor.accuracy", Field: setting.ByHand[analyze.Group]("temperature difference (K, F)", "0.5 K is assumed", "0.001 K to 20 K"), Source: practice,
+		Key: "temperature_sensor.accuracy", Field: setting.ByHand[analyze.Group]("temperature difference (K, F)", showKelvin(superheat.TypicalTemperatureLimit)+" is assumed", showKelvin(minAccuracy)+" to "+showKelvin(maxAccuracy)), Source: practice,
 		Meaning: "Greatest error of every temperature sensor of the group, either way, where an input states none.", Example: `"0.5 K"`,
 	},
 }
 
 var compressorRows = []setting.Row[analyze.Compressor]{
 	{
-		Key: "name", Field: setting.ByHand[analyze.Compressor]("text", "", nameRange), Needed: true,
+		Key: "name", Field: setting.ByHand[analyze.Compressor]("text", "", nameRange), Needed: "always",
 		Meaning: "Name of the compressor, unique in its group.", Example: `"c1"`,
 	},
 	{
@@ -65,7 +64,7 @@ var compressorRows = []setting.Row[analyze.Compressor]{
 
 var circuitRows = []setting.Row[analyze.Circuit]{
 	{
-		Key: "name", Field: setting.ByHand[analyze.Circuit]("text", "", nameRange), Needed: true,
+		Key: "name", Field: setting.ByHand[analyze.Circuit]("text", "", nameRange), Needed: "always",
 		Meaning: "Name of the circuit, unique in its group: one evaporator, or several that defrost together.", Example: `"case-1"`,
 	},
 	{
@@ -94,10 +93,11 @@ var roleMeanings = map[reading.Role]string{
 func roleKeys(home reading.Home) []key {
 	var keys []key
 	for _, role := range reading.Roles(home) {
-		keys = append(keys, key{
-			path: role.String(), unit: "input: a " + role.Kind().String(), def: "none", meaning: roleMeanings[role], example: roleExample(role),
-			isNeeded: role == reading.SuctionTemperature,
-		})
+		k := key{path: role.String(), unit: "input: a " + role.Kind().String(), def: "none", meaning: roleMeanings[role], example: roleExample(role)}
+		if role == reading.SuctionTemperature {
+			k.needed = "always"
+		}
+		keys = append(keys, k)
 	}
 	return keys
 }

@@ -273,6 +273,17 @@ func (b *builder) calibration(t *table, kind reading.Kind, m *register.Mapping) 
 	c.done()
 }
 
+// Limits of a stated accuracy. Beyond them lies a typing error.
+const (
+	minAccuracy units.Kelvin = 0.001
+	maxAccuracy units.Kelvin = 20
+	minPascal                = 100.0
+	maxPascal                = 10e5
+	maxOfSpan                = 0.2
+)
+
+func showBar(pa float64) string { return fmt.Sprintf("%g bar", pa/1e5) }
+
 // sensor reads what is stated about the sensor; rng is its span.
 func (b *builder) sensor(t *table, kind reading.Kind, rng span) superheat.Sensor {
 	var s superheat.Sensor
@@ -281,7 +292,7 @@ func (b *builder) sensor(t *table, kind reading.Kind, rng span) superheat.Sensor
 		s.Limit = b.pressureAccuracy(t, rng)
 		readRow(t, rowOf(superheat.SensorRows(), "sealed"), &s)
 	case reading.Temperature:
-		if limit, ok := within(t, "accuracy", units.ParseDifference, 0.001, 20, showKelvin, ""); ok {
+		if limit, ok := within(t, "accuracy", units.ParseDifference, minAccuracy, maxAccuracy, showKelvin, ""); ok {
 			s.Limit = float64(limit)
 		}
 		readRow(t, rowOf(superheat.SensorRows(), "lag"), &s)
@@ -299,14 +310,14 @@ func (b *builder) pressureAccuracy(t *table, rng span) float64 {
 		case !ok:
 		case !rng.unit.Known():
 			t.fault("accuracy", fmt.Sprintf("%q of what?", text), `write the pressure, such as "0.13 bar", or add span = "-1..12 barg"`)
-		case !(share > 0 && share <= 0.2):
-			t.fault("accuracy", fmt.Sprintf("%q of the span is impossible", text), "it lies above 0 and at most at 20 %")
+		case !(share > 0 && share <= maxOfSpan):
+			t.fault("accuracy", fmt.Sprintf("%q of the span is impossible", text), "it lies above 0 and at most at "+showShare(maxOfSpan))
 		default:
 			full := rng.unit.SI(rng.high) - rng.unit.SI(rng.low)
 			return share * max(full, -full)
 		}
 		return 0
 	}
-	limit, _ := within(t, "accuracy", units.ParsePressureDifference, 100, 10e5, func(pa float64) string { return fmt.Sprintf("%g bar", pa/1e5) }, "")
+	limit, _ := within(t, "accuracy", units.ParsePressureDifference, minPascal, maxPascal, showBar, "")
 	return limit
 }

@@ -1,6 +1,7 @@
 package config
 
 import (
+	"fmt"
 	"time"
 
 	"dewgap/analyze/setting"
@@ -34,11 +35,11 @@ func byWord[S, T any](shown string, words []setting.Word[T]) setting.Field[S] {
 // busInputRows say where on a bus an input stands.
 var busInputRows = []setting.Row[modbus.Point]{
 	{
-		Key: "modbus", Field: setting.ByHand[modbus.Point]("text", "", "the name of a [[modbus]]; needed unless mqtt is given"),
+		Key: "modbus", Field: setting.ByHand[modbus.Point]("text", "", "the name of a [[modbus]]"), Needed: "unless mqtt is given",
 		Meaning: "Bus that the input is read from.", Example: `"rack-io"`,
 	},
 	{
-		Key: "unit_id", Field: setting.ByHand[modbus.Point]("whole number", "", "1 to 247, or 255 over Modbus TCP; needed with modbus"),
+		Key: "unit_id", Field: setting.ByHand[modbus.Point]("whole number", "", "1 to 247, or 255 over Modbus TCP"), Needed: "with modbus",
 		Meaning: "Number of the device on the bus.", Example: "1",
 	},
 	{
@@ -66,11 +67,11 @@ var busInputRows = []setting.Row[modbus.Point]{
 		Meaning: "Bit of a register that holds several switches; 0 is the lowest.", Example: "3",
 	},
 	{
-		Key: "type", Field: byWord[modbus.Point]("none; needed for registers", registerTypes),
+		Key: "type", Field: byWord[modbus.Point]("", registerTypes), Needed: "for registers",
 		Meaning: "What the register holds, as the device's manual states it.", Example: `"int16"`,
 	},
 	{
-		Key: "order", Field: byWord[modbus.Point]("none; needed for types of two registers", registerOrders),
+		Key: "order", Field: byWord[modbus.Point]("", registerOrders), Needed: "for types of two registers",
 		Meaning: "Word and byte order of two registers; A is the most significant byte.", Example: `"CDAB"`,
 	},
 	{
@@ -82,11 +83,11 @@ var busInputRows = []setting.Row[modbus.Point]{
 // brokerInputRows say where in a broker's messages an input stands.
 var brokerInputRows = []setting.Row[mqtt.Point]{
 	{
-		Key: "mqtt", Field: setting.ByHand[mqtt.Point]("text", "", "the name of a [[mqtt]]; needed unless modbus is given"),
+		Key: "mqtt", Field: setting.ByHand[mqtt.Point]("text", "", "the name of a [[mqtt]]"), Needed: "unless modbus is given",
 		Meaning: "Broker that the input comes from.", Example: `"cases"`,
 	},
 	{
-		Key: "topic", Field: setting.ByHand[mqtt.Point]("text", "", "without wildcards; needed with mqtt"),
+		Key: "topic", Field: setting.ByHand[mqtt.Point]("text", "", "without wildcards"), Needed: "with mqtt",
 		Meaning: "Topic of the messages.", Example: `"case/dairy"`,
 	},
 	{
@@ -130,7 +131,7 @@ var mappingRows = []setting.Row[register.Mapping]{
 		Meaning: "Electrical signal of a transmitter, where the number is its mA, V or share of the supply.", Example: `"4-20mA"`,
 	},
 	{
-		Key: "span", Field: setting.ByHand[register.Mapping]("range with its unit", "none; needed with signal", "the lower end first"),
+		Key: "span", Field: setting.ByHand[register.Mapping]("range with its unit", "", "the lower end first"), Needed: "with signal",
 		Meaning: "What both ends of the transmitter's signal mean.", Example: `"-1..12 barg"`,
 	},
 	{
@@ -138,11 +139,11 @@ var mappingRows = []setting.Row[register.Mapping]{
 		Meaning: "Kind of temperature sensor, where the number is its resistance in ohm.", Example: `"pt1000"`,
 	},
 	{
-		Key: "r25", Field: setting.ByHand[register.Mapping]("resistance (ohm, kohm)", "none; needed for ntc without table", "10 ohm to 1e+07 ohm"),
+		Key: "r25", Field: setting.ByHand[register.Mapping]("resistance (ohm, kohm)", "", showOhm(minOhm)+" to "+showOhm(maxOhm)), Needed: "for ntc without table",
 		Meaning: "Resistance of an NTC thermistor at 25 °C.", Example: `"10 kohm"`,
 	},
 	{
-		Key: "b", Field: setting.ByHand[register.Mapping]("B value (K)", "none; needed for ntc without table", "1000 K to 10000 K"),
+		Key: "b", Field: setting.ByHand[register.Mapping]("B value (K)", "", showB(minB)+" to "+showB(maxB)), Needed: "for ntc without table",
 		Meaning: "B value of an NTC thermistor.", Example: `"3435 K"`,
 	},
 	{
@@ -166,7 +167,7 @@ var mappingRows = []setting.Row[register.Mapping]{
 		Meaning: "Whether 0 means on and 1 off, for a switch.", Example: "true",
 	},
 	{
-		Key: "threshold", Field: setting.ByHand[register.Mapping]("number with its unit (A, mA, W, kW, Hz, rpm, V, %)", "none; needed with such a unit", ""),
+		Key: "threshold", Field: setting.ByHand[register.Mapping]("number with its unit (A, mA, W, kW, Hz, rpm, V, %)", "", ""), Needed: "with such a unit",
 		Meaning: "From this number on the compressor runs, or the switch is on.", Example: `"8 A"`,
 	},
 	{
@@ -178,7 +179,7 @@ var mappingRows = []setting.Row[register.Mapping]{
 // accuracyRows is what an input states of its sensor beside superheat.SensorRows.
 var accuracyRows = []setting.Row[superheat.Sensor]{
 	{
-		Key: "accuracy", Field: setting.ByHand[superheat.Sensor]("pressure, temperature difference, or % of span", "that of the group, else 0.13 bar or 0.5 K is assumed", "0.001 bar to 10 bar, 0.001 K to 20 K, or up to 20 %"),
+		Key: "accuracy", Field: setting.ByHand[superheat.Sensor]("pressure, temperature difference, or % of span", fmt.Sprintf("that of the group, else %s or %g K is assumed", showBar(superheat.TypicalPressureLimit), superheat.TypicalTemperatureLimit), fmt.Sprintf("%s to %s, %s to %s, or up to %s", showBar(minPascal), showBar(maxPascal), showKelvin(minAccuracy), showKelvin(maxAccuracy), showShare(maxOfSpan))),
 		Meaning: "Greatest error of the sensor, either way.", Example: `"0.5 K"`, Source: practice,
 	},
 }

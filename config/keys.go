@@ -13,15 +13,18 @@ import (
 // key is what the reference shows of one key of the file. A table accepts the
 // keys that it has and no other, so no key is accepted that the reference lacks.
 type key struct {
-	path     string // from the table that it belongs to: floor.steady
-	unit     string // what stands in the file
-	def      string // default; empty where there is none
-	limits   string // range or words; empty where anything goes
-	meaning  string
-	example  string // as TOML
-	source   string // of the default
-	isNeeded bool
+	path    string // from the table that it belongs to: floor.steady
+	unit    string // what stands in the file
+	def     string // default; empty where there is none
+	limits  string // range or words; empty where anything goes
+	meaning string
+	example string // as TOML
+	source  string // of the default
+	needed  string // when the file must state it; empty for never
 }
+
+// practice is the source of a number that no document stands behind.
+const practice = "common practice, no source"
 
 // keysOf returns the keys of a table of rows; fixed settings have none.
 func keysOf[S any](rows []setting.Row[S]) []key {
@@ -31,7 +34,7 @@ func keysOf[S any](rows []setting.Row[S]) []key {
 			continue
 		}
 		f := row.Field
-		k := key{path: row.Key, unit: f.Unit, def: f.Shown, limits: f.Range, meaning: row.Meaning, example: row.Example, source: row.Source, isNeeded: row.Needed}
+		k := key{path: row.Key, unit: f.Unit, def: f.Shown, limits: f.Range, meaning: row.Meaning, example: row.Example, source: row.Source, needed: row.Needed}
 		if f.Pointer != nil {
 			var s S
 			k.unit = unitOf(f.Pointer(&s))

@@ -3,6 +3,7 @@ package config
 import (
 	"fmt"
 	"io"
+	"slices"
 	"strings"
 
 	"dewgap/analyze/floodback"
@@ -23,16 +24,14 @@ type section struct {
 // The keys of the tables of the file. An input's keys are the same for every
 // role; where they stand, the role's name is the table.
 var (
-	groupOwnKeys = keysOf(groupRows)
 	analysisKeys = append(append(keysOf(floodback.Rows()), keysOf(phase.Rows())...), keysOf(superheat.Rows())...)
-	sensorsKeys  = append(keysOf(groupSensorRows), groupSensorKeys()...)
 	modbusKeys   = append(append(keysOf(modbusRows), keysOf(serialRows)...), below("forbidden", keysOf(forbiddenRows))...)
 	sensorKeys   = append(keysOf(accuracyRows), keysOf(superheat.SensorRows())...)
 	inputKeys    = concat(keysOf(busInputRows), keysOf(brokerInputRows), keysOf(mappingRows), sensorKeys)
 
 	compressorKeys = append(keysOf(compressorRows), roleKeys(reading.AtCompressor)...)
 	circuitKeys    = append(keysOf(circuitRows), roleKeys(reading.AtCircuit)...)
-	groupKeys      = concat(groupOwnKeys, analysisKeys, sensorsKeys, roleKeys(reading.AtGroup))
+	groupKeys      = concat(keysOf(groupRows), analysisKeys, groupSensorKeys(), roleKeys(reading.AtGroup))
 
 	rootKeys = concat(
 		below("site", keysOf(siteRows)), below("daemon", keysOf(daemonRows)), below("commissioning", keysOf(commissioningRows)),
@@ -49,10 +48,9 @@ func concat(lists ...[]key) []key {
 	return all
 }
 
-// groupSensorKeys are the keys of a sensor that a group may state for all of a
-// quantity.
+// groupSensorKeys are what a group may state for all its sensors of a quantity.
 func groupSensorKeys() []key {
-	var keys []key
+	keys := keysOf(groupSensorRows)
 	for _, k := range keysOf(superheat.SensorRows()) {
 		table := "temperature_sensor"
 		if k.path == "sealed" {
@@ -60,6 +58,11 @@ func groupSensorKeys() []key {
 		}
 		keys = append(keys, below(table, []key{k})...)
 	}
+	slices.SortStableFunc(keys, func(a, b key) int {
+		first, _, _ := strings.Cut(a.path, ".")
+		second, _, _ := strings.Cut(b.path, ".")
+		return strings.Compare(first, second)
+	})
 	return keys
 }
 
@@ -120,14 +123,24 @@ Addresses and names in the examples are invented.
 
 func (k *key) write(b *strings.Builder) {
 	fmt.Fprintf(b, "- `%s`: %s\n  %s.", k.path, k.meaning, capital(k.unit))
-	switch {
-	case k.isNeeded:
+	switch k.needed {
+	case "":
+	case "always":
 		b.WriteString(" Needed.")
-	case k.def != "":
+	default:
+		fmt.Fprintf(b, " Needed %s.", k.needed)
+	}
+	if k.def != "" && k.needed != "always" {
 		fmt.Fprintf(b, " Default: %s.", k.def)
 	}
-	if k.limits != "" {
+	switch {
+	case k.limits == "":
+	case strings.Contains(k.limits, " to "):
 		fmt.Fprintf(b, " Range: %s.", k.limits)
+	case strings.HasPrefix(k.limits, `"`):
+		fmt.Fprintf(b, " One of: %s.", k.limits)
+	default:
+		fmt.Fprintf(b, " Allowed: %s.", k.limits)
 	}
 	if k.source != "" {
 		fmt.Fprintf(b, " Source: %s.", k.source)

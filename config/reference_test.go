@@ -43,7 +43,7 @@ func TestReferenceIsReadable(t *testing.T) {
 			if k.unit == "" || k.example == "" || !strings.HasSuffix(k.meaning, ".") {
 				t.Errorf("%s: %+v", at, k)
 			}
-			if !k.isNeeded && k.def == "" && k.limits == "" {
+			if k.needed == "" && k.def == "" && k.limits == "" {
 				t.Errorf("%s has neither a default nor limits and is not needed", at)
 			}
 			for sentence := range strings.SplitSeq(s.intro+" "+k.meaning, ". ") {

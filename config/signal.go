@@ -87,8 +87,8 @@ func (b *builder) thermometer(t *table, kind reading.Kind, m *register.Mapping) 
 }
 
 func (b *builder) thermistor(t *table, m *register.Mapping) {
-	m.Curve.R25, _ = within(t, "r25", parseOhm, 10, 10e6, showOhm, "")
-	m.Curve.B, _ = within(t, "b", parseB, 1000, 10000, func(k float64) string { return fmt.Sprintf("%g K", k) }, "")
+	m.Curve.R25, _ = within(t, "r25", parseOhm, minOhm, maxOhm, showOhm, "")
+	m.Curve.B, _ = within(t, "b", parseB, minB, maxB, showB, "")
 	file, hasTable := t.text("table", "ntc10k.csv")
 	switch {
 	case hasTable && (t.has("r25") || t.has("b")):
@@ -123,7 +123,20 @@ func parseOhm(text string) (float64, error) {
 	return ohm * factor, nil
 }
 
-func showOhm(ohm float64) string { return fmt.Sprintf("%g ohm", ohm) }
+// Limits of thermistors in use. Common practice, no source.
+const (
+	minOhm, maxOhm = 10.0, 10e6    // ohm at 25 °C
+	minB, maxB     = 1000.0, 10000 // K
+)
+
+func showOhm(ohm float64) string {
+	if ohm >= 1000 {
+		return fmt.Sprintf("%.6g kohm", ohm/1000)
+	}
+	return fmt.Sprintf("%g ohm", ohm)
+}
+
+func showB(k float64) string { return fmt.Sprintf("%g K", k) }
 
 // parseB reads the B value of a thermistor, which is in K.
 func parseB(text string) (float64, error) {

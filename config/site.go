@@ -122,7 +122,7 @@ var siteRows = []setting.Row[Config]{
 		Meaning: "Altitude above sea level, for gauge transmitters: 1000 m left out is up to 1.6 K of superheat.", Example: `"120 m"`,
 	},
 	{
-		Key: "atmosphere", Field: setting.ByHand[Config]("pressure (hPa, kPa, inHg)", "from the altitude", "400 hPa to 1300 hPa"),
+		Key: "atmosphere", Field: setting.ByHand[Config]("pressure (hPa, kPa, inHg)", "from the altitude", "472 hPa to 1100 hPa"),
 		Meaning: "Air pressure at the site, in place of the altitude.", Example: `"1013.25 hPa"`,
 	},
 	{

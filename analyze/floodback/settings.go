@@ -134,11 +134,11 @@ var rows = []setting.Row[Settings]{
 	},
 	{
 		Key: "detect.major_liquid.air_cooled_semi_hermetic", Field: setting.Within(func(s *Settings) *float64 { return &s.Wet.MajorLiquid.AirCooledSemiHermetic }, 0.03, minLiquid, maxLiquid),
-		Meaning: "The same for an air-cooled semi-hermetic, whose gas goes straight into the cylinders.", Example: `"3 %"`, Source: practice,
+		Meaning: "Liquid by mass from which a floodback is major for an air-cooled semi-hermetic, whose gas goes straight into the cylinders.", Example: `"3 %"`, Source: practice,
 	},
 	{
 		Key: "detect.major_liquid.refrigerant_cooled_semi_hermetic", Field: setting.Within(func(s *Settings) *float64 { return &s.Wet.MajorLiquid.RefrigerantCooledSemiHermetic }, 0.06, minLiquid, maxLiquid),
-		Meaning: "The same for a refrigerant-cooled semi-hermetic, whose motor boils some of the liquid.", Example: `"6 %"`, Source: practice,
+		Meaning: "Liquid by mass from which a floodback is major for a refrigerant-cooled semi-hermetic, whose motor boils some of it.", Example: `"6 %"`, Source: practice,
 	},
 	{Key: "minor_hold", Field: setting.Fixed(func(s *Settings) *time.Duration { return &s.Wet.MinorHold }, 15*time.Second), Meaning: "How long the discharge must show minor liquid.", Source: practice},
 	{Key: "major_hold", Field: setting.Fixed(func(s *Settings) *time.Duration { return &s.Wet.MajorHold }, 25*time.Second), Meaning: "How long the discharge must show major liquid.", Source: practice},

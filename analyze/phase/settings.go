@@ -58,11 +58,11 @@ var rows = []setting.Row[Settings]{
 	},
 	{
 		Key: "phases.pulldown_usual", Field: setting.Within(func(s *Settings) *time.Duration { return &s.TypicalPulldown }, 15*time.Minute, time.Minute, maxLength),
-		Meaning: "Length of a pulldown when everything looks as before; what is seen stretches or shortens it.", Example: `"15 min"`, Source: "fitted: serves simulated coils best",
+		Meaning: "Usual length of a pulldown; what the inputs show stretches or shortens it.", Example: `"15 min"`, Source: "fitted: serves simulated coils best",
 	},
 	{
 		Key: "phases.pulldown_usual_lone", Field: setting.Within(func(s *Settings) *time.Duration { return &s.LonePulldown }, 12*time.Minute, time.Minute, maxLength),
-		Meaning: "The same in a group of one circuit, which has all of the compressors' capacity.", Example: `"12 min"`, Source: "fitted: serves simulated coils best",
+		Meaning: "Usual length of a pulldown in a group of one circuit, which has all of the compressors' capacity.", Example: `"12 min"`, Source: "fitted: serves simulated coils best",
 	},
 	{
 		Key: "phases.drip_limit", Field: setting.Within(func(s *Settings) *time.Duration { return &s.DripLimit }, 8*time.Minute, time.Minute, maxShort),

@@ -13,7 +13,7 @@ type Row[S any] struct {
 	Example string // the value as TOML
 	Source  string // of the default, or "common practice, no source"
 	Usual   string // values in use, for the message that rejects a value
-	Needed  bool   // the file must state it
+	Needed  string // when the file must state it: "always", "with serial"; empty for never
 }
 
 // Field links a row with a field of S.
