@@ -246,7 +246,7 @@ func (b *builder) calibration(t *table, kind reading.Kind, m *register.Mapping) 
 		return
 	}
 	if gain, ok := c.number("gain"); ok {
-		if m.Gain = gain; !(gain > 0.5 && gain < 2) {
+		if m.Gain = gain; !(gain >= 0.5 && gain <= 2) {
 			c.fault("gain", fmt.Sprintf("%g is no calibration", gain), "it lies near 1, between 0.5 and 2; use scale for the device's own factor")
 		}
 	}

@@ -1,7 +1,9 @@
 package config
 
 import (
+	"encoding/json"
 	"fmt"
+	"log/slog"
 	"os"
 	"path/filepath"
 	"strings"
@@ -175,7 +177,13 @@ func TestPasswordsAreNeverPrinted(t *testing.T) {
 		if err := c.WritePlan(&plan); err != nil {
 			t.Fatal(err)
 		}
-		for _, shown := range []string{plan.String(), c.Warnings.Error(), fmt.Sprint(c.Runnable()), fmt.Sprintf("%v %+v %#v %s", *c, c.MQTT, c.MQTT[0], c.MQTT[0].Password)} {
+		asJSON, err := json.Marshal(c.MQTT[0].Password)
+		if err != nil {
+			t.Fatal(err)
+		}
+		var log strings.Builder
+		slog.New(slog.NewJSONHandler(&log, nil)).Info("settings", "password", c.MQTT[0].Password, "broker", c.MQTT[0])
+		for _, shown := range []string{string(asJSON), log.String(), fmt.Sprintf("%d %q %c", c.MQTT[0].Password, c.MQTT[0].Password, c.MQTT[0].Password), plan.String(), c.Warnings.Error(), fmt.Sprint(c.Runnable()), fmt.Sprintf("%v %+v %#v %s", *c, c.MQTT, c.MQTT[0], c.MQTT[0].Password)} {
 			if strings.Contains(shown, secret) {
 				t.Errorf("%s: shown in %s", from, shown)
 			}

@@ -2,9 +2,12 @@ package config
 
 import (
 	"fmt"
+	"math"
 	"os"
 	"path/filepath"
+	"regexp"
 	"slices"
+	"strconv"
 	"strings"
 	"testing"
 
@@ -118,28 +121,52 @@ func TestReferenceExamplesDecode(t *testing.T) {
 	}
 }
 
-// TestReferenceRangesHold: the ends of each range are allowed.
+// TestReferenceRangesHold: the ends of each range are allowed, and what lies
+// beyond them is a fault.
 func TestReferenceRangesHold(t *testing.T) {
 	folder := exampleFolder(t)
+	faultOf := func(head, path, value string) error {
+		_, err := Parse(filepath.Join(folder, "site.toml"), []byte(siteWith(head, path, value)))
+		faults, _ := err.(Faults)
+		for _, f := range faults {
+			if strings.HasSuffix(f.Key, "."+path) {
+				return f
+			}
+		}
+		return nil
+	}
+	number := regexp.MustCompile(`^(-?[0-9.]+)(.*)$`)
 	checked := 0
 	for _, s := range sections() {
 		for _, k := range s.keys {
 			low, high, ok := strings.Cut(k.limits, " to ")
-			if !ok || strings.ContainsAny(k.limits, `",;`) || k.path == "atmosphere" {
+			if !ok || strings.ContainsAny(k.limits, `",;`) || k.unit == "text" {
 				continue
 			}
-			for _, end := range []string{low, high} {
-				if strings.ContainsAny(k.unit, "(") || k.unit == "text" {
-					end = `"` + end + `"`
+			for beyond, end := range map[float64]string{-1: low, 1: high} {
+				quote := ""
+				if strings.Contains(k.unit, "(") {
+					quote = `"`
 				}
-				if _, err := Parse(filepath.Join(folder, "site.toml"), []byte(siteWith(s.head, k.path, end))); err != nil && strings.Contains(err.Error(), "it lies between") {
+				// Neighbours, such as pulldown_least at its end above
+				// pulldown_limit, may object to an end; the range does not.
+				if err := faultOf(s.head, k.path, quote+end+quote); err != nil && !strings.Contains(err.Error(), "pulldown") && !strings.Contains(err.Error(), "major") && !strings.Contains(err.Error(), "oil_c") {
 					t.Errorf("%s %s = %s: %v", s.head, k.path, end, err)
+				}
+				m := number.FindStringSubmatch(end)
+				x, err := strconv.ParseFloat(m[1], 64)
+				if err != nil {
+					t.Fatal(err)
+				}
+				far := quote + strconv.FormatFloat(math.Trunc(x+beyond*(1+0.1*math.Abs(x))), 'f', -1, 64) + m[2] + quote
+				if faultOf(s.head, k.path, far) == nil {
+					t.Errorf("%s %s = %s is accepted beyond %s", s.head, k.path, far, k.limits)
 				}
 			}
 			checked++
 		}
 	}
-	if checked < 50 {
+	if checked < 60 {
 		t.Errorf("%d ranges checked", checked)
 	}
 }

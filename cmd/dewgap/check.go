@@ -10,12 +10,21 @@ import (
 )
 
 type checkCmd struct {
-	Config string        `required:"" placeholder:"FILE" help:"Configuration of the site."`
-	Live   bool          `help:"Read each point once and show raw words, value and quality. Nothing is ever written."`
-	Wait   time.Duration `default:"10s" help:"With --live, how long to wait for a broker's messages."`
+	Config    string        `placeholder:"FILE" help:"Configuration of the site."`
+	Live      bool          `help:"Read each point once and show raw words, value and quality. Nothing is ever written."`
+	Wait      time.Duration `default:"10s" help:"With --live, how long to wait for a broker's messages."`
+	Reference bool          `help:"Print every key of the configuration with unit, default, range, meaning and an example."`
 }
 
 func (v checkCmd) Run(ctx context.Context, con console) error {
+	switch {
+	case v.Reference && (v.Config != "" || v.Live):
+		return usageError{errors.New("--reference prints the keys of every configuration; leave out --config and --live")}
+	case v.Reference:
+		return config.WriteReference(con.Out)
+	case v.Config == "":
+		return usageError{errors.New("check needs --config FILE, or --reference for every key of one")}
+	}
 	c, err := config.Load(v.Config)
 	if err != nil {
 		return tellFaults(con, v.Config, err)
@@ -50,7 +59,8 @@ func (v checkCmd) Run(ctx context.Context, con console) error {
 	return tellFaults(con, v.Config, unready)
 }
 
-// tellFaults lists the faults of a configuration and says how many there are.
+// tellFaults writes the faults of a configuration, one a line, and returns how
+// many there are as an error.
 func tellFaults(con console, file string, err error) error {
 	var faults config.Faults
 	if !errors.As(err, &faults) {

@@ -115,6 +115,23 @@ suction_pressure = { modbus = "rack-io", unit_id = 1, input = 100, type = "int16
 	}
 }
 
+// TestCheckReference: the page in the repository is what the command prints.
+func TestCheckReference(t *testing.T) {
+	page, err := os.ReadFile("../../config/reference.md")
+	if err != nil {
+		t.Fatal(err)
+	}
+	code, out, errs := called(t, "check", "--reference")
+	if code != 0 || errs != "" || out != string(page) {
+		t.Errorf("status %d, %d bytes, want %d\n%s", code, len(out), len(page), errs)
+	}
+	for _, args := range [][]string{{"check"}, {"check", "--reference", "--config", "site.toml"}, {"check", "--reference", "--live"}} {
+		if code, out, errs := called(t, args...); code != 2 || out != "" || !strings.Contains(errs, "--reference") {
+			t.Errorf("%v: status %d\n%s\n%s", args, code, out, errs)
+		}
+	}
+}
+
 func TestCheckStatus(t *testing.T) {
 	const good = "[site]\nname = \"demo\"\naltitude = \"0 m\"\n[[suction_group]]\nname = \"mt\"\nrefrigerant = \"R448A\"\n  [[suction_group.compressor]]\n  name = \"c1\"\n  [[suction_group.circuit]]\n  name = \"case-1\"\n"
 	for _, c := range []struct {

@@ -4,6 +4,8 @@
 package mqtt
 
 import (
+	"fmt"
+	"io"
 	"time"
 
 	"dewgap/collector/register"
@@ -37,6 +39,12 @@ func (Secret) String() string { return "(hidden)" }
 
 // GoString hides the secret.
 func (Secret) GoString() string { return "(hidden)" }
+
+// Format hides the secret from every verb.
+func (s Secret) Format(f fmt.State, _ rune) { _, _ = io.WriteString(f, s.String()) }
+
+// MarshalText hides the secret from JSON, TOML and the log.
+func (s Secret) MarshalText() ([]byte, error) { return []byte(s.String()), nil }
 
 // Point is one input in a topic's messages.
 type Point struct {
