@@ -2,10 +2,12 @@ package config
 
 import (
 	"encoding/json"
+	"errors"
 	"fmt"
 	"log/slog"
 	"os"
 	"path/filepath"
+	"regexp"
 	"strings"
 	"testing"
 	"time"
@@ -63,6 +65,33 @@ func TestEmbeddedSiteIsRunnable(t *testing.T) {
 	}
 	if strings.Contains(plan.String(), "NaN") || strings.Contains(plan.String(), "%!") {
 		t.Error(plan.String())
+	}
+}
+
+// The settings that the example holds back as comments are right as well.
+func TestExampleWithAllItsSettings(t *testing.T) {
+	data, err := Examples.ReadFile("examples/site.toml")
+	if err != nil {
+		t.Fatal(err)
+	}
+	text := regexp.MustCompile(`(?m)^(\s*)#(\S)`).ReplaceAllString(string(data), "$1$2")
+	c, err := Parse("site.toml", []byte(text))
+	if err != nil {
+		t.Fatal(err)
+	}
+	for _, key := range []string{"order", "client_id", "username", "password_file", "qos", "serial", "baud", "parity", "stop_bits", "rs485", "sump_temperature", "discharge_pressure", "speed", "coil_inlet_temperature"} {
+		if !regexp.MustCompile(`\b` + key + ` = `).MatchString(text) {
+			t.Errorf("the example does not mention %s", key)
+		}
+	}
+	var missing Faults
+	if err := c.Runnable(); !errors.As(err, &missing) {
+		t.Fatal("runs without the password's file:", err)
+	}
+	for _, f := range missing {
+		if !strings.HasSuffix(f.Key, ".password_file") && !strings.HasSuffix(f.Key, ".serial") {
+			t.Error(f)
+		}
 	}
 }
 
