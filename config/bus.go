@@ -109,7 +109,7 @@ var tables = []setting.Word[modbus.Table]{
 }
 
 // unitID reads unit_id. Only plain Modbus TCP has 255, for a device that needs
-// no unit; 0 is the broadcast, to which nobody answers.
+// no unit; 0 is the broadcast, to which no device answers.
 func (t *table) unitID(tcp bool) (uint8, bool) {
 	n, ok := take[int64](t, "unit_id", "a whole number without quotes")
 	switch {

@@ -9,22 +9,22 @@ import (
 	"dewgap/analyze/units"
 )
 
-// Commissioning are the criteria by which a defrost cycle is signed off.
+// Commissioning are the criteria by which a defrost cycle is signed off. The
+// rows of [commissioning] give the meaning of each.
 type Commissioning struct {
-	BelowFloor      time.Duration // longest time below the floor in one cycle, all dips together
-	OverUncertainty units.Kelvin  // lowest superheat less its expanded uncertainty, at least
-	Steady          time.Duration // steady running that is judged with each cycle
-	SteadyAbove     float64       // share of it at or above the floor, at least
-	Uncertainty     float64       // expanded uncertainty as a share of the floor, at most
-	Watched         time.Duration // how long superheat is judged after the restart, at least; longer pulldowns whole
-	Recovered       time.Duration // longest time from restart to the load before
-	SumpOverDew     units.Kelvin  // oil sump over suction dew while running, at least
-	Discharge       units.Kelvin  // how far discharge may head below dry gas at 0 K
-	Plateau         units.Kelvin  // how far the melting plateau may lie from 0 °C
-	Known           float64       // share of a cycle's running in which superheat must be known
-	Passes          int           // cycles of a circuit that must pass in a row
-	// RemarkOnly names the criteria that make a remark where others fail.
-	RemarkOnly []string
+	BelowFloor      time.Duration
+	OverUncertainty units.Kelvin
+	Steady          time.Duration
+	SteadyAbove     float64 // 0 to 1
+	Uncertainty     float64 // 0 to 1
+	Watched         time.Duration
+	Recovered       time.Duration
+	SumpOverDew     units.Kelvin
+	Discharge       units.Kelvin
+	Plateau         units.Kelvin
+	Known           float64 // 0 to 1
+	Passes          int
+	RemarkOnly      []string
 }
 
 // CommissioningCriteria are the names of all criteria, in the order of the record.

@@ -16,7 +16,7 @@ import (
 	"dewgap/collector/mqtt"
 )
 
-// Config is a checked configuration. Nobody changes it once it is read.
+// Config is a checked configuration. It never changes once it is read.
 type Config struct {
 	File string
 	// Site is what analysis needs. Its points are the inputs configured, in the
@@ -31,7 +31,7 @@ type Config struct {
 	// Commissioning are the criteria of an acceptance record.
 	Commissioning Commissioning
 
-	// Warnings tell what is allowed but probably not meant.
+	// Warnings are what is allowed but probably not meant.
 	Warnings Faults
 
 	unready Faults
@@ -78,7 +78,7 @@ func build(name, text string) (*builder, error) {
 }
 
 // Runnable returns nil when the daemon can run on the configuration, and
-// otherwise Faults that say what is missing for it: replay needs no sources,
+// otherwise Faults that name what is missing for it: replay needs no sources,
 // the daemon does.
 func (c *Config) Runnable() error {
 	if len(c.unready) == 0 {

@@ -10,7 +10,7 @@ import (
 	"dewgap/analyze/setting"
 )
 
-// Daemon says how the program itself runs.
+// Daemon is how the program itself runs.
 type Daemon struct {
 	Listen      string        // host:port of the page and the metrics
 	Data        string        // directory of journal and recordings
@@ -73,7 +73,7 @@ func (b *builder) daemon(root *table) {
 	t.done()
 }
 
-// wrongHostPort says what is wrong with host:port; nothing when it is right.
+// wrongHostPort returns what is wrong with host:port; nothing when it is right.
 // To listen, the host may be empty and the port 0.
 func wrongHostPort(text string, listen bool) string {
 	host, port, err := net.SplitHostPort(text)

@@ -2,7 +2,7 @@
 // that never changes: what analysis needs, what each source reads, and how the
 // daemon runs.
 //
-// A file is decoded strictly and checked whole: all faults are told together,
+// A file is decoded strictly and checked whole: all faults are reported together,
 // each with file, line, key, what is wrong and what would be right. What is
 // allowed but probably not meant is a warning. Ready-made files for operators
 // (alert rules, a service unit, an example site) are embedded here too.

@@ -41,7 +41,7 @@ func (b *builder) readRefrigerants(root *table) {
 	}
 }
 
-// makersTable reads one table and tells each of its faults. Printed tables
+// makersTable reads one table and reports each of its faults. Printed tables
 // count gauge pressures from the standard atmosphere.
 func (b *builder) makersTable(t *table, name, path string) *refrigerant.Fluid {
 	const want = "give a CSV file with the head temperature:degC,dew:barg,bubble:barg and a row for each temperature, rising"
@@ -65,7 +65,7 @@ func (b *builder) makersTable(t *table, name, path string) *refrigerant.Fluid {
 	return nil
 }
 
-// single takes apart an error that joins several, and what was said in front.
+// single takes apart an error that joins several, without the text in front.
 func single(err error) []error {
 	for e := err; e != nil; e = errors.Unwrap(e) {
 		if joined, ok := e.(interface{ Unwrap() []error }); ok {
@@ -82,7 +82,7 @@ func (b *builder) refrigerant(t *table) *refrigerant.Fluid {
 		return nil
 	}
 	if fluid, own := b.fluids[name]; own {
-		return fluid // nil where its table has a fault, which is told already
+		return fluid // nil where its table has a fault, which is reported already
 	}
 	fluid, err := refrigerant.Lookup(name)
 	if err != nil {

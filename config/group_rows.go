@@ -82,7 +82,7 @@ var roleMeanings = map[reading.Role]string{
 	reading.DischargeTemperature:  "Temperature of the discharge line: it shows how wet the gas is.",
 	reading.SumpTemperature:       "Temperature of the oil sump: it shows liquid in the oil and flooded starts.",
 	reading.Defrost:               "Whether the circuit defrosts; inferred if absent, later and less surely.",
-	reading.CoilOutletTemperature: "Temperature of the suction line at the evaporator outlet: it tells the circuits apart.",
+	reading.CoilOutletTemperature: "Temperature of the suction line at the evaporator outlet: it distinguishes the circuits.",
 	reading.AirTemperature:        "Temperature of the air that the circuit cools.",
 	reading.Speed:                 "Speed or capacity in % of full; where running is not known, more than 5 % counts as running.",
 	reading.CoilInletTemperature:  "Temperature at the two-phase inlet of the coil, an independent witness of dew.",

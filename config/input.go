@@ -13,7 +13,7 @@ import (
 )
 
 // inputs reads the inputs that stand beside their roles in a group, compressor
-// or circuit, and tells which there are.
+// or circuit, and returns which there are.
 func (b *builder) inputs(t *table, home reading.Home, group, member string) map[reading.Role]bool {
 	own := make(map[reading.Role]bool)
 	for _, role := range reading.Roles(home) {
@@ -174,7 +174,7 @@ func (b *builder) unit(t *table, key string, kind reading.Kind) (units.Unit, boo
 	}
 	switch {
 	case kind == reading.Pressure && u.Quantity == units.PressureDifference:
-		t.fault(key, fmt.Sprintf("%q does not say whether it is absolute or gauge", text), fmt.Sprintf("write %sg, or %sa for absolute", u.Name, u.Name))
+		t.fault(key, fmt.Sprintf("%q may be absolute or gauge", text), fmt.Sprintf("write %sg, or %sa for absolute", u.Name, u.Name))
 	case kind == reading.Pressure && !u.IsPressure():
 		t.fault(key, fmt.Sprintf("%q is a unit of %s, and this input is a pressure", text, u.Quantity), "write "+exampleUnit(kind))
 	case kind == reading.Temperature && u.Quantity != units.Temperature:
@@ -268,7 +268,7 @@ func (b *builder) calibration(t *table, kind reading.Kind, m *register.Mapping) 
 	if dated {
 		m.Calibrated = time.Date(date.Year(), date.Month(), date.Day(), 0, 0, 0, 0, time.UTC)
 	} else if !c.has("date") {
-		c.warn("date", "is missing: nobody will know how old the calibration is", "add date = 2026-03-01")
+		c.warn("date", "is missing: the age of the calibration is not known", "add date = 2026-03-01")
 	}
 	c.done()
 }

@@ -32,7 +32,7 @@ func byWord[S, T any](shown string, words []setting.Word[T]) setting.Field[S] {
 	return setting.ByHand[S]("word", shown, orList(wordNames(words)))
 }
 
-// busInputRows say where on a bus an input stands.
+// busInputRows are the keys of where on a bus an input stands.
 var busInputRows = []setting.Row[modbus.Point]{
 	{
 		Key: "modbus", Field: setting.ByHand[modbus.Point]("text", "", "the name of a [[modbus]]"), Needed: "unless mqtt is given",
@@ -80,7 +80,7 @@ var busInputRows = []setting.Row[modbus.Point]{
 	},
 }
 
-// brokerInputRows say where in a broker's messages an input stands.
+// brokerInputRows are the keys of where in a broker's messages an input stands.
 var brokerInputRows = []setting.Row[mqtt.Point]{
 	{
 		Key: "mqtt", Field: setting.ByHand[mqtt.Point]("text", "", "the name of a [[mqtt]]"), Needed: "unless modbus is given",
@@ -104,7 +104,7 @@ var brokerInputRows = []setting.Row[mqtt.Point]{
 	},
 }
 
-// mappingRows say what the number from the device means.
+// mappingRows are the keys of what the number from the device means.
 var mappingRows = []setting.Row[register.Mapping]{
 	{
 		Key: "unit", Field: setting.ByHand[register.Mapping]("text", "that of span, degC for a resistance, or on and off", "such as barg, kPaa, psig, degC, degF, A, kW, %, bool"),
@@ -176,7 +176,7 @@ var mappingRows = []setting.Row[register.Mapping]{
 	},
 }
 
-// accuracyRows is what an input states of its sensor beside superheat.SensorRows.
+// accuracyRows is the accuracy of a sensor, which superheat.SensorRows lacks.
 var accuracyRows = []setting.Row[superheat.Sensor]{
 	{
 		Key: "accuracy", Field: setting.ByHand[superheat.Sensor]("pressure, temperature difference, or % of span", fmt.Sprintf("that of the group, else %s or %g K is assumed", showBar(superheat.TypicalPressureLimit), superheat.TypicalTemperatureLimit), fmt.Sprintf("%s to %s, %s to %s, or up to %s", showBar(minPascal), showBar(maxPascal), showKelvin(minAccuracy), showKelvin(maxAccuracy), showShare(maxOfSpan))),

@@ -17,7 +17,7 @@ import (
 	"dewgap/collector/mqtt"
 )
 
-// WritePlan tells a person what the daemon will do with the configuration.
+// WritePlan writes for a person what the daemon will do with the configuration.
 func (c *Config) WritePlan(w io.Writer) error {
 	p := planner{config: c}
 	p.site()
@@ -107,7 +107,7 @@ func (p *planner) group(g *analyze.Group) {
 	d := g.Detect
 	p.line("\nGroup %s: %s, superheat over dew.", g.Name, g.Refrigerant.Name)
 	if g.Refrigerant.Kind == refrigerant.UserTable {
-		p.line("  from a maker's table: its grid and rounding leave the dew temperature ±%s; how good the maker's model is, it does not say.", u.Difference(g.Refrigerant.Uncertainty()))
+		p.line("  from a maker's table: its grid and rounding leave the dew temperature ±%s; the accuracy of the maker's model is not known.", u.Difference(g.Refrigerant.Uncertainty()))
 	}
 	p.line("  floor %s steady, %s in pulldown; an event opens after %s steady, %s in pulldown, and closes %s above the floor for %s.",
 		u.Difference(d.Floor.Steady), u.Difference(d.Floor.Pulldown), shortDuration(d.Hold.Steady), shortDuration(d.Hold.Pulldown), u.Difference(d.ClearMargin), shortDuration(d.ClearHold))
@@ -127,7 +127,7 @@ func (p *planner) group(g *analyze.Group) {
 		p.line("  Circuit %s: %s", c.Name, defrostWords(c.Defrost))
 		p.absent(g.Name, c.Name, map[reading.Role]string{
 			reading.Defrost:               "defrosts are inferred from what suction shows, later and less surely",
-			reading.CoilOutletTemperature: "this circuit cannot be told from its neighbours by its own superheat",
+			reading.CoilOutletTemperature: "this circuit cannot be distinguished from its neighbours by its own superheat",
 		})
 	}
 }
@@ -158,7 +158,7 @@ func (p *planner) compressor(g *analyze.Group, c analyze.Compressor) {
 		}
 	}
 	if sensorLag.Lag > 0 {
-		p.line("    lag of the pipe's sensor %s; its doubt adds ±%s while dew moves by %s a minute", sensorLag, p.config.Units.Difference(sensorLag.During(quickDew)), p.config.Units.Difference(quickDew))
+		p.line("    lag of the pipe's sensor %s; its uncertainty adds ±%s while dew moves by %s a minute", sensorLag, p.config.Units.Difference(sensorLag.During(quickDew)), p.config.Units.Difference(quickDew))
 	}
 }
 
@@ -195,7 +195,7 @@ func (c *Config) budget(g *analyze.Group, compressor string, dew units.Celsius) 
 	return b, p, err == nil
 }
 
-// Has tells whether an input is configured.
+// Has reports whether an input is configured.
 func (c *Config) Has(path string) bool {
 	for _, p := range c.Site.Points {
 		if p.Path == path {
@@ -214,7 +214,7 @@ func (c *Config) sensor(path string) superheat.Sensor {
 	return superheat.Sensor{}
 }
 
-// absent tells what the lack of an input costs, in the order of the roles.
+// absent writes what the lack of an input costs, in the order of the roles.
 func (p *planner) absent(group, member string, costs map[reading.Role]string) {
 	for role := reading.SuctionPressure; role <= reading.AmbientTemperature; role++ {
 		if cost := costs[role]; cost != "" && !p.config.Has(pathOf(group, member, role)) {

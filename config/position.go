@@ -7,7 +7,7 @@ import (
 )
 
 // position is where a key or an element of an array stands in the text, with the
-// positions of what is inside it. The TOML library decodes values but tells no
+// positions of what is inside it. The TOML library decodes values but gives no
 // positions inside arrays of tables; positions is the other half: it finds
 // positions in a text that the library has accepted, and decodes nothing.
 type position struct {

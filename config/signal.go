@@ -99,7 +99,7 @@ func (b *builder) thermistor(t *table, m *register.Mapping) {
 			t.fault("table", err.Error(), "give a CSV file of degC,ohm with one row for each temperature of the maker's table")
 		}
 	case !t.has("r25") || !t.has("b"):
-		t.fault("sensor", `"ntc" says too little: curves with the same ohms at 25 °C differ by 4 K at 0 °C`, `add r25 = "10 kohm" and b = "3435 K" as the maker states them, or table = "file.csv"`)
+		t.fault("sensor", `"ntc" is not enough: curves with the same ohms at 25 °C differ by 4 K at 0 °C`, `add r25 = "10 kohm" and b = "3435 K" as the maker states them, or table = "file.csv"`)
 	}
 }
 

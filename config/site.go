@@ -90,7 +90,7 @@ func (b *builder) floorAgainstUncertainty(t *table, g *analyze.Group, key string
 	}
 }
 
-// names finds names used twice; the value says what has the name.
+// names finds names used twice; the value is the kind of thing that has the name.
 type names map[string]string
 
 // take reads the table's name. what is the kind of thing that has it.
@@ -155,7 +155,7 @@ func (b *builder) atmosphere(t *table) {
 	air, measured := quantity(t, "atmosphere", units.ParseAtmosphere)
 	switch {
 	case t.has("altitude") && t.has("atmosphere"):
-		t.fault("atmosphere", "is given beside an altitude, which says the same", "keep one of the two")
+		t.fault("atmosphere", "is given beside an altitude, which states the same", "keep one of the two")
 	case measured:
 		b.config.Site.Atmosphere, b.config.Altitude = air, units.Metre(math.NaN())
 	case stated:
@@ -179,7 +179,7 @@ func (b *builder) group(t *table, groups names) {
 	read(t, groupRows, &g)
 	own := b.inputs(t, reading.AtGroup, g.Name, "")
 	if t.has("ambient") && own[reading.AmbientTemperature] {
-		t.fault("ambient", "is given beside an ambient_temperature input, which says the same", "keep one of the two")
+		t.fault("ambient", "is given beside an ambient_temperature input, which states the same", "keep one of the two")
 	}
 
 	members := make(names)
@@ -196,7 +196,7 @@ func (b *builder) group(t *table, groups names) {
 		g.Circuits = append(g.Circuits, b.circuit(ct, g.Name, members))
 	}
 	if len(circuits) == 0 && !t.has("circuit") {
-		t.warn("circuit", "is missing: defrosts cannot be told from steady running, and no event can name a circuit", `add [[suction_group.circuit]] with name = "case-1" for each evaporator, or for several that defrost together`)
+		t.warn("circuit", "is missing: defrosts cannot be distinguished from steady running, and no event can name a circuit", `add [[suction_group.circuit]] with name = "case-1" for each evaporator, or for several that defrost together`)
 	}
 	t.done()
 	b.config.Site.Groups = append(b.config.Site.Groups, g)

@@ -41,7 +41,7 @@ var modbusRows = []setting.Row[modbus.Settings]{
 	},
 	{
 		Key: "gap", Field: setting.Within(func(s *modbus.Settings) *int { return &s.Gap }, 8, 0, 120),
-		Meaning: "Most registers that nobody needs and that are read to join two inputs into one request.", Example: "8", Source: practice,
+		Meaning: "Most unneeded registers that are read to join two inputs into one request.", Example: "8", Source: practice,
 	},
 }
 

@@ -66,7 +66,7 @@ func (b *builder) find(t *table, key, name string, bus bool) *source {
 	return s
 }
 
-// finishSources checks what can be told only when all inputs are known.
+// finishSources checks what only all inputs together show.
 func (b *builder) finishSources() {
 	for _, s := range b.order {
 		if !s.used {

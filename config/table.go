@@ -105,7 +105,7 @@ func (t *table) value(key string) (any, bool) {
 	return v, ok
 }
 
-// done reports the keys that nobody asked for.
+// done reports the keys that no decoder asked for.
 func (t *table) done() {
 	for key := range t.values {
 		if slices.Contains(t.known, key) {
@@ -123,7 +123,7 @@ func (t *table) done() {
 	}
 }
 
-// take returns a key's value as T. want says what T is to people.
+// take returns a key's value as T. want describes T to people.
 func take[T any](t *table, key, want string) (T, bool) {
 	v, ok := t.value(key)
 	if !ok {
@@ -292,7 +292,7 @@ func (t *table) inners(key, example string) []*table {
 	return tables
 }
 
-// describe says in words what a value of the file is.
+// describe returns in words what a value of the file is.
 func describe(v any) string {
 	switch v := v.(type) {
 	case string:
