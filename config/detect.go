@@ -18,8 +18,8 @@ func (b *builder) detection(t *table, g *analyze.Group) {
 	read(t, superheat.Rows(), &g.Superheat)
 	floorsAndHolds(t, &g.Detect)
 	liquidAndOil(t, &g.Detect)
-	if p := &g.Phase; t.has("phases.pulldown_least") && p.PulldownLeast > p.PulldownLimit {
-		t.fault("phases.pulldown_least", fmt.Sprintf("%s is above pulldown_limit, %s", shortDuration(p.PulldownLeast), shortDuration(p.PulldownLimit)), "the shortest pulldown is not longer than the longest")
+	if p := &g.Phase; t.has("phases.pulldown_least") && p.MinPulldown > p.PulldownLimit {
+		t.fault("phases.pulldown_least", fmt.Sprintf("%s is above pulldown_limit, %s", shortDuration(p.MinPulldown), shortDuration(p.PulldownLimit)), "the shortest pulldown is not longer than the longest")
 	}
 }
 

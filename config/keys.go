@@ -56,6 +56,17 @@ func keysOf[S any](rows []setting.Row[S]) []key {
 	return keys
 }
 
+// fixedOf returns the settings that no key sets.
+func fixedOf[S any](rows []setting.Row[S]) []key {
+	var fixed []key
+	for _, row := range rows {
+		if row.Field.Fixed {
+			fixed = append(fixed, key{path: strings.ReplaceAll(row.Key, "_", " "), def: show(row.Field.Default), meaning: row.Meaning, source: row.Source})
+		}
+	}
+	return fixed
+}
+
 // below returns the keys as those of an inner table.
 func below(table string, keys ...[]key) []key {
 	var inner []key

@@ -278,8 +278,8 @@ name = "c1"
 	}
 	want := phase.Default()
 	want.Drip, want.PulldownLimit, want.SignalLimit = 0, 40*time.Minute, 50*time.Minute
-	want.PulldownLeast, want.TypicalPulldown, want.LonePulldown = time.Minute, 25*time.Minute, 26*time.Minute
-	want.DripLimit, want.SignalLeast, want.PauseLimit = 7*time.Minute, 27*time.Minute, 28*time.Minute
+	want.MinPulldown, want.TypicalPulldown, want.LonePulldown = time.Minute, 25*time.Minute, 26*time.Minute
+	want.DripLimit, want.MinStuckSignal, want.PauseLimit = 7*time.Minute, 27*time.Minute, 28*time.Minute
 	if diff := cmp.Diff(want, c.Site.Groups[0].Phase); diff != "" {
 		t.Error(diff)
 	}

@@ -88,6 +88,10 @@ func sections() []section {
 	}
 }
 
+func fixedValues() []key {
+	return concat(fixedOf(floodback.Rows()), fixedOf(phase.Rows()), fixedOf(serialRows), fixedOf(mqttRows))
+}
+
 func without(keys []key, tables ...string) []key {
 	var rest []key
 	for _, k := range keys {
@@ -116,6 +120,10 @@ Addresses and names in the examples are invented.
 		for _, k := range s.keys {
 			k.write(&b)
 		}
+	}
+	b.WriteString("\n## Fixed values\n\nNo key sets these. They are here so that every number can be read.\n\n")
+	for _, k := range fixedValues() {
+		fmt.Fprintf(&b, "- %s: %s\n  %s. Source: %s.\n", k.path, k.meaning, k.def, k.source)
 	}
 	_, err := io.WriteString(w, b.String())
 	return err

@@ -56,6 +56,11 @@ func TestReferenceIsReadable(t *testing.T) {
 			}
 		}
 	}
+	for _, k := range fixedValues() {
+		if k.source == "" || !strings.HasSuffix(k.meaning, ".") || len(strings.Fields(k.meaning)) > 25 {
+			t.Errorf("fixed value %+v", k)
+		}
+	}
 	for _, role := range reading.Roles(reading.AtGroup | reading.AtCompressor | reading.AtCircuit) {
 		if roleMeanings[role] == "" {
 			t.Errorf("%s has no meaning", role)

@@ -72,11 +72,11 @@ func limitsFrom(s Settings, circuits int) limits {
 		startLength:     int64(s.StartLength),
 		offBeforeStart:  int64(s.OffBeforeStart),
 		pulldownLimit:   int64(s.PulldownLimit),
-		pulldownLeast:   int64(s.PulldownLeast),
+		pulldownLeast:   int64(s.MinPulldown),
 		drip:            int64(s.Drip),
 		dripLimit:       int64(s.DripLimit),
 		signalLimit:     int64(s.SignalLimit),
-		signalLeast:     int64(s.SignalLeast),
+		signalLeast:     int64(s.MinStuckSignal),
 		pauseLimit:      int64(s.PauseLimit),
 		typicalPulldown: int64(s.TypicalPulldown),
 	}

@@ -12,11 +12,11 @@ type Settings struct {
 	StartLength    time.Duration // length of the start phase
 	OffBeforeStart time.Duration // off time that makes a start
 	PulldownLimit  time.Duration // longest pulldown
-	PulldownLeast  time.Duration // shortest pulldown: fans start, the coil is cold again
+	MinPulldown    time.Duration // shortest pulldown: fans start, the coil is cold again
 	Drip           time.Duration // from the end of the defrost signal to refrigeration, where no input shows it
 	DripLimit      time.Duration // longest wait for an input to show that refrigeration is back
 	SignalLimit    time.Duration // a defrost signal longer than this is stuck
-	SignalLeast    time.Duration // a signal of three times its usual length is stuck too, if longer than this
+	MinStuckSignal time.Duration // a signal of three times its usual length is stuck too, if longer than this
 	PauseLimit     time.Duration // a thermostat's pause is shorter, a defrost longer
 	// TypicalPulldown is how long a pulldown lasts when all looks as before,
 	// LonePulldown where the group has that one circuit only: all it draws is
@@ -53,7 +53,7 @@ var rows = []setting.Row[Settings]{
 		Meaning: "A defrost signal that lasts longer than this is taken for stuck.", Example: `"90 min"`, Source: practice,
 	},
 	{
-		Key: "phases.pulldown_least", Field: setting.Within(func(s *Settings) *time.Duration { return &s.PulldownLeast }, 3*time.Minute, 10*time.Second, maxShort),
+		Key: "phases.pulldown_least", Field: setting.Within(func(s *Settings) *time.Duration { return &s.MinPulldown }, 3*time.Minute, 10*time.Second, maxShort),
 		Meaning: "Shortest pulldown: the fans start and the coil is cold again.", Example: `"3 min"`, Usual: "fan delays are 1 to 5 min", Source: practice,
 	},
 	{
@@ -69,7 +69,7 @@ var rows = []setting.Row[Settings]{
 		Meaning: "Longest wait for the coil outlet to show that liquid is back.", Example: `"8 min"`, Source: practice,
 	},
 	{
-		Key: "phases.defrost_doubt", Field: setting.Within(func(s *Settings) *time.Duration { return &s.SignalLeast }, 20*time.Minute, time.Minute, maxLength),
+		Key: "phases.defrost_doubt", Field: setting.Within(func(s *Settings) *time.Duration { return &s.MinStuckSignal }, 20*time.Minute, time.Minute, maxLength),
 		Meaning: "A signal of three times its usual length is taken for stuck, if it is longer than this.", Example: `"20 min"`, Source: practice,
 	},
 	{
