@@ -37,19 +37,23 @@ var stages = [][]string{
 	{"./cmd/dewgap/internal/commissioning", "./cmd/dewgap/internal/explain", "./cmd/dewgap/internal/report"},
 }
 
+// rapid is the module of the property tests. Its tests write what failed into
+// the tree unless a flag forbids it, and other tests do not know that flag.
+const rapid = "pgregory.net/rapid"
+
+// stage is test packages that run together, and the flags of their tests.
+type stage struct{ tests, args []string }
+
 // plan returns, for each package that has mutants, the test packages of each
 // stage that depend on it.
-func plan(packages []string) (map[string][][]string, error) {
-	out := map[string][][]string{}
-	for _, p := range packages {
-		out[p] = [][]string{{p}}
-	}
-	for _, patterns := range stages {
+func plan(packages []string) (map[string][]stage, error) {
+	out := map[string][]stage{}
+	for _, patterns := range append([][]string{packages}, stages...) {
 		text, err := output(append([]string{"list", "-test", "-f", `{{.ImportPath}}{{range .Deps}} {{.}}{{end}}`}, patterns...)...)
 		if err != nil {
 			return nil, err
 		}
-		needed := map[string][]string{}
+		plain, random := map[string][]string{}, map[string][]string{}
 		for line := range strings.Lines(string(text)) {
 			words := strings.Fields(line)
 			test, ok := strings.CutSuffix(words[0], ".test")
@@ -57,13 +61,23 @@ func plan(packages []string) (map[string][][]string, error) {
 				continue
 			}
 			for _, p := range packages {
-				if test != p && slices.Contains(words[1:], p) {
-					needed[p] = append(needed[p], test)
+				own := test == p
+				switch first := len(out[p]) == 0; {
+				case own != first || !own && !slices.Contains(words[1:], p):
+				case slices.Contains(words[1:], rapid):
+					random[p] = append(random[p], test)
+				default:
+					plain[p] = append(plain[p], test)
 				}
 			}
 		}
-		for p, tests := range needed {
-			out[p] = append(out[p], tests)
+		for _, p := range packages {
+			if len(plain[p]) > 0 {
+				out[p] = append(out[p], stage{tests: plain[p]})
+			}
+			if len(random[p]) > 0 {
+				out[p] = append(out[p], stage{random[p], []string{"-args", "-rapid.nofailfile"}})
+			}
 		}
 	}
 	return out, nil
@@ -72,7 +86,7 @@ func plan(packages []string) (map[string][][]string, error) {
 // attempt runs the stages with the mutant in its file until one notices it.
 // Nothing is written to the tree: the go command reads the changed file from
 // dir in place of the real one.
-func attempt(ctx context.Context, m *mutant, stages [][]string, dir string) (verdict, string, error) {
+func attempt(ctx context.Context, m *mutant, stages []stage, dir string) (verdict, string, error) {
 	text, err := os.ReadFile(m.file)
 	if err != nil {
 		return 0, "", err
@@ -89,8 +103,8 @@ func attempt(ctx context.Context, m *mutant, stages [][]string, dir string) (ver
 	if err := os.WriteFile(overlay, list, 0o644); err != nil {
 		return 0, "", err
 	}
-	for _, tests := range stages {
-		v, out, err := test(ctx, overlay, tests)
+	for _, s := range stages {
+		v, out, err := s.run(ctx, overlay)
 		if err != nil || v != survived {
 			return v, out, err
 		}
@@ -98,9 +112,9 @@ func attempt(ctx context.Context, m *mutant, stages [][]string, dir string) (ver
 	return survived, "", nil
 }
 
-// test runs the tests of the packages and says what they make of the overlay.
+// run runs the tests and returns what they make of the overlay.
 // The text is what they print when they fail.
-func test(ctx context.Context, overlay string, packages []string) (verdict, string, error) {
+func (s *stage) run(ctx context.Context, overlay string) (verdict, string, error) {
 	// The go command ends the tests a little earlier, with a trace of what hangs.
 	ctx, cancel := context.WithTimeout(ctx, stageTime+30*time.Second)
 	defer cancel()
@@ -108,7 +122,7 @@ func test(ctx context.Context, overlay string, packages []string) (verdict, stri
 	if overlay != "" {
 		args = append(args, "-overlay="+overlay)
 	}
-	out, err := exec.CommandContext(ctx, "go", append(args, packages...)...).CombinedOutput()
+	out, err := exec.CommandContext(ctx, "go", slices.Concat(args, s.tests, s.args)...).CombinedOutput()
 	text := string(out)
 	var exit *exec.ExitError
 	switch {

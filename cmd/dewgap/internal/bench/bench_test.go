@@ -1,3 +1,13 @@
+// Package bench scores the analysis against stores whose truth is known:
+// phases, floodback episodes, severity, causes, circuits, flooded starts,
+// sensor faults and false alarms, in one table. It is tests alone.
+//
+// The stores are generated from seeds and played by the simulator
+// (generated_test.go), or they are recordings with their truth beside them
+// (folder_test.go). Both take the path of live and replay. A plain detector of
+// thresholds and timers (baseline_test.go) takes the same rows, so that the
+// table shows what the analysis is worth. Figures may only get better: testdata
+// holds their floors.
 package bench
 
 import (
@@ -12,10 +22,10 @@ import (
 )
 
 var (
-	stores = flag.Int("stores", 0, "score this many drawn stores and print the table")
-	seed   = flag.Uint64("seed", 1000, "first seed of drawn stores")
-	hours  = flag.Float64("hours", 8, "hours of each drawn store")
-	only   = flag.String("fault", "*", "only this fault of drawn stores; empty: healthy ones")
+	stores = flag.Int("stores", 0, "score this many generated stores and print the table")
+	seed   = flag.Uint64("seed", 1000, "first seed of generated stores")
+	hours  = flag.Float64("hours", 8, "hours of each generated store")
+	only   = flag.String("fault", "*", "only this fault of generated stores; empty: healthy ones")
 	dir    = flag.String("dir", "", "score the stores of this directory")
 	match  = flag.String("match", "", "only stores of the directory whose names this expression matches")
 	blind  = flag.Bool("blind", false, "without running and defrost signals")
@@ -24,7 +34,7 @@ var (
 	thin   = flag.Int("thin", 1, "keep each nth row (directory)")
 	noise  = flag.Float64("noise", 0, "noise added, K; pressures get a tenth of it in bar (directory)")
 	lag    = flag.Float64("lag", 0, "lag added to temperatures, s (directory)")
-	full   = flag.Bool("full", false, "score all variants of the drawn stores and hold them to their floors")
+	full   = flag.Bool("full", false, "score all variants of the generated stores and hold them to their floors")
 	update = flag.Bool("update", false, "raise the floors to the figures of this run")
 	notes  = flag.Bool("notes", false, "print what went wrong")
 )
@@ -35,27 +45,27 @@ var (
 //	go test ./cmd/dewgap/internal/bench -run Bench -v -dir DIRECTORY
 func TestBench(t *testing.T) {
 	var scores []score
-	lacks := Lacks{Running: *blind, Defrost: *blind || *dark}
+	missing := Missing{Running: *blind, Defrost: *blind || *dark}
 	switch {
 	case *dir != "":
-		scores = scoreFolder(t, &Folder{Dir: *dir, Match: regexp.MustCompile(*match), Alter: Alter{Lacks: lacks, Bare: *bare, Thin: *thin, Noise: *noise, Lag: *lag}})
+		scores = scoreFolder(t, &Folder{Dir: *dir, Match: regexp.MustCompile(*match), Alter: Alter{Missing: missing, Bare: *bare, Thin: *thin, Noise: *noise, Lag: *lag}})
 	case *stores > 0:
-		trials := Trials(*seed, *stores, *hours)
-		for i := range trials {
-			trials[i].Lacks = lacks
+		cases := Cases(*seed, *stores, *hours)
+		for i := range cases {
+			cases[i].Missing = missing
 			if *only != "*" {
-				trials[i].Fault = *only
+				cases[i].Fault = *only
 			}
 		}
-		scores = scoreDrawn(t, trials)
+		scores = scoreGenerated(t, cases)
 	default:
 		t.Skip("needs -stores N or -dir DIRECTORY")
 	}
-	for _, lacks := range []Lacks{{}, {Running: true}, {Defrost: true}, blindness} {
+	for _, missing := range []Missing{{}, {Running: true}, {Defrost: true}, noSignals} {
 		var all, plain Tally
 		n := 0
 		for i := range scores {
-			if scores[i].lacks == lacks {
+			if scores[i].missing == missing {
 				n++
 				all.Add(&scores[i].tally)
 				plain.Add(&scores[i].plain)
@@ -63,10 +73,10 @@ func TestBench(t *testing.T) {
 		}
 		if n > 0 {
 			wanted := ""
-			if lacks != (Lacks{}) {
+			if missing != (Missing{}) {
 				wanted = " (phase macro-F1 wanted: 0.88)"
 			}
-			t.Logf("%d stores %s%s", n, lacks, wanted)
+			t.Logf("%d stores %s%s", n, missing, wanted)
 			all.Print(os.Stdout, &plain)
 		}
 	}
@@ -80,7 +90,7 @@ func TestBench(t *testing.T) {
 }
 
 type score struct {
-	lacks        Lacks
+	missing      Missing
 	tally, plain Tally
 }
 
@@ -91,16 +101,16 @@ func scoreFolder(t *testing.T, f *Folder) []score {
 		t.Fatal(err)
 	}
 	return scoreAll(t, len(names), func(i int, s *score) (err error) {
-		s.lacks, err = f.Run(names[i], &s.tally, &s.plain)
+		s.missing, err = f.Run(names[i], &s.tally, &s.plain)
 		return err
 	})
 }
 
-func scoreDrawn(t *testing.T, trials []Trial) []score {
+func scoreGenerated(t *testing.T, cases []Case) []score {
 	t.Helper()
-	return scoreAll(t, len(trials), func(i int, s *score) error {
-		s.lacks = trials[i].Lacks
-		return trials[i].Run(&s.tally, &s.plain)
+	return scoreAll(t, len(cases), func(i int, s *score) error {
+		s.missing = cases[i].Missing
+		return cases[i].Run(&s.tally, &s.plain)
 	})
 }
 

@@ -33,32 +33,32 @@ func hold(t *testing.T, set string, figures []Figure) {
 	}
 }
 
-// quick are few drawn stores that every test run scores: three floods, a
+// quick are few generated stores that every test run scores: three floods, a
 // flooded start, a sensor fault, a healthy store and a healthy blind one.
-func quick() []Trial {
-	trials := []Trial{
+func quick() []Case {
+	cases := []Case{
 		{Seed: 2001, Fault: "valve_stuck_open", Sampling: 5 * time.Second},
 		{Seed: 2002, Fault: "iced_coil", Sampling: 10 * time.Second},
 		{Seed: 2002, Fault: "hot_gas_carryover", Sampling: 10 * time.Second},
 		{Seed: 1001, Fault: "flooded_start", Sampling: 10 * time.Second},
 		{Seed: 2001, Fault: "sensor_offset", Sampling: 10 * time.Second},
 		{Seed: 2005, Sampling: 5 * time.Second},
-		{Seed: 2006, Sampling: 10 * time.Second, Lacks: blindness},
+		{Seed: 2006, Sampling: 10 * time.Second, Missing: noSignals},
 	}
-	for i := range trials {
-		trials[i].Hours, trials[i].Noise, trials[i].Lag = 5, 1, 1
+	for i := range cases {
+		cases[i].Hours, cases[i].Noise, cases[i].Lag = 5, 1, 1
 	}
-	return trials
+	return cases
 }
 
-// TestQuick holds a small set of drawn stores to its floors. The full set:
+// TestQuick holds a small set of generated stores to its floors. The full set:
 // TestFull.
 func TestQuick(t *testing.T) {
 	if *dir != "" || *stores > 0 || *full {
 		t.Skip("another set is asked for")
 	}
 	var all, plain Tally
-	for _, s := range scoreDrawn(t, quick()) {
+	for _, s := range scoreGenerated(t, quick()) {
 		all.Add(&s.tally)
 		plain.Add(&s.plain)
 	}

@@ -7,23 +7,23 @@ import (
 	"time"
 )
 
-// variants of the drawn stores, to see how robust the figures are.
+// variants of the generated stores, to see how robust the figures are.
 var variants = []struct {
 	name  string
-	alter func(*Trial)
+	alter func(*Case)
 }{
-	{"signals", func(*Trial) {}},
-	{"blind", func(t *Trial) { t.Lacks = blindness }},
-	{"no defrost signals", func(t *Trial) { t.Lacks.Defrost = true }},
-	{"noise halved", func(t *Trial) { t.Noise /= 2 }},
-	{"noise doubled", func(t *Trial) { t.Noise *= 2 }},
-	{"lag halved", func(t *Trial) { t.Lag /= 2 }},
-	{"lag doubled", func(t *Trial) { t.Lag *= 2 }},
-	{"sampled twice as often", func(t *Trial) { t.Sampling = max(t.Sampling/2, time.Second) }},
-	{"sampled half as often", func(t *Trial) { t.Sampling *= 2 }},
+	{"signals", func(*Case) {}},
+	{"blind", func(t *Case) { t.Missing = noSignals }},
+	{"no defrost signals", func(t *Case) { t.Missing.Defrost = true }},
+	{"noise halved", func(t *Case) { t.Noise /= 2 }},
+	{"noise doubled", func(t *Case) { t.Noise *= 2 }},
+	{"lag halved", func(t *Case) { t.Lag /= 2 }},
+	{"lag doubled", func(t *Case) { t.Lag *= 2 }},
+	{"sampled twice as often", func(t *Case) { t.Sampling = max(t.Sampling/2, time.Second) }},
+	{"sampled half as often", func(t *Case) { t.Sampling *= 2 }},
 }
 
-// TestFull scores the drawn stores in all variants, prints a table with one
+// TestFull scores the generated stores in all variants, prints a table with one
 // column for each, and holds every figure to its floor:
 //
 //	go test ./cmd/dewgap/internal/bench -run Full -v -full [-update] [-notes]
@@ -33,16 +33,16 @@ func TestFull(t *testing.T) {
 	}
 	var columns [][]Figure
 	for _, v := range variants {
-		trials := Trials(*seed, fullStores, 8)
-		for i := range trials {
-			v.alter(&trials[i])
+		cases := Cases(*seed, fullStores, 8)
+		for i := range cases {
+			v.alter(&cases[i])
 		}
 		var all, plain Tally
-		for _, s := range scoreDrawn(t, trials) {
+		for _, s := range scoreGenerated(t, cases) {
 			all.Add(&s.tally)
 			plain.Add(&s.plain)
 		}
-		fmt.Fprintf(os.Stdout, "\n%s, %d stores:\n", v.name, len(trials))
+		fmt.Fprintf(os.Stdout, "\n%s, %d stores:\n", v.name, len(cases))
 		all.Print(os.Stdout, &plain)
 		if *notes {
 			for _, n := range all.Notes {

@@ -16,7 +16,7 @@ const early = 30 * time.Second
 const tooLate = time.Minute
 
 // floodback matches the events of machine k with its true episodes.
-func (t *Tally) floodback(c *Case, k int, events []alert.Event) {
+func (t *Tally) floodback(c *Comparison, k int, events []alert.Event) {
 	m := &c.Machines[k]
 	eps := c.episodes(k)
 	misled := func(from, to time.Time) bool { return m.Misled != nil && (m.Misled(from) || m.Misled(to)) }
@@ -65,7 +65,7 @@ func (t *Tally) floodback(c *Case, k int, events []alert.Event) {
 
 var severities = map[string]floodback.Severity{"risk": floodback.Risk, "minor": floodback.Minor, "major": floodback.Major}
 
-func (t *Tally) grade(c *Case, m *Machine, e *episode, ev *alert.Event) {
+func (t *Tally) grade(c *Comparison, m *Machine, e *episode, ev *alert.Event) {
 	want, told := e.severity(), severities[ev.Severity]
 	t.severity[want][told]++
 	t.severe.count(want == told)
@@ -92,7 +92,7 @@ func sameCause(a, b string) bool {
 	return fold(a) == fold(b)
 }
 
-func (t *Tally) attribute(c *Case, m *Machine, ev *alert.Event) {
+func (t *Tally) attribute(c *Comparison, m *Machine, ev *alert.Event) {
 	f := &c.Fault
 	if len(f.Causes) > 0 {
 		at := slices.IndexFunc(ev.Causes, func(x alert.Cause) bool {
@@ -114,7 +114,7 @@ func (t *Tally) attribute(c *Case, m *Machine, ev *alert.Event) {
 }
 
 // flooded matches flooded starts of machine k.
-func (t *Tally) flooded(c *Case, k int, events []alert.Event) {
+func (t *Tally) flooded(c *Comparison, k int, events []alert.Event) {
 	m := &c.Machines[k]
 	starts := c.starts(k)
 	near := func(ev alert.Event, s time.Time) bool {
@@ -137,7 +137,7 @@ func (t *Tally) flooded(c *Case, k int, events []alert.Event) {
 
 // sensors matches sensor faults. An event of another input counts against it
 // as well: blaming the wrong sensor sends somebody up the wrong ladder.
-func (t *Tally) sensors(c *Case, events []alert.Event) {
+func (t *Tally) sensors(c *Comparison, events []alert.Event) {
 	hit := false
 	for _, ev := range events {
 		switch {

@@ -24,7 +24,7 @@ func (m *confusion) add(o *confusion) {
 }
 
 // take scores the phases told for machine k.
-func (m *confusion) take(c *Case, k int, told func(row int) phase.Phase) {
+func (m *confusion) take(c *Comparison, k int, told func(row int) phase.Phase) {
 	type edge struct {
 		at       time.Time
 		from, to phase.Phase

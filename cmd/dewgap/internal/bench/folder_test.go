@@ -37,11 +37,11 @@ type Folder struct {
 
 // Alter makes a recording harder, to see how robust the figures are.
 type Alter struct {
-	Lacks Lacks   // drop these signals
-	Bare  bool    // drop discharge and sump temperatures
-	Thin  int     // keep each nth row; 0 and 1 keep all
-	Noise float64 // added: K on temperatures, and a tenth of it in bar on pressures
-	Lag   float64 // s, added to temperatures
+	Missing Missing // drop these signals
+	Bare    bool    // drop discharge and sump temperatures
+	Thin    int     // keep each nth row; 0 and 1 keep all
+	Noise   float64 // added: K on temperatures, and a tenth of it in bar on pressures
+	Lag     float64 // s, added to temperatures
 }
 
 // Stores lists the stores of the folder by name.
@@ -63,8 +63,8 @@ func (f *Folder) Stores() ([]string, error) {
 	return names, nil
 }
 
-// told is what truth.json tells of a store.
-type told struct {
+// storeFacts is what truth.json holds of a store.
+type storeFacts struct {
 	Healthy bool `json:"healthy"`
 	Fault   *struct {
 		Cause      string `json:"cause"`
@@ -82,43 +82,43 @@ type told struct {
 }
 
 // Run plays one store and adds its scores. It returns the signals that the
-// store lacks after what Alter took from it.
-func (f *Folder) Run(name string, t, base *Tally) (lacks Lacks, err error) {
+// store does without after Alter.
+func (f *Folder) Run(name string, t, base *Tally) (missing Missing, err error) {
 	dir := filepath.Join(f.Dir, name)
 	text, err := os.ReadFile(filepath.Join(dir, "truth.json"))
 	if err != nil {
-		return lacks, err
+		return missing, err
 	}
-	var facts told
+	var facts storeFacts
 	if err := json.Unmarshal(text, &facts); err != nil {
-		return lacks, fmt.Errorf("%s: truth.json: %w", name, err)
+		return missing, fmt.Errorf("%s: truth.json: %w", name, err)
 	}
 	cfg, err := config.Load(filepath.Join(dir, "site.toml"))
 	if err != nil {
-		return lacks, err
+		return missing, err
 	}
 	file := filepath.Join(dir, "recording.csv.gz")
 	site, err := f.Alter.site(cfg, file)
 	if err != nil {
-		return lacks, err
+		return missing, err
 	}
-	lacks = lacking(site)
-	c := &Case{Name: name, Healthy: facts.Healthy}
+	missing = missingIn(site)
+	c := &Comparison{Name: name, Healthy: facts.Healthy}
 	p, err := newPlayer(site, c)
 	if err != nil {
-		return lacks, err
+		return missing, err
 	}
 	facts.settle(c)
 	truth, err := openTruth(filepath.Join(dir, "truth.csv.gz"), site)
 	if err != nil {
-		return lacks, err
+		return missing, err
 	}
 	defer truth.close()
 	if err := f.play(p, truth, file); err != nil {
-		return lacks, fmt.Errorf("%s: %w", name, err)
+		return missing, fmt.Errorf("%s: %w", name, err)
 	}
 	p.score(t, base)
-	return lacks, nil
+	return missing, nil
 }
 
 // site is the configured site with the recording's inputs that are kept.
@@ -139,9 +139,9 @@ func (a *Alter) site(cfg *config.Config, file string) (analyze.Site, error) {
 func (a *Alter) drops(p reading.Point) bool {
 	switch p.Role {
 	case reading.Running:
-		return a.Lacks.Running
+		return a.Missing.Running
 	case reading.Defrost:
-		return a.Lacks.Defrost
+		return a.Missing.Defrost
 	case reading.DischargeTemperature, reading.SumpTemperature:
 		return a.Bare
 	}
@@ -190,8 +190,8 @@ func (f *Folder) play(p *player, truth *truthFile, file string) error {
 	}
 }
 
-// settle takes the facts into the case.
-func (facts *told) settle(c *Case) {
+// settle takes the facts into the comparison.
+func (facts *storeFacts) settle(c *Comparison) {
 	c.Starts = make([][]time.Time, len(c.Machines))
 	for _, f := range facts.Floods {
 		for i, m := range c.Machines {

@@ -13,10 +13,10 @@ import (
 	"dewgap/simulators/scenarios"
 )
 
-// Trial is one store that is drawn from a seed and played by the simulator.
-type Trial struct {
+// Case is one store that is generated from a seed and played by the simulator.
+type Case struct {
 	Seed     uint64
-	Lacks    Lacks
+	Missing  Missing
 	Fault    string // one of FaultNames; empty: healthy
 	Hours    float64
 	Sampling time.Duration
@@ -25,15 +25,15 @@ type Trial struct {
 	Bare     bool    // no discharge and sump temperatures
 }
 
-// Trials draws n stores from the seeds that begin with first: two of three
+// Cases generates n stores from the seeds that begin with first: two of three
 // have a fault, each fault in its turn; sampling, noise and lag vary, and each
 // fifth is bare.
-func Trials(first uint64, n int, hours float64) []Trial {
+func Cases(first uint64, n int, hours float64) []Case {
 	names := FaultNames()
-	out := make([]Trial, n)
+	out := make([]Case, n)
 	faults := 0
 	for i := range out {
-		out[i] = Trial{Seed: first + uint64(i), Hours: hours,
+		out[i] = Case{Seed: first + uint64(i), Hours: hours,
 			Sampling: []time.Duration{1, 2, 5, 10}[i/2%4] * time.Second,
 			Noise:    []float64{0.5, 1, 2}[i%3], Lag: []float64{1, 0.5, 1.5}[i/3%3], Bare: i%5 == 4}
 		if i%3 != 2 {
@@ -44,9 +44,9 @@ func Trials(first uint64, n int, hours float64) []Trial {
 	return out
 }
 
-// Run plays the trial through the analysis and the plain detector and adds
+// Run plays the case through the analysis and the plain detector and adds
 // their scores.
-func (t Trial) Run(tally, base *Tally) (err error) {
+func (t Case) Run(tally, base *Tally) (err error) {
 	defer func() {
 		if r := recover(); r != nil { // a plant that breaks is told, not hidden
 			err = fmt.Errorf("seed %d fault %q: the plant or the analysis broke: %v", t.Seed, t.Fault, r)
@@ -65,7 +65,7 @@ func (t Trial) Run(tally, base *Tally) (err error) {
 	if err != nil {
 		return err
 	}
-	c := &Case{Name: fmt.Sprintf("seed %d %s", t.Seed, t.Fault), Healthy: t.Fault == ""}
+	c := &Comparison{Name: fmt.Sprintf("seed %d %s", t.Seed, t.Fault), Healthy: t.Fault == ""}
 	play, err := newPlayer(site, c)
 	if err != nil {
 		return err

@@ -16,12 +16,12 @@ type player struct {
 	line    *pipeline.Pipeline
 	history *alert.History
 	plain   *plain
-	c       *Case // told by the line
-	p       *Case // told by the plain detector
+	c       *Comparison // told by the line
+	p       *Comparison // told by the plain detector
 	told    []phase.Phase
 }
 
-func newPlayer(site analyze.Site, c *Case) (*player, error) {
+func newPlayer(site analyze.Site, c *Comparison) (*player, error) {
 	line, err := pipeline.New(site)
 	if err != nil {
 		return nil, err
@@ -93,14 +93,14 @@ func phaseOf(word string) phase.Phase {
 	return phase.Unknown
 }
 
-// Lacks says which signals a store does without.
-type Lacks struct{ Running, Defrost bool }
+// Missing is the signals that a store does without.
+type Missing struct{ Running, Defrost bool }
 
-// blindness is the lack of both.
-var blindness = Lacks{Running: true, Defrost: true}
+// noSignals is the lack of both.
+var noSignals = Missing{Running: true, Defrost: true}
 
 // String says what is there.
-func (l Lacks) String() string {
+func (l Missing) String() string {
 	switch {
 	case l.Running && l.Defrost:
 		return "without signals"
@@ -112,8 +112,9 @@ func (l Lacks) String() string {
 	return "with signals"
 }
 
-// lacking says which signals some compressor or circuit of the site lacks.
-func lacking(site analyze.Site) Lacks {
+// missingIn returns the signals that some compressor or circuit of the site
+// does without.
+func missingIn(site analyze.Site) Missing {
 	has := map[reading.Role]int{}
 	for _, p := range site.Points {
 		has[p.Role]++
@@ -123,5 +124,5 @@ func lacking(site analyze.Site) Lacks {
 		compressors += len(g.Compressors)
 		circuits += len(g.Circuits)
 	}
-	return Lacks{Running: has[reading.Running] < compressors, Defrost: has[reading.Defrost] < circuits}
+	return Missing{Running: has[reading.Running] < compressors, Defrost: has[reading.Defrost] < circuits}
 }

@@ -22,7 +22,7 @@ func (r *ratio) add(o ratio) { r.hit += o.hit; r.of += o.of }
 
 func (r ratio) share() float64 { return float64(r.hit) / float64(max(r.of, 1)) }
 
-// Tally is a score over any number of cases.
+// Tally is a score over any number of comparisons.
 type Tally struct {
 	phases    confusion
 	episodes  ratio // lasting episodes that have an event
@@ -46,8 +46,8 @@ type Tally struct {
 	Notes             []string       // what went wrong
 }
 
-// Score adds the case and the events told of it.
-func (t *Tally) Score(c *Case, events []alert.Event) {
+// Score adds the comparison and the events found in it.
+func (t *Tally) Score(c *Comparison, events []alert.Event) {
 	if len(c.times) < 2 {
 		return
 	}

@@ -18,7 +18,7 @@ type Truth struct {
 	Flooded   bool    // this run began as a flooded start
 }
 
-// Machine is one compressor of a case.
+// Machine is one compressor of a comparison.
 type Machine struct {
 	Group, Name string
 	Kind        floodback.CompressorKind
@@ -28,7 +28,7 @@ type Machine struct {
 	Misled func(time.Time) bool // nil: never
 }
 
-// Fault is what a case suffers from.
+// Fault is what a comparison's store suffers from.
 type Fault struct {
 	Causes  []string // words of the contract that would be right; empty when there is none to name
 	Circuit string   // the circuit at fault, where one is
@@ -37,7 +37,7 @@ type Fault struct {
 }
 
 // mislead marks the machines whose superheat is made of the faulty input.
-func (c *Case) mislead() {
+func (c *Comparison) mislead() {
 	for i := range c.Machines {
 		m := &c.Machines[i]
 		switch c.Fault.Input {
@@ -47,8 +47,8 @@ func (c *Case) mislead() {
 	}
 }
 
-// Case is one recording's truth and what was told of it, for one site.
-type Case struct {
+// Comparison is one recording's truth and what was told of it, for one site.
+type Comparison struct {
 	Name     string
 	Healthy  bool
 	Machines []Machine
@@ -63,22 +63,22 @@ type Case struct {
 }
 
 // Take adds one row.
-func (c *Case) Take(at time.Time, truth []Truth, told []phase.Phase) {
+func (c *Comparison) Take(at time.Time, truth []Truth, told []phase.Phase) {
 	c.times = append(c.times, at)
 	c.truth = append(c.truth, slices.Clone(truth))
 	c.told = append(c.told, slices.Clone(told))
 }
 
-func (c *Case) days() float64 {
+func (c *Comparison) days() float64 {
 	if len(c.times) < 2 {
 		return 0
 	}
 	return c.times[len(c.times)-1].Sub(c.times[0]).Hours() / 24
 }
 
-func (c *Case) end() time.Time { return c.times[len(c.times)-1] }
+func (c *Comparison) end() time.Time { return c.times[len(c.times)-1] }
 
-func (c *Case) closed(ev *alert.Event) time.Time {
+func (c *Comparison) closed(ev *alert.Event) time.Time {
 	if ev.Closed == nil {
 		return c.end()
 	}
@@ -121,7 +121,7 @@ const longestStep = time.Minute
 
 // episodes finds the true episodes of machine k. An episode ends when the
 // machine is dry for two minutes (2 K over the floor) or stopped for as long.
-func (c *Case) episodes(k int) []episode {
+func (c *Comparison) episodes(k int) []episode {
 	var out []episode
 	open, below := false, false
 	var run, wet, clear time.Duration
@@ -167,7 +167,7 @@ func (c *Case) episodes(k int) []episode {
 }
 
 // starts finds the flooded starts of machine k.
-func (c *Case) starts(k int) []time.Time {
+func (c *Comparison) starts(k int) []time.Time {
 	if c.Starts != nil {
 		return c.Starts[k]
 	}

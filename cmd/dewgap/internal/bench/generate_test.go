@@ -8,65 +8,65 @@ import (
 	"time"
 )
 
-// drawnFault is something that a drawn store can suffer from.
-type drawnFault struct {
+// generatedFault is something that a generated store can suffer from.
+type generatedFault struct {
 	name   string
 	kind   string // of the simulator
 	amount func(r *rand.Rand) float64
 	cause  string // contract's word, where floodback follows
 	late   bool   // begins within the recording
-	sensor string // role of the input that is struck
+	sensor string // role of the input that the fault falsifies
 	group  bool   // no circuit is at fault
 	built  bool   // it is how the store is made: nothing happens to it
-	shape  func(s *drawnStore)
+	shape  func(s *generatedStore)
 }
 
 func between(low, high float64) func(r *rand.Rand) float64 {
 	return func(r *rand.Rand) float64 { return low + (high-low)*r.Float64() }
 }
 
-var drawnFaults = []drawnFault{
+var generatedFaults = []generatedFault{
 	{name: "valve_stuck_open", amount: between(0.75, 1), cause: "valve_stuck_open"},
 	{name: "valve_oversized", amount: between(1.8, 2.8), cause: "valve_oversized"},
 	{name: "valve_hunting", amount: between(3, 6), cause: "valve_hunting"},
 	{name: "iced_coil", amount: between(8, 16), cause: "iced_coil", late: true},
 	{name: "low_airflow", amount: between(0.15, 0.35), cause: "low_airflow", late: true},
-	{name: "defrost_incomplete", amount: between(0.1, 0.3), cause: "defrost_incomplete", shape: func(s *drawnStore) {
+	{name: "defrost_incomplete", amount: between(0.1, 0.3), cause: "defrost_incomplete", shape: func(s *generatedStore) {
 		s.defrost, s.frost = "electric", 8+8*s.r.Float64()
 	}},
-	{name: "hot_gas_carryover", kind: "hot_gas_drain", amount: between(0.3, 0.6), cause: "hot_gas_carryover", shape: func(s *drawnStore) { s.defrost = "hot_gas" }},
-	{name: "load_change_after_defrost", built: true, cause: "load_change_after_defrost", shape: func(s *drawnStore) {
+	{name: "hot_gas_carryover", kind: "hot_gas_drain", amount: between(0.3, 0.6), cause: "hot_gas_carryover", shape: func(s *generatedStore) { s.defrost = "hot_gas" }},
+	{name: "load_change_after_defrost", built: true, cause: "load_change_after_defrost", shape: func(s *generatedStore) {
 		// The coil fills while its fans wait for too long.
 		s.lt, s.comps, s.defrost, s.fanWait = true, 2+s.r.IntN(2), "electric", 400+400*s.r.Float64()
 	}},
-	{name: "overcharge", amount: between(0.2, 0.3), cause: "overcharge", late: true, group: true, shape: func(s *drawnStore) {
+	{name: "overcharge", amount: between(0.2, 0.3), cause: "overcharge", late: true, group: true, shape: func(s *generatedStore) {
 		s.lt, s.comps, s.circs, s.mode, s.capillary = false, 1, 1, "thermostat", true
 	}},
-	{name: "accumulator_full", kind: "liquid_in_accumulator", amount: between(6, 9), cause: "accumulator_full", late: true, group: true, shape: func(s *drawnStore) {
+	{name: "accumulator_full", kind: "liquid_in_accumulator", amount: between(6, 9), cause: "accumulator_full", late: true, group: true, shape: func(s *generatedStore) {
 		s.lt, s.comps, s.accumulator = true, 2, 7+2*s.r.Float64()
 	}},
 	{name: "bulb_loose", amount: between(0.4, 0.8)},
-	{name: "flooded_start", kind: "crankcase_heater_failed", shape: func(s *drawnStore) {
+	{name: "flooded_start", kind: "crankcase_heater_failed", shape: func(s *generatedStore) {
 		// A unit out of doors in winter, with long stops.
 		s.lt, s.comps, s.circs, s.mode = false, 1, 1, "thermostat"
 		s.outdoor, s.room, s.capacity, s.stop = -6+6*s.r.Float64(), -5+5*s.r.Float64(), 2.2, 3000+4000*s.r.Float64()
 	}},
 	{name: "sensor_frozen", sensor: "suction_temperature", late: true},
-	{name: "sensor_loose", amount: between(0.3, 0.5), sensor: "suction_temperature", late: true, shape: func(s *drawnStore) { s.lt, s.comps = true, 3 }},
-	{name: "sensor_offset", amount: between(9, 14), sensor: "suction_temperature", late: true, shape: func(s *drawnStore) { s.comps = 3 }},
+	{name: "sensor_loose", amount: between(0.3, 0.5), sensor: "suction_temperature", late: true, shape: func(s *generatedStore) { s.lt, s.comps = true, 3 }},
+	{name: "sensor_offset", amount: between(9, 14), sensor: "suction_temperature", late: true, shape: func(s *generatedStore) { s.comps = 3 }},
 }
 
-// FaultNames lists the faults that a Trial can have.
+// FaultNames lists the faults that a Case can have.
 func FaultNames() []string {
 	var names []string
-	for _, f := range drawnFaults {
+	for _, f := range generatedFaults {
 		names = append(names, f.name)
 	}
 	return names
 }
 
-// drawnStore is what a fault may shape of a store before it is drawn.
-type drawnStore struct {
+// generatedStore is what a fault may shape of a store before it is generated.
+type generatedStore struct {
 	r             *rand.Rand
 	lt            bool
 	comps, circs  int
@@ -82,13 +82,13 @@ type drawnStore struct {
 	accumulator   float64 // l; 0: none
 }
 
-// struck is what the fault of a drawn store is, for the score.
-type struck struct {
+// injected is the fault of a generated store as the score needs it.
+type injected struct {
 	cause, circuit, input string
 	minutes               float64 // after the first row
 }
 
-func (f *struck) settle(c *Case, start time.Time) {
+func (f *injected) settle(c *Comparison, start time.Time) {
 	if f.cause != "" {
 		c.Fault.Causes = []string{f.cause}
 	}
@@ -97,14 +97,14 @@ func (f *struck) settle(c *Case, start time.Time) {
 	c.mislead()
 }
 
-// describe draws the store of a trial as a scenario.
-func (t Trial) describe() (string, *struck) {
+// describe generates the store of a case as a scenario.
+func (t Case) describe() (string, *injected) {
 	r := rand.New(rand.NewPCG(t.Seed, 11))
-	s := &drawnStore{r: r, lt: r.IntN(2) == 0, comps: 1 + r.IntN(3), circs: 2 + r.IntN(3), mode: "suction",
+	s := &generatedStore{r: r, lt: r.IntN(2) == 0, comps: 1 + r.IntN(3), circs: 2 + r.IntN(3), mode: "suction",
 		outdoor: 5 + 20*r.Float64(), room: 18 + 12*r.Float64(), capacity: 1.35, stop: 180, line: 55}
-	var fault *drawnFault
-	if i := slices.IndexFunc(drawnFaults, func(f drawnFault) bool { return f.name == t.Fault }); i >= 0 {
-		fault = &drawnFaults[i]
+	var fault *generatedFault
+	if i := slices.IndexFunc(generatedFaults, func(f generatedFault) bool { return f.name == t.Fault }); i >= 0 {
+		fault = &generatedFaults[i]
 		if fault.shape != nil {
 			fault.shape(s)
 		}
@@ -124,10 +124,10 @@ func (t Trial) describe() (string, *struck) {
 	w := func(f string, a ...any) { fmt.Fprintf(&b, f+"\n", a...) }
 	w("name = \"bench\"\nsite = \"bench\"\nwarm_up_h = 7\nhours = %g", t.Hours)
 	var omit []string
-	if t.Lacks.Running {
+	if t.Missing.Running {
 		omit = append(omit, "*.*.running")
 	}
-	if t.Lacks.Defrost {
+	if t.Missing.Defrost {
 		omit = append(omit, "*.*.defrost")
 	}
 	if t.Bare && t.Fault != "flooded_start" { // nothing else could tell it
@@ -150,15 +150,15 @@ func (t Trial) describe() (string, *struck) {
 	victim := r.IntN(s.circs)
 	s.circuits(w, victim, air)
 	if fault == nil {
-		return b.String(), &struck{}
+		return b.String(), &injected{}
 	}
-	struck := fault.strike(w, r, s, victim)
-	return b.String(), struck
+	injected := fault.inject(w, r, s, victim)
+	return b.String(), injected
 }
 
-// strike writes the fault.
-func (f *drawnFault) strike(w func(string, ...any), r *rand.Rand, s *drawnStore, victim int) *struck {
-	out := &struck{cause: f.cause, minutes: -400}
+// inject writes the fault.
+func (f *generatedFault) inject(w func(string, ...any), r *rand.Rand, s *generatedStore, victim int) *injected {
+	out := &injected{cause: f.cause, minutes: -400}
 	if f.late {
 		out.minutes = 60 + 60*r.Float64()
 	}
@@ -187,9 +187,9 @@ func (f *drawnFault) strike(w func(string, ...any), r *rand.Rand, s *drawnStore,
 	return out
 }
 
-func (s *drawnStore) load() float64 { return 3 + 4*s.r.Float64() }
+func (s *generatedStore) load() float64 { return 3 + 4*s.r.Float64() }
 
-func (s *drawnStore) compressors(w func(string, ...any)) {
+func (s *generatedStore) compressors(w func(string, ...any)) {
 	kind := []string{"scroll", "air_cooled_semi_hermetic", "refrigerant_cooled_semi_hermetic"}[s.r.IntN(3)]
 	for i := range s.comps {
 		w("  [[suction_group.compressor]]\n  name = \"c%d\"\n  kind = %q\n  capacity_kw = %.2f", i+1, kind, s.capacity*5*float64(s.circs)/float64(s.comps))
@@ -199,7 +199,7 @@ func (s *drawnStore) compressors(w func(string, ...any)) {
 	}
 }
 
-func (s *drawnStore) circuits(w func(string, ...any), victim int, air float64) {
+func (s *generatedStore) circuits(w func(string, ...any), victim int, air float64) {
 	r := s.r
 	for i := range s.circs {
 		defrost := "electric"
@@ -242,7 +242,7 @@ func (s *drawnStore) circuits(w func(string, ...any), victim int, air float64) {
 }
 
 // cabinet is a small one with a capillary.
-func (s *drawnStore) cabinet(w func(string, ...any), air float64) {
+func (s *generatedStore) cabinet(w func(string, ...any), air float64) {
 	r := s.r
 	w("  [[suction_group.circuit]]\n  name = \"k1\"\n  load_kw = %.2f\n  air_c = %g\n  infiltration = 0.3\n  thermostat_k = 3", 0.7+0.3*r.Float64(), air+2*r.Float64())
 	w("    [suction_group.circuit.valve]\n    kind = \"capillary\"\n    size = 1.4")
