@@ -130,7 +130,7 @@ func (f *finder) decl(decl ast.Decl) {
 	}
 }
 
-// countsNames tells a list of names that iota numbers: another number for a
+// countsNames reports whether iota numbers the names: another number for a
 // name means nothing.
 func (f *finder) countsNames(s *ast.ValueSpec) bool {
 	found := false
@@ -160,8 +160,8 @@ func (f *finder) walk(node ast.Node, parents []ast.Node) {
 	})
 }
 
-// isSize tells the places where a number is an index or a size: another one
-// reads the wrong element or makes another capacity, which says nothing about
+// isSize reports whether a number there is an index or a size: another one
+// reads the wrong element or makes another capacity, and shows nothing about
 // the numbers of the analysis.
 func (f *finder) isSize(n ast.Node, parents []ast.Node) bool {
 	switch n := n.(type) {
@@ -187,7 +187,7 @@ func (f *finder) isSize(n ast.Node, parents []ast.Node) bool {
 	return false
 }
 
-// isNothing tells a zero that is no quantity: one that is returned beside false
+// isNothing reports a zero that is no quantity: one that is returned beside false
 // or an error, and one that a count or a time is held against with < or >,
 // where flipping the sign is the mutant that means something.
 func (f *finder) isNothing(n *ast.BasicLit, parents []ast.Node) bool {
@@ -318,7 +318,7 @@ func (f *finder) add(kind string, pos token.Pos, before, after string, parents [
 		text: strings.Join(strings.Fields(line), " "), key: strings.Join([]string{f.pkg, f.name, kind, before, after, around}, "|")})
 }
 
-// sizeConstants returns the constants that only say how long arrays are.
+// sizeConstants returns the constants that are lengths of arrays alone.
 func sizeConstants(src *source) map[types.Object]bool {
 	sizes, other := map[types.Object]bool{}, map[types.Object]bool{}
 	var inSize func(n ast.Node, size bool)

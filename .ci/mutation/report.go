@@ -47,7 +47,7 @@ func (s *share) String() string {
 		s.percent(), s.of(), s.by[timedOut], s.by[survived], s.by[broken])
 }
 
-// report prints the survivors and the shares, and says whether at least least
+// report prints the survivors and the shares, and reports whether at least least
 // percent were noticed.
 func report(results []result, least float64) bool {
 	var total share
@@ -89,7 +89,7 @@ func report(results []result, least float64) bool {
 	return true
 }
 
-// firstFailure returns what a test run says of its first failure.
+// firstFailure returns the first failure that a test run prints.
 func firstFailure(out string) string {
 	for line := range strings.Lines(out) {
 		if strings.Contains(line, "--- FAIL") || strings.HasPrefix(line, "panic:") || strings.Contains(line, ".go:") {

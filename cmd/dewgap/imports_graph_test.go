@@ -97,7 +97,7 @@ func (g *importGraph) ours(path string) (string, bool) {
 	return strings.CutPrefix(path, g.module+"/")
 }
 
-// matches tells whether a pattern means the package: itself, what is below
+// matches reports whether a pattern means the package: itself, what is below
 // "/...", everything for "...", or a package of a module.
 func matches(pattern, name string) bool {
 	if pattern == "..." || pattern == name {
@@ -113,7 +113,7 @@ func matchesAny(patterns []string, name string) bool {
 	return slices.ContainsFunc(patterns, func(p string) bool { return matches(p, name) })
 }
 
-// exists tells whether a pattern means anything: a package or file of ours, a
+// exists reports whether a pattern means anything: a package or file of ours, a
 // package of the standard library, or a module that go.mod requires.
 func (g *importGraph) exists(pattern string) bool {
 	for name := range g.direct {
@@ -171,7 +171,7 @@ func (g *importGraph) checkPackages(rules []packageRule) []string {
 	return faults
 }
 
-// matchesModule tells whether the package is of one of the modules, of
+// matchesModule reports whether the package is of one of the modules, of
 // whatever major version.
 func matchesModule(modules []string, name string) bool {
 	return slices.ContainsFunc(modules, func(m string) bool { return strings.Contains(m, ".") && strings.HasPrefix(name+"/", m+"/") })

@@ -7,7 +7,7 @@ import (
 	"testing"
 )
 
-// packageRule says which packages of ours, and which modules, the files of one
+// packageRule lists the packages of ours, and the modules, that the files of one
 // package may import. Tests are free. DEVELOPERS.md shows the same table.
 type packageRule struct {
 	from string
@@ -65,7 +65,7 @@ var packageRules = []packageRule{
 	{"simulators/store", []string{"simulators/devices", "simulators/plant", "golang.org/x/sync"}},
 }
 
-// ban says what a package, or a file of cmd/dewgap, must not reach over any
+// ban lists what a package, or a file of cmd/dewgap, must not reach over any
 // number of packages of ours.
 type ban struct {
 	from   string   // "/..." takes what is below, too
@@ -82,7 +82,7 @@ var clockless = []string{
 	"iter", "maps", "math", "math/bits", "slices", "sort", "strconv", "strings", "sync", "sync/atomic", "time", "unicode", "unicode/utf8",
 }
 
-// stdRules says which packages of the standard library the files of a package
+// stdRules lists the packages of the standard library that the files of a package
 // may import; a package that is not listed may import all of it.
 var stdRules = []packageRule{
 	{"analyze/...", clockless},

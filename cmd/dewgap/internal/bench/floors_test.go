@@ -99,7 +99,7 @@ func TestFloors(t *testing.T) {
 		{"nothing is left to stand on", Figure{Name: "recall", Value: 1, Higher: true}, "a: recall stands on nothing any more; it was 0.987"},
 	} {
 		if m := f.Missed("a", []Figure{tt.fig}); len(m) != 1 || m[0] != tt.want {
-			t.Errorf("%s: told %q, want %q", tt.name, m, tt.want)
+			t.Errorf("%s: found %q, want %q", tt.name, m, tt.want)
 		}
 	}
 	f.Raise("a", []Figure{{Name: "recall", Value: 0.5, Of: 10, Higher: true}, {Name: "delay", Value: 50, Of: 3}})

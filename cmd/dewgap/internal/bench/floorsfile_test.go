@@ -57,7 +57,7 @@ func (f Floors) Write(path string) error {
 	return os.WriteFile(path, b.Bytes(), 0o644)
 }
 
-// worse says whether value a of the figure is worse than b.
+// worse reports whether value a of the figure is worse than b.
 func (g Figure) worse(a, b float64) bool {
 	if g.Higher {
 		return a < b

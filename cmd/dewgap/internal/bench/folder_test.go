@@ -24,7 +24,7 @@ import (
 
 // Folder is a directory of stores, each a directory of its own with
 //
-//	site.toml         a configuration, no need to say where inputs come from
+//	site.toml         a configuration, without where inputs come from
 //	recording.csv.gz  a recording (contract, section 3)
 //	truth.csv.gz      one row for each row of the recording: time, and for each
 //	                  compressor GROUP.NAME.phase, .superheat_k and .liquid

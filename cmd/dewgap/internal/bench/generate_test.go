@@ -130,7 +130,7 @@ func (t Case) describe() (string, *injected) {
 	if t.Missing.Defrost {
 		omit = append(omit, "*.*.defrost")
 	}
-	if t.Bare && t.Fault != "flooded_start" { // nothing else could tell it
+	if t.Bare && t.Fault != "flooded_start" { // nothing else could show it
 		omit = append(omit, "*.*.discharge_temperature", "*.*.sump_temperature")
 	}
 	if len(omit) > 0 {

@@ -48,7 +48,7 @@ func Cases(first uint64, n int, hours float64) []Case {
 // their scores.
 func (t Case) Run(tally, base *Tally) (err error) {
 	defer func() {
-		if r := recover(); r != nil { // a plant that breaks is told, not hidden
+		if r := recover(); r != nil { // a plant that breaks is an error of its case
 			err = fmt.Errorf("seed %d fault %q: the plant or the analysis broke: %v", t.Seed, t.Fault, r)
 		}
 	}()
@@ -87,15 +87,15 @@ func (t Case) Run(tally, base *Tally) (err error) {
 			}
 		}
 		for i, x := range p.Truth() {
-			told := phaseOf(x.Phase)
-			flooded := truth[i].Flooded && told != phase.Off
-			if truth[i].Phase == phase.Off && told == phase.Start {
+			found := phaseOf(x.Phase)
+			flooded := truth[i].Flooded && found != phase.Off
+			if truth[i].Phase == phase.Off && found == phase.Start {
 				flooded = standing[i].SumpAboveDewK < floodedSump && standing[i].SumpRefrigerantKg > atStop[i]+floodedKg
 			}
-			if truth[i].Phase != phase.Off && told == phase.Off {
+			if truth[i].Phase != phase.Off && found == phase.Off {
 				atStop[i] = x.SumpRefrigerantKg
 			}
-			truth[i] = Truth{Phase: told, Superheat: x.SuperheatK, Liquid: x.LiquidFraction, Floor: floor[i].In(told), Flooded: flooded}
+			truth[i] = Truth{Phase: found, Superheat: x.SuperheatK, Liquid: x.LiquidFraction, Floor: floor[i].In(found), Flooded: flooded}
 		}
 		standing = append(standing[:0], p.Truth()...)
 		play.step(&row, truth)
@@ -115,7 +115,7 @@ const (
 )
 
 // siteOf describes the plant to the analysis as a configuration would, and
-// says which point each input of the plant is.
+// returns which point each input of the plant is.
 func siteOf(d *plant.Description, p *plant.Plant) (analyze.Site, []int, error) {
 	cfg, err := config.Parse("bench.toml", []byte(scenarios.SiteConfig(*d)))
 	if err != nil {

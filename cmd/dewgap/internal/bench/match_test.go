@@ -66,14 +66,14 @@ func (t *Tally) floodback(c *Comparison, k int, events []alert.Event) {
 var severities = map[string]floodback.Severity{"risk": floodback.Risk, "minor": floodback.Minor, "major": floodback.Major}
 
 func (t *Tally) grade(c *Comparison, m *Machine, e *episode, ev *alert.Event) {
-	want, told := e.severity(), severities[ev.Severity]
-	t.severity[want][told]++
-	t.severe.count(want == told)
+	want, found := e.severity(), severities[ev.Severity]
+	t.severity[want][found]++
+	t.severe.count(want == found)
 	if m.Discharge {
-		t.severeDis.count(want == told)
+		t.severeDis.count(want == found)
 	}
-	if want != told {
-		t.note("%s %s.%s: severity %s told %s at %s, liquid %.3f, discharge %v; %v", c.Name, m.Group, m.Name, want, told, span(e.from, e.to), e.liquid, m.Discharge, evidence.Renderer{}.Texts(ev.Evidence))
+	if want != found {
+		t.note("%s %s.%s: severity %s found %s at %s, liquid %.3f, discharge %v; %v", c.Name, m.Group, m.Name, want, found, span(e.from, e.to), e.liquid, m.Discharge, evidence.Renderer{}.Texts(ev.Evidence))
 	}
 }
 
@@ -101,14 +101,14 @@ func (t *Tally) attribute(c *Comparison, m *Machine, ev *alert.Event) {
 		t.first.count(at == 0)
 		t.top.count(at >= 0 && at < 3)
 		if at != 0 {
-			t.note("%s %s.%s: cause %v told %v at %s in %s", c.Name, m.Group, m.Name, f.Causes, causes(ev), ev.Began.Format(clock), ev.Phase)
+			t.note("%s %s.%s: cause %v found %v at %s in %s", c.Name, m.Group, m.Name, f.Causes, causes(ev), ev.Began.Format(clock), ev.Phase)
 		}
 	}
 	if f.Circuit != "" {
 		ok := len(ev.Circuits) > 0 && ev.Circuits[0].Name == f.Circuit
 		t.placed.count(ok)
 		if !ok {
-			t.note("%s %s.%s: circuit %s told %v at %s in %s", c.Name, m.Group, m.Name, f.Circuit, circuits(ev), ev.Began.Format(clock), ev.Phase)
+			t.note("%s %s.%s: circuit %s found %v at %s in %s", c.Name, m.Group, m.Name, f.Circuit, circuits(ev), ev.Began.Format(clock), ev.Phase)
 		}
 	}
 }

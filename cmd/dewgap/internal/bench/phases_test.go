@@ -12,7 +12,7 @@ import (
 // neighbour's: the end of pulldown follows a load that no input measures.
 const forgiven = 2 * time.Minute
 
-// confusion is hours by true and told phase.
+// confusion is hours by true and found phase.
 type confusion [phase.Count][phase.Count]float64
 
 func (m *confusion) add(o *confusion) {
@@ -23,8 +23,8 @@ func (m *confusion) add(o *confusion) {
 	}
 }
 
-// take scores the phases told for machine k.
-func (m *confusion) take(c *Comparison, k int, told func(row int) phase.Phase) {
+// take scores the phases found for machine k.
+func (m *confusion) take(c *Comparison, k int, found func(row int) phase.Phase) {
 	type edge struct {
 		at       time.Time
 		from, to phase.Phase
@@ -41,7 +41,7 @@ func (m *confusion) take(c *Comparison, k int, told func(row int) phase.Phase) {
 		if i+1 < len(c.times) {
 			dt = min(c.times[i+1].Sub(at), longestStep).Hours()
 		}
-		want, said := c.truth[i][k].Phase, told(i)
+		want, said := c.truth[i][k].Phase, found(i)
 		for first < len(edges) && edges[first].at.Before(at.Add(-forgiven)) {
 			first++
 		}
@@ -54,7 +54,7 @@ func (m *confusion) take(c *Comparison, k int, told func(row int) phase.Phase) {
 	}
 }
 
-// mixed tells in words which phases were told as which others for long, "" when
+// mixed lists the phases that were taken for others for long, "" when
 // none was.
 func (m *confusion) mixed() string {
 	const long = 0.2 // h
@@ -62,7 +62,7 @@ func (m *confusion) mixed() string {
 	for want := range m {
 		for said, hours := range m[want] {
 			if said != want && hours >= long {
-				parts = append(parts, fmt.Sprintf("%s told %s %.1f", phase.Phase(want), phase.Phase(said), hours))
+				parts = append(parts, fmt.Sprintf("%s found %s %.1f", phase.Phase(want), phase.Phase(said), hours))
 			}
 		}
 	}

@@ -10,15 +10,15 @@ import (
 )
 
 // player takes rows through the line that live and replay use, and through the
-// plain detector, and keeps what was told beside the truth.
+// plain detector, and keeps their results beside the truth.
 type player struct {
 	site    analyze.Site
 	line    *pipeline.Pipeline
 	history *alert.History
 	plain   *plain
-	c       *Comparison // told by the line
-	p       *Comparison // told by the plain detector
-	told    []phase.Phase
+	c       *Comparison // result of the pipeline
+	p       *Comparison // result of the plain detector
+	found   []phase.Phase
 }
 
 func newPlayer(site analyze.Site, c *Comparison) (*player, error) {
@@ -30,7 +30,7 @@ func newPlayer(site analyze.Site, c *Comparison) (*player, error) {
 	c.Hold = floodback.DefaultSettings().Hold
 	beside := *c
 	return &player{site: site, line: line, history: alert.NewHistory(0), plain: newPlain(site), c: c, p: &beside,
-		told: make([]phase.Phase, len(c.Machines))}, nil
+		found: make([]phase.Phase, len(c.Machines))}, nil
 }
 
 func (p *player) step(row *reading.Row, truth []Truth) {
@@ -39,12 +39,12 @@ func (p *player) step(row *reading.Row, truth []Truth) {
 	result, changes := p.line.Step(row)
 	p.history.Apply(changes...)
 	for i := range result.States {
-		p.told[i] = result.States[i].Phase
+		p.found[i] = result.States[i].Phase
 	}
-	p.c.Take(row.Time, truth, p.told)
+	p.c.Take(row.Time, truth, p.found)
 }
 
-// score adds what was told to the tallies of the line and of the plain detector.
+// score adds the results to the tallies of the pipeline and of the plain detector.
 func (p *player) score(t, plain *Tally) {
 	p.history.Refresh(p.line.Book.Open())
 	t.Score(p.c, p.history.Events())
@@ -99,7 +99,7 @@ type Missing struct{ Running, Defrost bool }
 // noSignals is the lack of both.
 var noSignals = Missing{Running: true, Defrost: true}
 
-// String says what is there.
+// String names the signals that are there.
 func (l Missing) String() string {
 	switch {
 	case l.Running && l.Defrost:

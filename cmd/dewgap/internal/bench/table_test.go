@@ -29,7 +29,7 @@ func (t *Tally) Figures() []Figure {
 		{"phase macro-F1", t.phases.MacroF1(), int(t.days * 24), true, 0.97},
 		{"floodback recall", t.episodes.share(), t.episodes.of, true, 0.98},
 		{"floodback precision", t.events.share(), t.events.of, true, 0.95},
-		{"episodes told in more than one event", t.split.share(), t.split.of, false, 0.05},
+		{"episodes found in more than one event", t.split.share(), t.split.of, false, 0.05},
 		{"delay after hold, median, s", t.quantile(50), len(t.delays), false, 15},
 		{"delay after hold, 95 %, s", t.quantile(95), len(t.delays), false, 60},
 		{"false floodback per 100 healthy compressor-days", per100(t.healthyFalse, t.healthyDays), int(t.healthyDays), false, 1},
@@ -62,7 +62,7 @@ func (t *Tally) Print(w io.Writer, plain *Tally) {
 			fmt.Fprintf(w, "  %-48s %8.3f %8.3g %8s  (of %d)\n", f.Name, f.Value, f.Want, base, f.Of)
 		}
 	}
-	fmt.Fprintf(w, "\n  true phase, hours told as   unknown      off    start pulldown  defrost   steady       F1\n")
+	fmt.Fprintf(w, "\n  true phase, hours found as   unknown      off    start pulldown  defrost   steady       F1\n")
 	for p := phase.Off; p <= phase.Steady; p++ {
 		f1, _ := t.phases.F1(p)
 		fmt.Fprintf(w, "  %-24s", p)
@@ -71,7 +71,7 @@ func (t *Tally) Print(w io.Writer, plain *Tally) {
 		}
 		fmt.Fprintf(w, " %8.3f\n", f1)
 	}
-	fmt.Fprintf(w, "\n  true severity, told as        none     risk    minor    major\n")
+	fmt.Fprintf(w, "\n  true severity, found as        none     risk    minor    major\n")
 	for s := floodback.Risk; s <= floodback.Major; s++ {
 		fmt.Fprintf(w, "  %-24s", s)
 		for _, n := range t.severity[s] {
@@ -82,7 +82,7 @@ func (t *Tally) Print(w io.Writer, plain *Tally) {
 	fmt.Fprintf(w, "\n  other events: %v\n", t.other)
 }
 
-// clock is how notes tell a time.
+// clock is the form of a time in notes.
 const clock = "02T15:04:05"
 
 func span(from, to time.Time) string {

@@ -29,7 +29,7 @@ type Tally struct {
 	events    ratio // floodback events that have an episode
 	split     ratio // found episodes that have more than one event
 	delays    []float64
-	severity  [4][4]int // [truth][told]
+	severity  [4][4]int // [truth][found]
 	severe    ratio
 	severeDis ratio // with a discharge temperature
 	first     ratio // cause
@@ -53,7 +53,7 @@ func (t *Tally) Score(c *Comparison, events []alert.Event) {
 	}
 	for k := range c.Machines {
 		var own confusion
-		own.take(c, k, func(row int) phase.Phase { return c.told[row][k] })
+		own.take(c, k, func(row int) phase.Phase { return c.found[row][k] })
 		t.phases.add(&own)
 		if mixed := own.mixed(); mixed != "" {
 			t.note("%s %s: phases, hours: %s", c.Name, c.Machines[k].Name, mixed)

@@ -47,26 +47,26 @@ func (c *Comparison) mislead() {
 	}
 }
 
-// Comparison is one recording's truth and what was told of it, for one site.
+// Comparison is one recording's truth and what was found in it, for one site.
 type Comparison struct {
 	Name     string
 	Healthy  bool
 	Machines []Machine
 	Fault    Fault
 	Hold     floodback.ByPhase[time.Duration]
-	// Starts are the flooded starts of each machine, where the rows do not tell.
+	// Starts are the flooded starts of each machine, where the rows do not show them.
 	Starts [][]time.Time
 
 	times []time.Time
 	truth [][]Truth       // [row][machine]
-	told  [][]phase.Phase // [row][machine]
+	found [][]phase.Phase // [row][machine]
 }
 
 // Take adds one row.
-func (c *Comparison) Take(at time.Time, truth []Truth, told []phase.Phase) {
+func (c *Comparison) Take(at time.Time, truth []Truth, found []phase.Phase) {
 	c.times = append(c.times, at)
 	c.truth = append(c.truth, slices.Clone(truth))
-	c.told = append(c.told, slices.Clone(told))
+	c.found = append(c.found, slices.Clone(found))
 }
 
 func (c *Comparison) days() float64 {

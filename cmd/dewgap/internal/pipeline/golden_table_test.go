@@ -45,7 +45,7 @@ func (o outcome) String() string {
 	return strings.Join(append(words, strconv.Itoa(o.n)), " ")
 }
 
-// covers tells whether the wanted outcome o speaks of what was found.
+// covers reports whether the wanted outcome o means what was found.
 func (o outcome) covers(found outcome) bool {
 	return o.kind == found.kind && (o.place == "*" || o.place == found.place) && (o.cause == "" || o.cause == found.cause)
 }
@@ -125,7 +125,7 @@ func parseWanted(text string) (wanted, error) {
 	return w, nil
 }
 
-// met tells whether the events are those wanted, and no others.
+// met reports whether the events are those wanted, and no others.
 func (w *wanted) met(found summary) bool {
 	count := make([]int, len(w.outcomes))
 	for _, f := range found {

@@ -31,7 +31,7 @@ var (
 const goldenDir = "testdata/golden"
 
 // Each recording gives the events and states that it gave before, and the table
-// of its README says truly which of them are as wanted.
+// of its README is right about which of them are as wanted.
 func TestGoldenRecordings(t *testing.T) {
 	table, err := readWanted(filepath.Join(goldenDir, "README.md"))
 	if err != nil {
