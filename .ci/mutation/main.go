@@ -126,16 +126,20 @@ func try(ctx context.Context, chosen []mutant, o *options) ([]result, error) {
 		return nil, err
 	}
 	began := time.Now()
-	passed := map[string]bool{}
+	took := map[string]time.Duration{}
 	for _, p := range names {
-		for _, s := range stages[p] {
-			if key := fmt.Sprint(s.tests); passed[key] {
-				continue
-			} else if v, out, err := s.run(ctx, ""); err != nil || v != survived {
-				return nil, errors.Join(err, fmt.Errorf("the tests fail on the tree as it is:\n%s", out))
-			} else {
-				passed[key] = true
+		for i := range stages[p] {
+			s := &stages[p][i]
+			key := fmt.Sprint(s.tests)
+			if _, passed := took[key]; !passed {
+				start := time.Now()
+				s.limit = 5 * stageTime
+				if v, out, err := s.run(ctx, ""); err != nil || v != survived {
+					return nil, errors.Join(err, fmt.Errorf("the tests fail on the tree as it is:\n%s", out))
+				}
+				took[key] = time.Since(start)
 			}
+			s.limit = max(stageTime, (stageTimes * took[key]).Round(time.Second))
 		}
 	}
 	fmt.Printf("tests pass unchanged (%ds)\n", int(time.Since(began).Seconds()))

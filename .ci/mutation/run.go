@@ -23,9 +23,13 @@ const (
 	broken // it does not compile
 )
 
-// stageTime bounds the tests of one stage. What takes longer loops or waits
-// because of the mutant: unchanged, each stage takes some seconds.
-const stageTime = 2 * time.Minute
+// The tests of a stage may take stageTime, or stageTimes as long as they take
+// unchanged on a busy machine. What takes longer loops or waits because of the
+// mutant: each stage takes some seconds.
+const (
+	stageTime  = 2 * time.Minute
+	stageTimes = 4
+)
 
 // stages are the tests that can notice a mutant after its own package's, the
 // likeliest first: recordings that are replayed to golden results, scored
@@ -41,8 +45,12 @@ var stages = [][]string{
 // the tree unless a flag forbids it, and other tests do not know that flag.
 const rapid = "pgregory.net/rapid"
 
-// stage is test packages that run together, and the flags of their tests.
-type stage struct{ tests, args []string }
+// stage is test packages that run together, the flags of their tests, and how
+// long they may take.
+type stage struct {
+	tests, args []string
+	limit       time.Duration
+}
 
 // plan returns, for each package that has mutants, the test packages of each
 // stage that depend on it.
@@ -73,10 +81,10 @@ func plan(packages []string) (map[string][]stage, error) {
 		}
 		for _, p := range packages {
 			if len(plain[p]) > 0 {
-				out[p] = append(out[p], stage{tests: plain[p]})
+				out[p] = append(out[p], stage{tests: plain[p], limit: stageTime})
 			}
 			if len(random[p]) > 0 {
-				out[p] = append(out[p], stage{random[p], []string{"-args", "-rapid.nofailfile"}})
+				out[p] = append(out[p], stage{random[p], []string{"-args", "-rapid.nofailfile"}, stageTime})
 			}
 		}
 	}
@@ -116,9 +124,9 @@ func attempt(ctx context.Context, m *mutant, stages []stage, dir string) (verdic
 // The text is what they print when they fail.
 func (s *stage) run(ctx context.Context, overlay string) (verdict, string, error) {
 	// The go command ends the tests a little earlier, with a trace of what hangs.
-	ctx, cancel := context.WithTimeout(ctx, stageTime+30*time.Second)
+	ctx, cancel := context.WithTimeout(ctx, s.limit+30*time.Second)
 	defer cancel()
-	args := []string{"test", "-vet=off", "-failfast", "-p=1", "-timeout=" + stageTime.String()}
+	args := []string{"test", "-vet=off", "-failfast", "-p=1", "-timeout=" + s.limit.String()}
 	if overlay != "" {
 		args = append(args, "-overlay="+overlay)
 	}
