@@ -19,7 +19,8 @@ var nothing = []string{}
 // packageRules has a row for every package of the tree.
 var packageRules = []packageRule{
 	{"cmd/dewgap", nil},
-	{"cmd/dewgap/internal/daemon", []string{"alert", "analyze/...", "cmd/dewgap/internal/metrics", "cmd/dewgap/internal/pipeline", "cmd/dewgap/internal/snapshot", "cmd/dewgap/internal/web",
+	{"cmd/dewgap/internal/cleanup", nothing},
+	{"cmd/dewgap/internal/daemon", []string{"alert", "analyze/...", "cmd/dewgap/internal/cleanup", "cmd/dewgap/internal/metrics", "cmd/dewgap/internal/pipeline", "cmd/dewgap/internal/snapshot", "cmd/dewgap/internal/web",
 		"collector", "collector/recording", "config", "golang.org/x/sync"}},
 	{"cmd/dewgap/internal/pipeline", []string{"alert", "analyze/...", "cmd/dewgap/internal/explain"}},
 	{"cmd/dewgap/internal/snapshot", []string{"alert", "analyze/...", "cmd/dewgap/internal/pipeline", "collector"}},
@@ -88,7 +89,7 @@ var stdRules = []packageRule{
 	{"analyze/...", clockless},
 	// The journal is on disk, and it alone.
 	{"alert", append([]string{"os", "io/fs", "path/filepath", "syscall"}, clockless...)},
-	{"cmd/dewgap/internal/pipeline", clockless},
+	{"cmd/dewgap/internal/pipeline", append([]string{"context"}, clockless...)},
 	{"cmd/dewgap/internal/explain", clockless},
 	{"cmd/dewgap/internal/commissioning", clockless},
 	{"simulators/plant", clockless},

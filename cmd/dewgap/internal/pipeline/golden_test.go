@@ -2,11 +2,10 @@ package pipeline_test
 
 import (
 	"bytes"
+	"context"
 	"encoding/json"
-	"errors"
 	"flag"
 	"fmt"
-	"io"
 	"math"
 	"os"
 	"path/filepath"
@@ -175,21 +174,10 @@ func replay(w wantedRow) (*goldenResult, error) {
 	if err != nil {
 		return nil, err
 	}
-	history := alert.NewHistory(0)
-	var row reading.Row
-	for {
-		if err := in.Next(&row); errors.Is(err, io.EOF) {
-			break
-		} else if err != nil {
-			return nil, err
-		}
-		result, changes := line.Step(&row)
-		history.Apply(changes...)
-		if err := digest.add(result); err != nil {
-			return nil, err
-		}
+	history, err := line.Run(context.Background(), rowsOf{in}, func(r analyze.Result, _ []alert.Change) error { return digest.add(r) })
+	if err != nil {
+		return nil, err
 	}
-	history.Refresh(line.Book.Open())
 	out := &goldenResult{summary: summarize(history.Events())}
 	if out.states, err = digest.finish(); err != nil {
 		return nil, err
@@ -197,6 +185,11 @@ func replay(w wantedRow) (*goldenResult, error) {
 	out.events, err = goldenEvents(history.Events())
 	return out, err
 }
+
+// rowsOf is a recording as the pipeline takes rows.
+type rowsOf struct{ in *recording.Reader }
+
+func (r rowsOf) Next(_ context.Context, row *reading.Row) error { return r.in.Next(row) }
 
 // notHeld are the members of an event, at any depth, that goldens leave out:
 // evidence and reasons have tests of their own, and texts are not stable.
