@@ -3,6 +3,7 @@ package bench
 import (
 	"os"
 	"path/filepath"
+	"slices"
 	"strings"
 	"testing"
 	"time"
@@ -27,6 +28,11 @@ func hold(t *testing.T, set string, figures []Figure) {
 	if len(missed) > 0 {
 		t.Errorf("the analysis got worse:\n  %s\nRun with -notes to see where. Floors only rise (-update); to lower one, edit %s by hand and give the reason in the commit.",
 			strings.Join(missed, "\n  "), floorsFile)
+	}
+	for name := range floors[set] {
+		if !slices.ContainsFunc(figures, func(f Figure) bool { return f.Name == name }) {
+			t.Errorf("%s has a floor for %q of %q, which is no figure", floorsFile, name, set)
+		}
 	}
 	if len(floors[set]) == 0 {
 		t.Errorf("%s has no floors for %q; run with -update", floorsFile, set)
