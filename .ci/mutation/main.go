@@ -126,20 +126,28 @@ func try(ctx context.Context, chosen []mutant, o *options) ([]result, error) {
 		return nil, err
 	}
 	began := time.Now()
-	took := map[string]time.Duration{}
+	// Each test package runs once, with the flags that it takes.
+	unchanged := map[string]*stage{}
+	for _, p := range names {
+		for _, s := range stages[p] {
+			key := fmt.Sprint(s.args)
+			if unchanged[key] == nil {
+				unchanged[key] = &stage{args: s.args, limit: 10 * stageTime}
+			}
+			unchanged[key].tests = append(unchanged[key].tests, s.tests...)
+		}
+	}
+	for _, s := range unchanged {
+		slices.Sort(s.tests)
+		s.tests = slices.Compact(s.tests)
+		if v, out, err := s.run(ctx, ""); err != nil || v != survived {
+			return nil, errors.Join(err, fmt.Errorf("the tests fail on the tree as it is:\n%s", out))
+		}
+	}
+	limit := max(stageTime, time.Since(began).Round(time.Second))
 	for _, p := range names {
 		for i := range stages[p] {
-			s := &stages[p][i]
-			key := fmt.Sprint(s.tests)
-			if _, passed := took[key]; !passed {
-				start := time.Now()
-				s.limit = 5 * stageTime
-				if v, out, err := s.run(ctx, ""); err != nil || v != survived {
-					return nil, errors.Join(err, fmt.Errorf("the tests fail on the tree as it is:\n%s", out))
-				}
-				took[key] = time.Since(start)
-			}
-			s.limit = max(stageTime, (stageTimes * took[key]).Round(time.Second))
+			stages[p][i].limit = limit
 		}
 	}
 	fmt.Printf("tests pass unchanged (%ds)\n", int(time.Since(began).Seconds()))

@@ -23,13 +23,10 @@ const (
 	broken // it does not compile
 )
 
-// The tests of a stage may take stageTime, or stageTimes as long as they take
-// unchanged on a busy machine. What takes longer loops or waits because of the
-// mutant: each stage takes some seconds.
-const (
-	stageTime  = 2 * time.Minute
-	stageTimes = 4
-)
+// stageTime is how long the tests of a stage may take, or as long as all tests
+// take unchanged on a busy machine, if that is more. What takes longer loops or
+// waits because of the mutant: each stage takes some seconds.
+const stageTime = 2 * time.Minute
 
 // stages are the tests that can notice a mutant after its own package's, the
 // likeliest first: recordings that are replayed to golden results, scored
