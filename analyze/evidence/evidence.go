@@ -130,6 +130,16 @@ func Plain(name string, x float64) Value {
 // Name returns a word: the name of an input, a circuit, a phase, a unit.
 func Name(name, word string) Value { return Value{Name: name, Number: math.NaN(), Word: word} }
 
+// Part returns a word that is itself a code of the catalogue: the sentence of
+// the item shows that code's text in its place. The name gets the ending _code.
+// The holes of the part are filled from the same item.
+func Part(name string, code Code) Value {
+	return Value{Name: name + partEnding, Number: math.NaN(), Word: string(code)}
+}
+
+// partEnding ends the names of words that are codes of the catalogue.
+const partEnding = "_code"
+
 // round returns v rounded to the nearest multiple of 1/perUnit.
 func round(v, perUnit float64) float64 {
 	if math.IsNaN(v) || math.IsInf(v, 0) {

@@ -26,6 +26,9 @@ func example(code Code) Item {
 		switch QuantityOf(name) {
 		case Word:
 			v = Name(name, "word-"+fmt.Sprint(n))
+			if strings.HasSuffix(name, partEnding) {
+				v = Part(strings.TrimSuffix(name, partEnding), ClosedSubjectGone)
+			}
 		case PressureQuantity, PressureDifferenceValue:
 			v.Number = 280000
 		case ShareQuantity:
@@ -63,7 +66,11 @@ func TestEveryCodeInBothSystems(t *testing.T) {
 				}
 			}
 			for _, v := range i.Values {
-				if want := r.Value(v, ""); !strings.Contains(text, want) && !strings.Contains(catalogue[code], "{"+v.Name+":") {
+				want := r.Value(v, "")
+				if part, ok := partText(v); ok {
+					want = part
+				}
+				if !strings.Contains(text, want) && !strings.Contains(catalogue[code], "{"+v.Name+":") {
 					t.Errorf("%s in %s lacks %s = %q: %q", code, system, v.Name, want, text)
 				}
 			}
@@ -179,10 +186,33 @@ func TestCheckFindsWhatIsWrong(t *testing.T) {
 		{New("nowhere"), "not in the catalogue"},
 		{New(InputConcerned), `needs "input"`},
 		{New(InputConcerned, Name("input", "mt.c1"), Count("n", 1)), "in no sentence"},
+		{New(PressureStepped, Part("likely", "nowhere")), "is no part"},
+		{New(PressureStepped, Part("likely", PressureStepped)), "is no part"}, // a part within a part has no end
 	} {
 		if err := Check(c.item); err == nil || !strings.Contains(err.Error(), c.want) {
 			t.Errorf("%v: error %v, want one with %q", c.item, err, c.want)
 		}
+	}
+}
+
+// TestPartIsRenderedInItsPlace: the part's text takes the item's values in the
+// reader's units, and Check asks for them.
+func TestPartIsRenderedInItsPlace(t *testing.T) {
+	i := New(CoilsTooDry, Temperature("dew", -20), Part("pressure", GaugeTakenForAbsolute), Temperature("corrected_dew", -10))
+	if err := Check(i); err != nil {
+		t.Error(err)
+	}
+	for r, want := range map[Renderer]string{si: "with it put right dew is -10.0 °C", us: "with it put right dew is 14.0 °F"} {
+		if got := r.Text(i); !strings.Contains(got, want) {
+			t.Errorf("got %q, want %q in it", got, want)
+		}
+	}
+	if err := Check(New(CoilsTooDry, Temperature("dew", -20), Part("pressure", GaugeTakenForAbsolute))); err == nil {
+		t.Error("a part without its value passes")
+	}
+	i.Values[1].Word = "of_a_newer_version"
+	if got := si.Text(i); !strings.Contains(got, "of_a_newer_version") {
+		t.Errorf("unknown part: %q", got)
 	}
 }
 

@@ -7,7 +7,7 @@ type Quantity uint8
 
 // Quantities, with the ending of the names that carry them and their SI unit.
 const (
-	Word                    Quantity = iota // no ending
+	Word                    Quantity = iota // no ending; _code where it is a code of the catalogue
 	TemperatureQuantity                     // _c, °C
 	DifferenceQuantity                      // _k, K
 	RateQuantity                            // _k_per_min, K/min

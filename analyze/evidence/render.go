@@ -28,6 +28,11 @@ func (r Renderer) Text(i Item) string {
 		}
 		return r.plain(i)
 	}
+	return r.fill(template, i)
+}
+
+// fill returns the template with its holes filled from i.
+func (r Renderer) fill(template string, i Item) string {
 	var b strings.Builder
 	for rest := template; ; {
 		before, after, found := strings.Cut(rest, "{")
@@ -74,14 +79,28 @@ func (r Renderer) WithText(items []Item) []Item {
 }
 
 // value renders one value with the given number of decimals, or with those of
-// its quantity.
+// its quantity; a part as the text of its code, whose own holes hold no parts.
 func (r Renderer) value(i Item, name, digits string) string {
 	for _, v := range i.Values {
-		if v.Name == name {
-			return r.Value(v, digits)
+		if v.Name != name {
+			continue
 		}
+		if text, ok := partText(v); ok {
+			return r.fill(text, i)
+		}
+		return r.Value(v, digits)
 	}
 	return "unknown"
+}
+
+// partText returns the template of a value that is a part; not ok where it is
+// none, where the catalogue lacks it, and where it holds parts itself.
+func partText(v Value) (template string, ok bool) {
+	if !strings.HasSuffix(v.Name, partEnding) {
+		return "", false
+	}
+	template, ok = catalogue[Code(v.Word)]
+	return template, ok && !strings.Contains(template, partEnding)
 }
 
 // Value renders v with so many decimals ("0", "1", …), or with those usual for
@@ -136,8 +155,9 @@ func (r Renderer) plain(i Item) string {
 	return strings.Join(parts, ", ")
 }
 
-// Check returns an error when i does not fit the catalogue: an unknown code, a
-// value that its sentence needs and i lacks, or one that is shown nowhere.
+// Check returns an error when i does not fit the catalogue: an unknown code or
+// part, a value that its sentence needs and i lacks, or one that is shown
+// nowhere.
 func Check(i Item) error {
 	template, ok := catalogue[i.Code]
 	if !ok {
@@ -146,6 +166,18 @@ func Check(i Item) error {
 	needed := map[string]bool{}
 	for _, name := range holes(template) {
 		needed[name] = true
+	}
+	for _, v := range i.Values {
+		if !strings.HasSuffix(v.Name, partEnding) {
+			continue
+		}
+		part, ok := partText(v)
+		if !ok {
+			return fmt.Errorf("evidence %q: %q is no part of a sentence of the catalogue", i.Code, v.Word)
+		}
+		for _, name := range holes(part) {
+			needed[name] = true
+		}
 	}
 	for _, v := range i.Values {
 		if !needed[v.Name] {
