@@ -35,7 +35,6 @@ type group struct {
 
 	phases  *phase.Group
 	checker *sensorcheck.Checker
-	now     sensorcheck.Now
 	coils   *cause.Group
 	trends  *trend.Group
 	frame   frame.Frame
@@ -184,7 +183,7 @@ func (g *group) ready(inputs []input, sensors []superheat.Sensor) {
 	g.watch(inputs)
 }
 
-// watch gives the group's inputs to the one who doubts them.
+// watch gives the group's inputs to the sensor check.
 func (g *group) watch(inputs []input) {
 	of := func(point int) sensorcheck.Input {
 		if point == noPoint {
@@ -192,7 +191,7 @@ func (g *group) watch(inputs []input) {
 		}
 		return sensorcheck.Input{Point: point, Signal: inputs[point].signal}
 	}
-	w := sensorcheck.Group{Line: g.line, Atmosphere: g.air, DischargePressure: of(g.dischargePressure)}
+	w := sensorcheck.Group{Fluid: g.line, Atmosphere: g.air, DischargePressure: of(g.dischargePressure)}
 	for i := range g.compressors {
 		c := &g.compressors[i]
 		w.Compressors = append(w.Compressors, sensorcheck.Compressor{
@@ -204,29 +203,10 @@ func (g *group) watch(inputs []input) {
 		w.Circuits = append(w.Circuits, sensorcheck.Circuit{CoilOutlet: of(g.circuits[i].coilOutlet), Air: of(g.circuits[i].air)})
 	}
 	g.checker = sensorcheck.New(w)
-	g.now = sensorcheck.Now{Superheat: make([]superheat.Value, len(g.compressors)), Told: make([]bool, len(g.compressors)), Defrosting: make([]bool, len(g.circuits))}
 	for i := range g.compressors {
 		g.compressors[i].value = &g.frame.Compressors[i].Inlet
 		*g.compressors[i].value = notMeasured
 	}
-}
-
-// doubt lets the inputs be doubted by what their neighbours say.
-func (g *group) doubt(phases []phase.Phase) {
-	x := &g.frame
-	if !g.checker.Due(x.At) {
-		return
-	}
-	g.now.At, g.now.Ambient, g.now.Phases = x.At, float64(x.Ambient), phases
-	for i := range g.compressors {
-		g.now.Superheat[i] = x.Compressors[i].Inlet
-		g.now.Told[i] = x.Compressors[i].Signal != frame.Unset
-	}
-	for i := range g.phases.Circuits {
-		stage, _ := g.phases.Circuits[i].Stage()
-		g.now.Defrosting[i] = stage == phase.Defrosting || stage == phase.Dripping
-	}
-	g.checker.Observe(&g.now)
 }
 
 // absent is an input that the site does not have.
@@ -256,7 +236,7 @@ func (g *group) observe(at int64, interval reading.Interval, e *Engine) (renewed
 		y.CoilOutlet, y.Air = units.Celsius(e.value(c.coilOutlet)), units.Celsius(e.value(c.air))
 	}
 	phases := g.phases.Observe(x)
-	g.doubt(phases)
+	g.checker.Observe(x)
 	g.coils.Observe(x, g.phases)
 	for i := range g.compressors {
 		g.judge(i, phases[i], step, e)

@@ -1,164 +1,154 @@
 package sensorcheck
 
 import (
-	"fmt"
-	"math"
 	"time"
 
-	"dewgap/analyze/phase"
+	"dewgap/analyze/evidence"
+	"dewgap/analyze/filter"
+	"dewgap/analyze/frame"
 	"dewgap/analyze/superheat"
 	"dewgap/analyze/units"
 )
 
-// What coils say of the suction pressure: a thermostatic or electronic valve
-// holds some 3 to 12 K at the outlet of its coil, and the air stands some 4 to
-// 18 K above dew. A pressure that is wrong by a constant shifts all coils of a
-// group alike. Common practice, no source.
+// What coils show of the suction pressure: a thermostatic or electronic valve
+// holds some 3 to 12 K at the outlet of its coil, and the air is some 4 to 18 K
+// above dew. A pressure that is wrong by a constant moves all coils of a group
+// alike. Common practice, no source.
 const (
-	coilHold     = time.Hour
-	coilMean     = 20 * time.Minute
-	coilSettle   = 30 * time.Minute // after a start, stop or defrost
-	coilDry      = 14.0             // K at every outlet, …
-	coilGap      = 26.0             // … with the air this far above dew, …
-	coilApproach = 4.0              // … and the outlets well below the air, which starved ones are not
-	coilWet      = -3.0             // K at every outlet: colder than wet gas of all coils at once, …
-	coilDamp     = -0.5             // … or this at every outlet of several coils, …
-	coilLineDry  = 6.0              // … though the line behind them is this dry, which wet gas cannot become
-	fitDryLow    = 1.0              // a guess explains it when all outlets lie between these …
-	fitDryHigh   = 12.0
-	fitGapHigh   = 20.0 // … and the air above dew not more than this
+	coilHold       = time.Hour
+	coilTau        = 1200.0                  // s
+	coilSettle     = int64(30 * time.Minute) // after a start, stop or defrost
+	coilRetain     = int64(20 * time.Minute) // after that, until the means can judge
+	dryOutlet      = 14.0                    // K, at every outlet
+	dryAir         = 26.0                    // K of air above dew
+	minApproach    = 4.0                     // K of air above the outlets: starved ones are as warm as the air
+	wetOutlet      = -3.0                    // K, at every outlet: colder than wet gas of all coils at once
+	dampOutlet     = -0.5                    // K, at every outlet of several coils with a dry line behind them
+	dryBehindCoils = 6.0                     // K of superheat in the line, which wet gas cannot reach on the way
 )
 
-// coilWatch follows the means of a group's coils.
-type coilWatch struct {
-	outlets, airs []mean // °C, of each circuit
-	pressure      mean
-	pipe          mean
-	low, high     since // the pressure reads low or high
+// A misconfiguration explains the coils when with it put right all are in
+// order. Common practice, no source.
+const (
+	minOrderlyOutlet = 1.0  // K
+	maxOrderlyOutlet = 12.0 // K
+	maxOrderlyAir    = 20.0 // K above dew
+	maxOrderlyLine   = 43.0 // K above dew
+)
+
+// coilMeans follows a group's coils between disturbances.
+type coilMeans struct {
+	outlets, airs []filter.LowPass // °C, of each circuit
+	pressure      filter.LowPass   // Pa
+	line          filter.LowPass   // °C
+	low, high     timer            // the pressure reads low or high
 }
 
-// mean is a slow mean; its zero value knows nothing.
-type mean struct {
-	value float64
-	known bool
-}
-
-func (m *mean) take(x float64, dt int64, tau time.Duration) {
-	switch {
-	case math.IsNaN(x):
-	case !m.known:
-		m.value, m.known = x, true
-	default:
-		m.value += (x - m.value) * min(1, float64(dt)/float64(tau))
+// reset forgets everything; circuits is their number.
+func (m *coilMeans) reset(circuits int) {
+	if m.outlets == nil {
+		m.outlets, m.airs = make([]filter.LowPass, circuits), make([]filter.LowPass, circuits)
 	}
+	clear(m.outlets)
+	clear(m.airs)
+	*m = coilMeans{outlets: m.outlets, airs: m.airs}
 }
 
-func (c *Checker) checkCoils(now *Now, dt int64) {
-	w := &c.coils
-	k := c.runner(now)
-	if k < 0 || now.At-c.changed < int64(coilSettle) {
-		*w = coilWatch{outlets: w.outlets, airs: w.airs}
-		clear(w.outlets)
-		clear(w.airs)
+// checkCoils finds suction pressures that put all coils out of order at once.
+func (c *Checker) checkCoils(x *frame.Frame, dt int64) {
+	m := &c.coils
+	runner := aRunner(x)
+	if runner < 0 || x.At-c.changed < coilSettle {
+		m.reset(len(x.Circuits))
 		for i := range c.group.Compressors {
-			c.keep(CoilsDisagree, c.group.Compressors[i].Pressure.Point)
+			c.retainCoils(c.group.Compressors[i].Pressure.Point)
 		}
 		return
 	}
-	v := &now.Superheat[k]
-	w.pressure.take(float64(v.Pressure), dt, coilMean)
-	w.pipe.take(float64(v.Temperature), dt, coilMean)
-	for i := range c.group.Circuits {
-		if x, ok := known(c.group.Circuits[i].CoilOutlet, now.At); ok {
-			w.outlets[i].take(x, dt, coilMean)
-		}
-		if x, ok := known(c.group.Circuits[i].Air, now.At); ok {
-			w.airs[i].take(x, dt, coilMean)
-		}
+	v, point := &x.Compressors[runner].Inlet, c.group.Compressors[runner].Pressure.Point
+	m.pressure.Update(float64(v.Pressure), dt, coilTau)
+	m.line.Update(float64(v.Temperature), dt, coilTau)
+	for i := range x.Circuits {
+		m.outlets[i].Update(float64(x.Circuits[i].CoilOutlet), dt, coilTau)
+		m.airs[i].Update(float64(x.Circuits[i].Air), dt, coilTau)
 	}
-	dry, wet := w.judge(float64(v.Dew), float64(v.Superheat))
-	low, high := w.low.take(dry, dt) >= coilHold, w.high.take(wet, dt) >= coilHold
+	dry, wet := m.judge(float64(v.Dew), float64(v.Superheat))
+	low, high := m.low.update(dry, dt) >= coilHold, m.high.update(wet, dt) >= coilHold
 	if !low && !high {
-		if dry || wet || now.At-c.changed < int64(coilSettle+coilMean) {
-			c.keep(CoilsDisagree, c.group.Compressors[k].Pressure.Point)
+		if dry || wet || x.At-c.changed < coilSettle+coilRetain {
+			c.retainCoils(point)
 		}
 		return
 	}
-	lean, held, what := superheat.ReadsLow, w.low.held, "dry by more than a valve would let them be, though their air is held"
+	code, b, held := evidence.CoilsTooDry, superheat.ReadsLow, m.low.held
 	if high {
-		lean, held, what = superheat.ReadsHigh, w.high.held, "as cold as wet gas or colder, all at once"
+		code, b, held = evidence.CoilsTooWet, superheat.ReadsHigh, m.high.held
 	}
-	g, found := c.guessCoils()
-	if !found {
+	found := c.explainCoils()
+	if found == nil {
 		return
 	}
-	c.hold(CoilsDisagree, c.group.Compressors[k].Pressure.Point, lean, now.At-held, func() string {
-		return fmt.Sprintf("every coil's outlet is %s (dew %.1f °C): this looks like %s, with which dew would be %.1f °C and every coil in order; %s",
-			what, v.Dew, g.says, c.dewOf(g.pressure), g.check)
-	})
+	if a := c.raise(code, point, b, x.At-held); a != nil {
+		a.describe([]evidence.Value{evidence.Temperature("dew", v.Dew)}, found.as("pressure")...)
+	}
 }
 
-// runner returns a compressor that runs and has a superheat, or −1.
-func (c *Checker) runner(now *Now) int {
-	for i, p := range now.Phases {
-		if p != phase.Off && p != phase.Start && !math.IsNaN(float64(now.Superheat[i].Superheat)) {
+// retainCoils keeps standing what stands while the coils cannot be judged.
+func (c *Checker) retainCoils(point int) {
+	c.retain(evidence.CoilsTooDry, point)
+	c.retain(evidence.CoilsTooWet, point)
+}
+
+// aRunner returns a compressor that runs and has a superheat, or −1.
+func aRunner(x *frame.Frame) int {
+	for i := range x.Compressors {
+		if p := x.Compressors[i].Phase; p != frame.Off && p != frame.Start && isKnown(float64(x.Compressors[i].Inlet.Superheat)) {
 			return i
 		}
 	}
 	return -1
 }
 
-// judge tells whether all coils say that the pressure reads low (they seem
-// dry), or that it reads high (they seem wetter than wet).
-func (w *coilWatch) judge(dew, line float64) (dry, wet bool) {
-	n, airs, gap, approach := 0, 0, 0.0, 0.0
-	damp := line > coilLineDry
+// judge reports whether all coils show that the pressure reads low (they seem
+// dry), or that it reads high (they seem wetter than wet). Takes the dew, °C, and
+// the superheat in the line, K.
+func (m *coilMeans) judge(dew, line float64) (dry, wet bool) {
+	coils, airs, aboveDew, approach := 0, 0, 0.0, 0.0
+	damp := line > dryBehindCoils
 	dry, wet = true, true
-	for i := range w.outlets {
-		if !w.outlets[i].known {
+	for i := range m.outlets {
+		if !m.outlets[i].Known() {
 			continue
 		}
-		n++
-		over := w.outlets[i].value - dew
-		dry, wet, damp = dry && over > coilDry, wet && over < coilWet, damp && over < coilDamp
-		if w.airs[i].known {
+		coils++
+		outlet := m.outlets[i].Value() - dew
+		dry, wet, damp = dry && outlet > dryOutlet, wet && outlet < wetOutlet, damp && outlet < dampOutlet
+		if m.airs[i].Known() {
 			airs++
-			gap += w.airs[i].value - dew
-			approach += w.airs[i].value - w.outlets[i].value
+			aboveDew += m.airs[i].Value() - dew
+			approach += m.airs[i].Value() - m.outlets[i].Value()
 		}
 	}
-	enough := airs > 0 && gap/float64(airs) > coilGap && approach/float64(airs) > coilApproach
-	return n > 0 && dry && enough, n > 0 && wet || n > 1 && damp
+	held := airs > 0 && aboveDew/float64(airs) > dryAir && approach/float64(airs) > minApproach
+	return coils > 0 && dry && held, coils > 0 && wet || coils > 1 && damp
 }
 
-func (c *Checker) dewOf(p units.Pascal) float64 {
-	t, err := c.group.Line.Dew(p)
-	if err != nil {
-		return math.NaN()
-	}
-	return float64(t)
-}
-
-// guessCoils returns the mistake that puts every coil in order, if one does.
-func (c *Checker) guessCoils() (guess, bool) {
-	w := &c.coils
-	for _, g := range c.guesses(units.Pascal(w.pressure.value), units.Celsius(w.pipe.value)) {
-		if g.pressure == units.Pascal(w.pressure.value) {
-			continue // of the pipe
-		}
-		dew, fits := c.dewOf(g.pressure), true
-		for i := range w.outlets {
-			if w.outlets[i].known {
-				over := w.outlets[i].value - dew
-				fits = fits && over > fitDryLow && over < fitDryHigh
+// explainCoils returns the misconfiguration of the pressure that puts every
+// coil in order; nil where there is none.
+func (c *Checker) explainCoils() *misconfiguration {
+	m := &c.coils
+	candidates := c.pressureMisconfigurations(units.Pascal(m.pressure.Value()), units.Celsius(m.line.Value()))
+	return first(candidates[:], func(g *misconfiguration) bool {
+		for i := range m.outlets {
+			if m.outlets[i].Known() {
+				if outlet := m.outlets[i].Value() - float64(g.dew); !(outlet > minOrderlyOutlet && outlet < maxOrderlyOutlet) {
+					return false
+				}
 			}
-			if w.airs[i].known {
-				fits = fits && w.airs[i].value-dew < fitGapHigh
+			if m.airs[i].Known() && !(m.airs[i].Value()-float64(g.dew) < maxOrderlyAir) {
+				return false
 			}
 		}
-		if over := w.pipe.value - dew; fits && over > 0 && over < workOverTop+8 {
-			return g, true
-		}
-	}
-	return guess{}, false
+		return g.superheat() > 0 && g.superheat() < maxOrderlyLine
+	})
 }

@@ -1,197 +1,154 @@
 package sensorcheck
 
 import (
-	"fmt"
 	"math"
 	"slices"
 	"time"
+
+	"dewgap/analyze/evidence"
+	"dewgap/analyze/filter"
+	"dewgap/analyze/frame"
+	"dewgap/analyze/units"
 )
 
-// A companion difference is learned for driftLearn, then followed slowly; the
-// quick mean must not leave it. Common practice, no source.
+// How a line differs from its twins on the header is learned for driftLearn,
+// then followed slowly; the mean of driftTau must not leave it. Common practice,
+// no source.
 const (
-	driftQuick = 15 * time.Minute
-	driftLearn = 2 * time.Hour
-	driftSlow  = 48 * time.Hour
-	driftLimit = 5.0 // K; mean differences of dry, running companions move less
-	driftHigh  = 8.0 // K above the twins, whatever was learned: racks differ by 2 K, one that floods reads low
-	driftHold  = 20 * time.Minute
-	driftClear = 0.6 // share of the limit
-	driftRuns  = int64(5 * time.Minute)
-	driftDry   = 4.0 // K of superheat; at dew a pipe says nothing of its sensor
+	driftTau       = 900.0 // s
+	driftLearn     = 2 * time.Hour
+	driftSlow      = 48 * time.Hour // in which the learned difference follows
+	driftOwnSlow   = 4 * time.Hour  // in which the usual superheat follows: it goes with the day
+	maxDrift       = 5.0            // K; mean differences of dry, running twins move less
+	maxAboveTwins  = 8.0            // K above the twins, whatever was learned: racks differ by 2 K, one that floods reads low
+	driftHold      = 20 * time.Minute
+	driftClear     = 0.6                    // share of the limit
+	followShare    = 0.5                    // share of the limit within which the learned difference follows
+	minRunForTwins = int64(5 * time.Minute) // since the start
+	dryLine        = 4.0                    // K of superheat; at dew a line shows nothing of its sensor
+)
 
-	// Where the twins have gone together so closely, whatever started or
-	// defrosted, the header mixes its gas well: less time and less of a
-	// difference tell then, and of two it is the one whose own superheat moved.
+// Where the twins have gone together closely, whatever started or defrosted,
+// the header mixes its gas well: less time and less of a difference are enough
+// then, and of two it is the one whose own superheat moved. Common practice, no
+// source.
+const (
 	mixedBy    = 0.5 // K of mean deviation
 	mixedLearn = 30 * time.Minute
 	mixedLimit = 3.5 // K
 	mixedOwn   = 0.6 // share of the difference that its own superheat must have moved by
 )
 
-// drift follows the difference between a suction-line temperature and what it
-// goes with: the mean of its twins on the header.
+// drift follows how much warmer a suction line is than its twins on the header.
 type drift struct {
-	compressor int
-	learned    int64 // ns of comparable time so far
-	base       float64
-	quick      float64
-	spread     float64 // mean |x − base| while learning
-	own, moved float64 // superheat of its own: usual, and of the last quarter of an hour
-	away       since
-	standing   bool
+	learned  int64 // ns of comparable time so far
+	usual    float64
+	own      float64        // K; usual superheat
+	spread   float64        // K; mean |difference − usual| while learning
+	recent   filter.LowPass // of the difference
+	moved    filter.LowPass // of the superheat
+	away     timer
+	standing bool
 }
 
 func newDrifts(g Group) []drift {
 	if len(g.Compressors) < 2 {
 		return nil
 	}
-	d := make([]drift, len(g.Compressors))
-	for i := range d {
-		d[i].compressor = i
-	}
-	return d
+	return make([]drift, len(g.Compressors))
 }
 
-func (c *Checker) checkDrift(now *Now, dt int64) {
+// checkDrift finds line temperatures that no longer go with their twins'.
+func (c *Checker) checkDrift(x *frame.Frame, dt int64) {
 	for i := range c.drifts {
-		d := &c.drifts[i]
-		x, twins, ok := c.againstTwins(d.compressor, now)
+		d, superheat := &c.drifts[i], float64(x.Compressors[i].Inlet.Superheat)
+		difference, twins, ok := c.againstTwins(i, x)
 		if ok && dt > 0 {
-			d.follow(x, float64(now.Superheat[d.compressor].Superheat), twins, dt)
+			d.follow(difference, superheat, twins, dt)
 		}
-		off := d.quick - d.base
-		if math.Abs(off) < driftLimit/2 {
-			off = d.quick
+		off := d.recent.Value() - d.usual
+		if math.Abs(off) < maxDrift/2 {
+			off = d.recent.Value()
 		}
 		// A probe that reads low hides no flood: with what it is off taken away
-		// its pipe has to be dry.
-		wet := float64(now.Superheat[d.compressor].Superheat)-off < driftDry
-		if d.standing && !(off < 0 && wet) {
-			c.hold(Drifted, c.group.Compressors[d.compressor].Temperature.Point, leanOf(off), now.At-d.away.held, func() string {
-				return fmt.Sprintf("against %d of its twins on the header the pipe's temperature is off by %+.1f K and stays there: this looks like a clamp that comes loose or a drifting probe; compare with a reference thermometer",
-					twins, off)
-			})
-		}
-	}
-}
-
-// againstTwins returns how much warmer a compressor's pipe is than the median
-// of the others that run dry, or than the nearer of two.
-func (c *Checker) againstTwins(k int, now *Now) (difference float64, twins int, ok bool) {
-	dry := func(i int) bool {
-		return c.surelyRuns(i, now) && now.At-c.machines[i].turned >= driftRuns && float64(now.Superheat[i].Superheat) > driftDry
-	}
-	if !dry(k) || !(math.Abs(float64(now.Superheat[k].Dew)-c.machines[k].dew.value) < wetStill) {
-		return 0, 0, false
-	}
-	var others [64]float64
-	n := 0
-	for i := range now.Superheat {
-		if i == k || n == len(others) || !dry(i) || c.doubted(c.group.Compressors[i].Temperature.Point) {
+		// its line has to be dry.
+		if !d.standing || off < 0 && superheat-off < dryLine {
 			continue
 		}
-		j := n
-		for ; j > 0 && others[j-1] > float64(now.Superheat[i].Temperature); j-- {
-			others[j] = others[j-1]
+		if a := c.raise(evidence.Drifted, c.group.Compressors[i].Temperature.Point, biasOf(off), x.At-d.away.held); a != nil {
+			a.describe([]evidence.Value{evidence.Count("twins", twins), evidence.Difference("off", units.Kelvin(off))})
 		}
-		others[j] = float64(now.Superheat[i].Temperature)
-		n++
 	}
-	if n == 0 || n == 1 && len(c.group.Compressors) > 2 { // one of many may be the one that is wrong
-		return 0, n, false
-	}
-	own, low, high := float64(now.Superheat[k].Temperature), others[(n-1)/2], others[n/2]
-	if n == 2 { // one of them may be the one that is wrong: the nearer speaks
-		if own-low < high-own {
-			return own - low, n, true
-		}
-		return own - high, n, true
-	}
-	return own - (low+high)/2, n, true
 }
 
-// doubted says that something stands against an input.
-func (c *Checker) doubted(point int) bool {
-	for i := range c.standing {
-		if c.standing[i].Point == point {
-			return true
+// againstTwins returns how much warmer a compressor's line is than the median
+// of the others that run dry, or than the nearer of two, in K. One twin of many
+// is not enough: it may be the one that is wrong.
+func (c *Checker) againstTwins(i int, x *frame.Frame) (difference float64, twins int, ok bool) {
+	if !c.isDry(i, x) || !c.dewIsStill(i, x) {
+		return 0, 0, false
+	}
+	lines := c.others[:0]
+	for j := range x.Compressors {
+		if j != i && c.isDry(j, x) && !c.suspect(c.group.Compressors[j].Temperature.Point) {
+			lines = append(lines, float64(x.Compressors[j].Inlet.Temperature))
 		}
 	}
-	return false
+	c.others = lines
+	slices.Sort(lines)
+	twins = len(lines)
+	if twins == 0 || twins == 1 && len(x.Compressors) > 2 {
+		return 0, twins, false
+	}
+	own := float64(x.Compressors[i].Inlet.Temperature)
+	if twins == 2 {
+		if own-lines[0] < lines[1]-own {
+			return own - lines[0], twins, true
+		}
+		return own - lines[1], twins, true
+	}
+	return own - filter.Median(lines), twins, true
 }
 
-// mixed says that the header mixes its gas well.
-func (d *drift) mixed() bool { return d.learned >= int64(mixedLearn) && d.spread < mixedBy }
+// isDry reports whether a compressor has run long enough, and dry.
+func (c *Checker) isDry(i int, x *frame.Frame) bool {
+	k := &x.Compressors[i]
+	return surelyRuns(k) && x.At-c.compressors[i].turned >= minRunForTwins && float64(k.Inlet.Superheat) > dryLine
+}
 
-func (d *drift) follow(x, superheat float64, twins int, dt int64) {
+// isMixed reports whether the header mixes its gas well.
+func (d *drift) isMixed() bool { return d.learned >= int64(mixedLearn) && d.spread < mixedBy }
+
+// follow enters a difference and a superheat, in K, that held for dt ns.
+func (d *drift) follow(difference, superheat float64, twins int, dt int64) {
 	if d.learned == 0 {
-		d.base, d.quick, d.own, d.moved = x, x, superheat, superheat
+		d.usual, d.own = difference, superheat
 	}
 	d.learned += dt
-	quick := min(1, float64(dt)/float64(driftQuick))
-	d.quick += (x - d.quick) * quick
-	d.moved += (superheat - d.moved) * quick
-	away := d.quick - d.base
-	off, limit := math.Abs(away), driftLimit
-	told := twins > 1
-	if d.mixed() {
+	recent, moved := d.recent.Update(difference, dt, driftTau), d.moved.Update(superheat, dt, driftTau)
+	away := recent - d.usual
+	limit, sure := maxDrift, twins > 1
+	if d.isMixed() {
 		limit = mixedLimit
-		told = told || (d.moved-d.own)/away > mixedOwn
+		sure = sure || (moved-d.own)/away > mixedOwn
 	}
-	high := d.quick > driftHigh && twins > 1 // from the beginning, or learned while it was loose already
-	if d.learned < int64(driftLearn) && !high && !(d.mixed() && off > limit/2) {
-		part := float64(dt) / float64(d.learned)
-		d.spread += (math.Abs(x-d.base) - d.spread) * part
-		d.base += (x - d.base) * part
-		d.own += (superheat - d.own) * part
+	off := math.Abs(away)
+	high := recent > maxAboveTwins && twins > 1 // from the beginning, or learned while it was loose already
+	if d.learned < int64(driftLearn) && !high && !(d.isMixed() && off > limit*followShare) {
+		share := float64(dt) / float64(d.learned)
+		d.spread += (math.Abs(difference-d.usual) - d.spread) * share
+		d.usual += (difference - d.usual) * share
+		d.own += (superheat - d.own) * share
 		return
 	}
-	if off < limit/2 {
-		slow := float64(dt) / float64(driftSlow)
-		d.base += (d.quick - d.base) * slow
-		d.own += (d.moved - d.own) * 12 * slow // its superheat follows the day
+	if off < limit*followShare {
+		d.usual += (recent - d.usual) * float64(dt) / float64(driftSlow)
+		d.own += (moved - d.own) * float64(dt) / float64(driftOwnSlow)
 	}
-	if d.away.take(told && (high || off > limit || (d.standing && off > driftClear*limit)), dt) >= driftHold {
+	leaves := sure && (high || off > limit || d.standing && off > driftClear*limit)
+	if d.away.update(leaves, dt) >= driftHold {
 		d.standing = true
 	} else if !high && off <= driftClear*limit {
 		d.standing = false
-	}
-}
-
-// Pressures of one header. Common practice, no source.
-const (
-	twinBy    = 25_000.0 // Pa; both limits of error and the header's own loss …
-	twinShare = 0.08     // … or this share of the pressure
-	twinHold  = 10 * time.Minute
-)
-
-// checkTwins compares suction pressures that are measured at each compressor:
-// those that run share a header. With two, nobody knows which is wrong, and
-// neither is trusted.
-func (c *Checker) checkTwins(now *Now, dt int64) {
-	for i := range c.machines {
-		p, rest := float64(now.Superheat[i].Pressure), c.others[:0]
-		for j := range now.Superheat {
-			x := float64(now.Superheat[j].Pressure)
-			if j != i && c.group.Compressors[j].Pressure.Point != c.group.Compressors[i].Pressure.Point && c.surelyRuns(j, now) && !math.IsNaN(x) {
-				rest = append(rest, x)
-			}
-		}
-		c.others = rest
-		slices.Sort(rest)
-		away := false
-		var middle float64
-		if len(rest) > 0 && c.surelyRuns(i, now) {
-			middle = (rest[(len(rest)-1)/2] + rest[len(rest)/2]) / 2
-			away = math.Abs(p-middle) > max(twinBy, twinShare*middle)
-		}
-		if c.machines[i].twin.take(away, dt) < twinHold {
-			continue
-		}
-		c.hold(TwinsDisagree, c.group.Compressors[i].Pressure.Point, leanOf(p-middle), now.At-c.machines[i].twin.held, func() string {
-			return fmt.Sprintf("%.2f bar absolute, where the other transmitters of the header show %.2f: this looks like a transmitter that is off, or of another range; compare both with a gauge, check unit and scale",
-				p/1e5, middle/1e5)
-		})
 	}
 }

@@ -1,9 +1,11 @@
-// Package sensorcheck finds sensors that cannot be right, from what their
-// neighbours, the machine's state and physics say. It never corrects a value:
-// it doubts it, with a sentence that a technician understands.
+// Package sensorcheck finds inputs that cannot be right, from what their
+// neighbours, the state of the machine and physics show. It never corrects a
+// value: it marks the input as suspect, with evidence of what is wrong and of
+// the misconfiguration that would explain it.
 //
-// It may import the standard library's pure packages, units, reading, phase,
-// superheat and refrigerant. No clock, no I/O: time comes with the rows.
+// It may import the standard library's pure packages, units, reading, evidence,
+// filter, frame, superheat and refrigerant. It must never import a clock, I/O or
+// a package that judges events: time comes with the frames.
 package sensorcheck
 
 import (
@@ -11,46 +13,30 @@ import (
 	"time"
 
 	"dewgap/analyze/evidence"
-	"dewgap/analyze/phase"
+	"dewgap/analyze/filter"
+	"dewgap/analyze/frame"
 	"dewgap/analyze/reading"
 	"dewgap/analyze/superheat"
 	"dewgap/analyze/units"
 )
 
-// Code names a suspicion for machines; it is stable. Inputs that fail outright
-// (open, short, out of range, sentinel) are bad by superheat.Signal already.
-type Code uint8
+// bias is which way an input is believed to be wrong.
+type bias = superheat.Lean
 
-// The suspicions.
-const (
-	Frozen                Code = iota + 1 // bit-identical while its neighbours move
-	Moved                                 // stepped to another level between two samples and stayed
-	BelowSaturation                       // pipe colder than wet gas can be
-	DischargeBelowSuction                 // while running
-	Drifted                               // no longer agrees with what it used to agree with
-	NotAtAmbient                          // stopped for long, and not at the temperature of the room
-	LooseClamp                            // reads the room instead of the pipe
-	WorkImpossible                        // suction and discharge do not belong together
-	CoilsDisagree                         // every coil of the group would be out of order at once
-	NotEqualised                          // standing pressure does not belong to the temperatures around it
-	TwinsDisagree                         // pressures of one header differ
-	Noisy                                 // jumps about
-	TooDeep                               // a suction that no such plant runs at
-)
+// Anomaly is one standing reason to mistrust an input. Inputs that fail
+// outright (open, short, out of range, sentinel) are bad by superheat.Signal.
+type Anomaly struct {
+	Code    evidence.Code
+	Point   int            // index of the input in the site's points
+	Since   int64          // ns of event time
+	Bias    superheat.Lean // which way the input is believed to be wrong
+	Message *evidence.Item // what is wrong, what would explain it, what to check
+}
 
-var codeNames = [...]string{"", "frozen", "moved", "below-saturation", "discharge-below-suction", "drifted", "not-at-ambient", "loose-clamp", "work-impossible",
-	"coils-disagree", "not-equalised", "twins-disagree", "noisy", "too-deep"}
-
-// String returns the stable name of c.
-func (c Code) String() string { return codeNames[c] }
-
-// Suspicion is one standing reason to doubt an input.
-type Suspicion struct {
-	Code  Code
-	Point int            // index of the input in the site's points
-	Since int64          // ns of event time
-	Lean  superheat.Lean // which way the input is believed to be wrong
-	Says  *evidence.Item // what it looks like, what to check, the numbers
+// describe sets the message: the values of the anomaly and what explains it.
+func (a *Anomaly) describe(values []evidence.Value, explanation ...evidence.Value) {
+	message := evidence.New(a.Code, append(values, explanation...)...)
+	a.Message = &message
 }
 
 // Input is one input; one without a Signal does not exist.
@@ -66,8 +52,8 @@ type Compressor struct{ Pressure, Temperature, Discharge, Sump Input }
 // Circuit is what exists of one circuit's inputs.
 type Circuit struct{ CoilOutlet, Air Input }
 
-// Line is what the checks need of a refrigerant.
-type Line interface {
+// Fluid is what the checks need of a refrigerant.
+type Fluid interface {
 	Dew(units.Pascal) (units.Celsius, error)
 	Bubble(units.Pascal) (units.Celsius, error)
 	DewPressure(units.Celsius) (units.Pascal, error)
@@ -75,116 +61,113 @@ type Line interface {
 
 // Group is what the checker of one suction group looks at.
 type Group struct {
-	Line              Line
+	Fluid             Fluid
 	Atmosphere        units.Pascal // pressure of the air that gauge readings were added to
 	DischargePressure Input
 	Compressors       []Compressor
 	Circuits          []Circuit
 }
 
-// Now is what is known of the group in one row.
-type Now struct {
-	At         int64             // ns
-	Ambient    float64           // °C, of the machine room; NaN when not known
-	Phases     []phase.Phase     // of each compressor
-	Superheat  []superheat.Value // of each compressor
-	Told       []bool            // whether a signal tells of each that it runs
-	Defrosting []bool            // of each circuit; nil when not known
-}
-
-// The pace of the checks: they judge minutes, so that every row would be a
-// waste. Rows further apart are all judged. What is wrong at an instant (steps,
-// pipes colder than wet gas) is looked for at the quick pace.
+// The checks judge minutes: to run them at every row would be a waste. Rows
+// further apart are all judged. What is wrong at an instant (steps, lines colder
+// than wet gas) is looked for at the quick pace.
 const (
 	quickPace = int64(10 * time.Second)
 	slowPace  = int64(time.Minute)
 )
 
-// quick says of a code that it belongs to the quick checks.
-func (c Code) quick() bool {
-	return c == Moved || c == BelowSaturation || c == DischargeBelowSuction
+// isQuick reports whether an anomaly belongs to the checks of the quick pace.
+func isQuick(code evidence.Code) bool {
+	switch code {
+	case evidence.Moved, evidence.PressureStepped, evidence.BelowSaturation, evidence.AllBelowSaturation, evidence.DischargeBelowSuction:
+		return true
+	}
+	return false
 }
 
 // Checker looks after one suction group.
 type Checker struct {
 	group    Group
-	standing []Suspicion
-	next     []Suspicion
-	inputs   []frozen  // each analogue input
-	moved    []moved   // each pipe
-	shifts   []shifted // each suction pressure
-	machines []machine // each compressor
-	drifts   []drift
-	coils    coilWatch
-	rest     restWatch
-	reversed since
-	vapour   Vapour  // nil where the refrigerant has no such table
 	glide    float64 // K, the largest at usual suction; 0 for a pure fluid
+	vapour   Vapour  // nil where the refrigerant has no such table
+	standing []Anomaly
+	next     []Anomaly // of this row, until it becomes standing
 
-	frosting []bool
-	changed  int64 // ns; last time a compressor started or stopped, or a defrost began or ended
-	last     int64
-	slowLast int64
-	begun    bool
+	inputs        []input        // every analogue input
+	lineSteps     []lineStep     // of every suction line
+	pressureSteps []pressureStep // of every suction pressure
+	compressors   []compressor
+	drifts        []drift
+	coils         coilMeans
+	standstill    standstill
+	plateau       plateau
+	reversed      timer
+
+	defrosting []bool
+	changed    int64 // ns; last time a compressor started or stopped, or a defrost began or ended
+	last       int64 // ns; of the quick checks
+	slowLast   int64 // ns; of the slow checks
+	watched    int64 // ns watched since the last quick checks
+	slowWatch  int64 // ns watched since the last slow checks
+	begun      bool
 
 	after, others []float64 // scratch
 }
 
-// machine is what is followed of one compressor.
-type machine struct {
-	running   bool
-	turned    int64 // ns; last start or stop
-	dew       mean
-	wet, deep since // below saturation, and far below it
-	off, room since // standing; reading as the room does
-	twin      since // pressure away from the others'
-	vacuum    since // running deeper than such plants run
-	work      work
+// compressor is what is followed of one compressor.
+type compressor struct {
+	running bool
+	turned  int64          // ns; last start or stop
+	dew     filter.LowPass // °C; of two minutes
+	wet     timer          // below wet gas of any quality
+	deep    timer          // below dew by more than the uncertainty, within the glide
+	stopped timer          // with all others
+	ambient timer          // runs, while its line reads as the room does
+	apart   timer          // its pressure is away from the others'
+	vacuum  timer          // runs deeper than such plants run
+	work    work
 }
 
 // New returns the checker of a group.
 func New(g Group) *Checker {
-	c := &Checker{group: g, glide: glideOf(g.Line)}
-	c.machines, c.frosting = make([]machine, len(g.Compressors)), make([]bool, len(g.Circuits))
+	c := &Checker{group: g, glide: glideOf(g.Fluid)}
+	c.compressors, c.defrosting = make([]compressor, len(g.Compressors)), make([]bool, len(g.Circuits))
 	seen := map[*superheat.Signal]bool{}
 	add := func(in Input, kind inputKind, compressor int) {
 		if in.Signal == nil || seen[in.Signal] {
 			return
 		}
 		seen[in.Signal] = true
-		c.inputs = append(c.inputs, frozen{in: in, kind: kind, compressor: compressor})
-		switch {
-		case kind == pipe:
-			c.moved = append(c.moved, moved{in: in, compressor: compressor})
-		case kind == pressure && in.Signal != g.DischargePressure.Signal:
-			c.shifts = append(c.shifts, shifted{in: in})
+		c.inputs = append(c.inputs, input{Input: in, kind: kind, compressor: compressor})
+		switch kind {
+		case suctionLine:
+			c.lineSteps = append(c.lineSteps, lineStep{in: in, compressor: compressor})
+		case suctionPressure:
+			c.pressureSteps = append(c.pressureSteps, pressureStep{in: in})
 		}
 	}
 	for i, k := range g.Compressors {
-		add(k.Pressure, pressure, -1)
-		add(k.Temperature, pipe, i)
+		add(k.Pressure, suctionPressure, anyCompressor)
+		add(k.Temperature, suctionLine, i)
 		add(k.Discharge, discharge, i)
 		add(k.Sump, sump, i)
 	}
-	add(g.DischargePressure, pressure, -1)
+	add(g.DischargePressure, dischargePressure, anyCompressor)
 	for _, k := range g.Circuits {
-		add(k.CoilOutlet, coil, -1)
-		add(k.Air, air, -1)
+		add(k.CoilOutlet, coil, anyCompressor)
+		add(k.Air, air, anyCompressor)
 	}
 	c.drifts = newDrifts(g)
-	c.vapour, _ = g.Line.(Vapour)
-	c.coils.outlets, c.coils.airs = make([]mean, len(g.Circuits)), make([]mean, len(g.Circuits))
-	for i := range c.machines {
-		c.machines[i].work.mean = math.NaN()
-	}
+	c.vapour, _ = g.Fluid.(Vapour)
+	c.coils.reset(len(g.Circuits))
 	return c
 }
 
-// glideOf returns the largest glide at usual suction.
-func glideOf(line Line) (most float64) {
-	for t := units.Celsius(-40); t <= 0 && line != nil; t += 10 {
-		if p, err := line.DewPressure(t); err == nil {
-			if bubble, err := line.Bubble(p); err == nil {
+// glideOf returns the largest glide at usual suction, in K.
+func glideOf(fluid Fluid) (most float64) {
+	for t := units.Celsius(-40); t <= 0 && fluid != nil; t += 10 {
+		if p, err := fluid.DewPressure(t); err == nil {
+			if bubble, err := fluid.Bubble(p); err == nil {
 				most = max(most, float64(t.Above(bubble)))
 			}
 		}
@@ -192,167 +175,151 @@ func glideOf(line Line) (most float64) {
 	return most
 }
 
-// Due says whether Observe would look at a row of that time.
-func (c *Checker) Due(at int64) bool { return !c.begun || at-c.last >= quickPace }
-
-// Observe looks at one row and returns the standing suspicions; the slice is
-// valid until the next call. It marks the signals concerned as doubted, and
-// clears them when nothing is held against them any more.
-func (c *Checker) Observe(now *Now) []Suspicion {
-	if !c.Due(now.At) {
+// Observe takes the next frame, phases filled in, and returns the standing
+// anomalies; the slice is valid until the next call. It marks the inputs
+// concerned as suspect, and clears them when nothing is held against them.
+func (c *Checker) Observe(x *frame.Frame) []Anomaly {
+	c.watched += x.Step
+	c.slowWatch += x.Step
+	if c.begun && x.At-c.last < quickPace {
 		return c.standing
 	}
-	dt, slow := lasted(now.At, c.last, c.begun), lasted(now.At, c.slowLast, c.begun)
-	slowDue := !c.begun || now.At-c.slowLast >= slowPace
-	c.begun, c.last = true, now.At
-	c.noteChanges(now)
+	slow := !c.begun || x.At-c.slowLast >= slowPace
+	c.begun, c.last = true, x.At
+	c.noteChanges(x)
 	c.next = c.next[:0]
-	c.checkMoved(now)
-	c.checkShifted(now)
-	c.checkSaturation(now, dt)
-	if slowDue {
-		c.slowLast = now.At
-		c.checkFrozen(now, slow)
-		c.checkDrift(now, slow)
-		c.checkStopped(now, slow)
-		c.checkWork(now, slow)
-		c.checkCoils(now, slow)
-		c.checkRest(now, slow)
-		c.checkTwins(now, slow)
-		c.checkNoise(now, slow)
-		c.checkDepth(now, slow)
+	c.checkLineSteps(x)
+	c.checkPressureSteps(x)
+	c.checkSaturation(x, c.watched)
+	c.checkReversed(x, c.watched)
+	c.watched = 0
+	if slow {
+		dt := c.slowWatch
+		c.slowLast, c.slowWatch = x.At, 0
+		c.checkFrozen(x, dt)
+		c.checkDrift(x, dt)
+		c.checkAmbient(x, dt)
+		c.checkWork(x, dt)
+		c.checkCoils(x, dt)
+		c.checkStandstill(x, dt)
+		c.checkPlateau(x, dt)
+		c.checkTwins(x, dt)
+		c.checkNoise(x, dt)
+		c.checkDepth(x, dt)
 	} else {
 		for i := range c.standing {
-			if !c.standing[i].Code.quick() {
+			if !isQuick(c.standing[i].Code) {
 				c.next = append(c.next, c.standing[i])
 			}
 		}
 	}
-	c.settle()
+	c.publish()
 	return c.standing
 }
 
-// lasted returns the time from one look to the next, in ns; 0 after a gap, in
-// which nothing has lasted.
-func lasted(at, last int64, begun bool) int64 {
-	if !begun || at-last > int64(10*time.Minute) {
-		return 0
-	}
-	return at - last
-}
-
-func (c *Checker) noteChanges(now *Now) {
-	for i, p := range now.Phases {
-		if on := runs(p); on != c.machines[i].running {
-			c.machines[i].running, c.changed, c.machines[i].turned = on, now.At, now.At
+// noteChanges notes when a compressor starts or stops, a defrost begins or ends.
+func (c *Checker) noteChanges(x *frame.Frame) {
+	for i := range x.Compressors {
+		if on := runs(x.Compressors[i].Phase); on != c.compressors[i].running {
+			c.compressors[i].running, c.changed, c.compressors[i].turned = on, x.At, x.At
 		}
 	}
-	for i, d := range now.Defrosting {
-		if d != c.frosting[i] {
-			c.frosting[i], c.changed = d, now.At
+	for i := range x.Circuits {
+		if d := isDefrosting(&x.Circuits[i]); d != c.defrosting[i] {
+			c.defrosting[i], c.changed = d, x.At
 		}
 	}
 }
 
-// runs says whether a compressor is known to run, steadily enough to be judged.
-func runs(p phase.Phase) bool { return p != phase.Off && p != phase.Unknown }
-
-func settled(p phase.Phase) bool { return runs(p) && p != phase.Start }
-
-// surelyRuns says that a compressor has settled, not only by a guess that its
-// own pipe went into: a standing one's pipe warms.
-func (c *Checker) surelyRuns(i int, now *Now) bool {
-	if !settled(now.Phases[i]) {
-		return false
+// raise keeps an anomaly standing, or begins it. It returns the anomaly only
+// where it begins, to be described; nil where it stands.
+func (c *Checker) raise(code evidence.Code, point int, b bias, from int64) *Anomaly {
+	if find(c.next, code, point) != nil {
+		return nil
 	}
-	if i < len(now.Told) && now.Told[i] {
-		return true
+	if a := find(c.standing, code, point); a != nil {
+		c.next = append(c.next, *a)
+		return nil
 	}
-	hot, ok := known(c.group.Compressors[i].Discharge, now.At)
-	return ok && hot-float64(now.Superheat[i].Temperature) > hotBy
+	c.next = append(c.next, Anomaly{Code: code, Point: point, Bias: b, Since: from})
+	return &c.next[len(c.next)-1]
 }
 
-// hotBy is what a running machine's discharge is hotter than its suction by.
-// Common practice, no source.
-const hotBy = 25.0 // K
-
-// hold keeps a suspicion standing, or begins it; say is called only then.
-func (c *Checker) hold(code Code, point int, lean superheat.Lean, from int64, say func() string) {
-	for i := range c.next {
-		if c.next[i].Code == code && c.next[i].Point == point {
-			return
-		}
-	}
-	for i := range c.standing {
-		if c.standing[i].Code == code && c.standing[i].Point == point {
-			c.next = append(c.next, c.standing[i])
-			return
-		}
-	}
-	c.next = append(c.next, Suspicion{Code: code, Point: point, Lean: lean, Since: from, Says: &evidence.Item{Code: evidence.Sentence, Text: code.String() + ": " + say()}})
-}
-
-// keep keeps a suspicion standing that stands already.
-func (c *Checker) keep(code Code, point int) {
-	for i := range c.next {
-		if c.next[i].Code == code && c.next[i].Point == point {
-			return
-		}
-	}
-	for i := range c.standing {
-		if c.standing[i].Code == code && c.standing[i].Point == point {
-			c.next = append(c.next, c.standing[i])
-		}
+// retain keeps an anomaly standing that stands already.
+func (c *Checker) retain(code evidence.Code, point int) {
+	if a := find(c.standing, code, point); a != nil && find(c.next, code, point) == nil {
+		c.next = append(c.next, *a)
 	}
 }
 
-// settle makes the suspicions of this row the standing ones and tells the signals.
-func (c *Checker) settle() {
+// find returns the anomaly of that code and input; nil where there is none.
+func find(list []Anomaly, code evidence.Code, point int) *Anomaly {
+	for i := range list {
+		if list[i].Code == code && list[i].Point == point {
+			return &list[i]
+		}
+	}
+	return nil
+}
+
+// publish makes the anomalies of this row the standing ones and marks the
+// signals.
+func (c *Checker) publish() {
 	c.standing, c.next = c.next, c.standing
 	if len(c.standing)+len(c.next) == 0 {
 		return
 	}
 	for i := range c.inputs {
-		in := &c.inputs[i].in
-		says, lean := (*evidence.Item)(nil), superheat.Lean(0)
+		in := &c.inputs[i].Input
+		message, b := (*evidence.Item)(nil), bias(0)
 		for j := range c.standing {
-			if c.standing[j].Point == in.Point {
-				if says == nil {
-					says, lean = c.standing[j].Says, c.standing[j].Lean
-				} else if lean != c.standing[j].Lean {
-					lean = 0 // they do not agree
-				}
+			a := &c.standing[j]
+			switch {
+			case a.Point != in.Point:
+			case message == nil:
+				message, b = a.Message, a.Bias
+			case b != a.Bias:
+				b = 0 // they contradict each other
 			}
 		}
-		in.Signal.Doubt(says, lean)
+		in.Signal.Doubt(message, b)
 	}
 }
 
-// since counts how long a condition has held.
-type since struct{ held int64 }
+// suspect reports whether an anomaly stands against an input.
+func (c *Checker) suspect(point int) bool {
+	for i := range c.standing {
+		if c.standing[i].Point == point {
+			return true
+		}
+	}
+	return false
+}
 
-func (s *since) take(holds bool, dt int64) time.Duration {
+// timer counts how long a condition has held, in ns of watched time.
+type timer struct{ held int64 }
+
+func (t *timer) update(holds bool, dt int64) time.Duration {
 	if !holds {
-		s.held = 0
+		t.held = 0
 	} else {
-		s.held += dt
+		t.held += dt
 	}
-	return time.Duration(s.held)
+	return time.Duration(t.held)
 }
 
-// known returns what an input says now, doubted or not.
+// known returns what an input reads, suspect or not.
 func known(in Input, at int64) (float64, bool) {
-	if in.Signal == nil {
-		return 0, false
-	}
 	v, q, _ := in.Signal.Now(at)
 	return v, q == reading.Good || q == reading.Suspect
 }
 
-// leanOf returns which way a reading is wrong that is off by error.
-func leanOf(error float64) superheat.Lean {
+// biasOf returns which way a reading is wrong that is off by error.
+func biasOf(error float64) bias {
 	if error < 0 {
 		return superheat.ReadsLow
 	}
 	return superheat.ReadsHigh
 }
+
+func isKnown(x float64) bool { return !math.IsNaN(x) }

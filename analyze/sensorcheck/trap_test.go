@@ -2,10 +2,11 @@ package sensorcheck
 
 import (
 	"math"
-	"strings"
+	"slices"
 	"testing"
 
-	"dewgap/analyze/phase"
+	"dewgap/analyze/evidence"
+	"dewgap/analyze/frame"
 	"dewgap/analyze/reading"
 	"dewgap/analyze/refrigerant"
 	"dewgap/analyze/superheat"
@@ -20,9 +21,9 @@ type unit struct {
 	fluid   *refrigerant.Fluid
 	group   Group
 	checker *Checker
-	now     Now
+	x       *frame.Frame
 	signals map[reading.Role]*superheat.Signal
-	said    map[string]string // the newest words by code and role
+	found   map[evidence.Code]*evidence.Item // the newest message by code
 }
 
 const (
@@ -39,19 +40,19 @@ func newUnit(t *testing.T, name string) *unit {
 	if err != nil {
 		t.Fatal(err)
 	}
-	u := &unit{t: t, fluid: fluid, signals: map[reading.Role]*superheat.Signal{}, said: map[string]string{}}
+	u := &unit{t: t, fluid: fluid, signals: map[reading.Role]*superheat.Signal{}, found: map[evidence.Code]*evidence.Item{}}
 	in := func(point int, role reading.Role) Input {
 		s := superheat.NewSignal(role, 0)
 		u.signals[role] = &s
 		return Input{point, &s}
 	}
 	u.group = Group{
-		Line: fluid, Atmosphere: units.StandardAtmosphere, DischargePressure: in(dischargePoint, reading.DischargePressure),
+		Fluid: fluid, Atmosphere: units.StandardAtmosphere, DischargePressure: in(dischargePoint, reading.DischargePressure),
 		Compressors: []Compressor{{Pressure: in(suctionPoint, reading.SuctionPressure), Temperature: in(pipePoint, reading.SuctionTemperature), Discharge: in(hotPoint, reading.DischargeTemperature)}},
 		Circuits:    []Circuit{{CoilOutlet: in(coilPoint, reading.CoilOutletTemperature), Air: in(airPoint, reading.AirTemperature)}},
 	}
 	u.checker = New(u.group)
-	u.now = Now{Ambient: math.NaN(), Phases: []phase.Phase{phase.Steady}, Superheat: make([]superheat.Value, 1), Told: []bool{true}, Defrosting: []bool{false}}
+	u.x = newFrame(1, 1)
 	return u
 }
 
@@ -94,29 +95,38 @@ func (u *unit) run(from, minutes float64, at func(minute float64) shown) {
 		if err != nil {
 			v.Superheat = units.Kelvin(math.NaN())
 		}
-		u.now.At, u.now.Superheat[0] = now, v
-		for _, s := range u.checker.Observe(&u.now) {
-			u.said[s.Code.String()] = s.Says.Text
+		k, circuit := &u.x.Compressors[0], &u.x.Circuits[0]
+		u.x.Step, u.x.At, u.x.DischargePressure = now-u.x.At, now, units.Pascal(x.high)
+		k.Inlet, k.Discharge = v, units.Celsius(x.hot)
+		circuit.CoilOutlet, circuit.Air = units.Celsius(x.coil), units.Celsius(x.air)
+		for _, s := range u.checker.Observe(u.x) {
+			u.found[s.Code] = s.Message
 		}
 	}
 }
 
-// wants fails unless the code was said, with the words.
-func (u *unit) wants(code Code, words ...string) {
+// wants fails unless the code was found, with the parts of its sentence.
+func (u *unit) wants(code evidence.Code, parts ...evidence.Code) {
 	u.t.Helper()
-	says, ok := u.said[code.String()]
-	for _, w := range append(words, "this looks like", "check") {
-		if !ok || !strings.Contains(says, w) {
-			u.t.Errorf("want %s with %q; said %q", code, w, u.said)
-			return
+	message, ok := u.found[code]
+	if !ok {
+		u.t.Errorf("want %s; found %v", code, u.found)
+		return
+	}
+	if err := evidence.Check(*message); err != nil {
+		u.t.Error(err)
+	}
+	for _, part := range parts {
+		if !slices.ContainsFunc(message.Values, func(v evidence.Value) bool { return v.Word == string(part) }) {
+			u.t.Errorf("want %s with %s; found %v", code, part, *message)
 		}
 	}
 }
 
 func (u *unit) wantsNothing() {
 	u.t.Helper()
-	if len(u.said) > 0 {
-		u.t.Errorf("false alarm: %q", u.said)
+	if len(u.found) > 0 {
+		u.t.Errorf("false alarm: %v", u.found)
 	}
 }
 
@@ -139,20 +149,20 @@ func TestTrap37StandingPressure(t *testing.T) {
 	for _, c := range []struct {
 		name string
 		show func(p float64) float64
-		want string
+		want evidence.Code
 	}{
 		{"right", func(p float64) float64 { return p }, ""},
-		{"GaugeForAbsolute", func(p float64) float64 { return p - oneAir }, "a gauge pressure taken for an absolute one"},
-		{"AbsoluteForGauge", func(p float64) float64 { return p + oneAir }, "an absolute pressure taken for a gauge one"},
-		{"Trap40BarForPsi", func(p float64) float64 { return oneAir + (p-oneAir)*psi/1e5 }, "bar taken for psi"},
-		{"Trap39AnotherRefrigerant", func(float64) float64 { return float64(r134a) }, "another refrigerant than configured"},
+		{"GaugeForAbsolute", func(p float64) float64 { return p - oneAir }, evidence.GaugeTakenForAbsolute},
+		{"AbsoluteForGauge", func(p float64) float64 { return p + oneAir }, evidence.AbsoluteTakenForGauge},
+		{"Trap40BarForPsi", func(p float64) float64 { return oneAir + (p-oneAir)*psi/1e5 }, evidence.BarTakenForPsi},
+		{"Trap39AnotherRefrigerant", func(float64) float64 { return float64(r134a) }, evidence.StandingPressureOff},
 	} {
 		t.Run(c.name, func(t *testing.T) {
 			u := newUnit(t, "R513A")
 			if c.name == "Trap39AnotherRefrigerant" {
 				u = newUnit(t, "R448A") // the plant was filled with R134a
 			}
-			u.now.Phases[0], u.now.Ambient = phase.Off, 21
+			u.x.Compressors[0].Phase, u.x.Ambient = frame.Off, 21
 			p := c.show(u.saturated(20))
 			high := p // equalised, as the transmitters show it
 			u.run(0, 90, func(float64) shown { return shown{p, high, 20.5, 22, 19.5, 20} })
@@ -160,7 +170,7 @@ func TestTrap37StandingPressure(t *testing.T) {
 				u.wantsNothing()
 				return
 			}
-			u.wants(NotEqualised, c.want)
+			u.wants(evidence.NotEqualized, c.want)
 		})
 	}
 }
@@ -169,7 +179,7 @@ func TestTrap37StandingPressure(t *testing.T) {
 // no liquid that could say anything.
 func TestTrap37PumpedDown(t *testing.T) {
 	u := newUnit(t, "R513A")
-	u.now.Phases[0], u.now.Ambient = phase.Off, 21
+	u.x.Compressors[0].Phase, u.x.Ambient = frame.Off, 21
 	low, high := u.saturated(-25), u.saturated(24)
 	u.run(0, 120, func(float64) shown { return shown{low, high, 20.5, 22, 3, 4} })
 	u.wantsNothing()
@@ -181,17 +191,17 @@ func TestTrap37MeltingPlateau(t *testing.T) {
 	for _, c := range []struct {
 		name  string
 		shift float64
-		want  string
-	}{{"right", 0, ""}, {"GaugeForAbsolute", -oneAir, "a gauge pressure taken for an absolute one"}, {"AbsoluteForGauge", oneAir, "an absolute pressure taken for a gauge one"}} {
+		want  evidence.Code
+	}{{"right", 0, ""}, {"GaugeForAbsolute", -oneAir, evidence.GaugeTakenForAbsolute}, {"AbsoluteForGauge", oneAir, evidence.AbsoluteTakenForGauge}} {
 		t.Run(c.name, func(t *testing.T) {
 			u := newUnit(t, "R134a")
-			u.now.Phases[0] = phase.Off
+			u.x.Compressors[0].Phase = frame.Off
 			for day := range 2 {
-				u.now.Defrosting[0] = true
+				u.x.Circuits[0].Stage = frame.Defrosting
 				u.run(float64(day)*60, 12, func(float64) shown {
 					return shown{u.saturated(0) + c.shift, u.saturated(25), 12, 30, 0, 1}
 				})
-				u.now.Defrosting[0] = false
+				u.x.Circuits[0].Stage = frame.Refrigerating
 				u.run(float64(day)*60+12, 10, func(float64) shown {
 					return shown{u.saturated(5) + c.shift, u.saturated(25), 12, 30, 6, 3}
 				})
@@ -200,7 +210,7 @@ func TestTrap37MeltingPlateau(t *testing.T) {
 				u.wantsNothing()
 				return
 			}
-			u.wants(NotEqualised, "melts at 0 °C", c.want)
+			u.wants(evidence.NotAtMeltingIce, c.want)
 		})
 	}
 }
@@ -211,14 +221,14 @@ func TestTrap37MeltingPlateau(t *testing.T) {
 func TestPumpedDownCoilIsNoMistake(t *testing.T) {
 	for _, dew := range []float64{-43.3, -34} { // at −34 °C bar taken for psi would give 0 °C
 		u := newUnit(t, "R448A")
-		u.now.Phases[0] = phase.Off
+		u.x.Compressors[0].Phase = frame.Off
 		pumped := func(coil, air float64) func(float64) shown {
 			return func(float64) shown { return shown{u.saturated(dew), u.saturated(25), 12, 30, coil, air} }
 		}
 		for day := range 3 {
-			u.now.Defrosting[0] = true
+			u.x.Circuits[0].Stage = frame.Defrosting
 			u.run(float64(day)*60, 12, pumped(0, 1))
-			u.now.Defrosting[0] = false
+			u.x.Circuits[0].Stage = frame.Refrigerating
 			u.run(float64(day)*60+12, 10, pumped(6, 3))
 		}
 		u.wantsNothing()
@@ -241,12 +251,12 @@ func TestTrap37CoilsAndWork(t *testing.T) {
 
 	u = newUnit(t, "R448A")
 	u.run(0, 180, state(u, -oneAir))
-	u.wants(CoilsDisagree, "a gauge pressure taken for an absolute one")
-	u.wants(WorkImpossible, "a gauge pressure taken for an absolute one")
+	u.wants(evidence.CoilsTooDry, evidence.GaugeTakenForAbsolute)
+	u.wants(evidence.TooLittleWork, evidence.GaugeTakenForAbsolute)
 
 	u = newUnit(t, "R448A")
 	u.run(0, 180, state(u, oneAir))
-	u.wants(CoilsDisagree, "an absolute pressure taken for a gauge one")
+	u.wants(evidence.CoilsTooWet, evidence.AbsoluteTakenForGauge)
 }
 
 // TestTrap37AllCoilsWetBeforeADryLine: one atmosphere too many, less than the
@@ -259,16 +269,19 @@ func TestTrap37AllCoilsWetBeforeADryLine(t *testing.T) {
 		wet, dry := superheat.NewSignal(reading.CoilOutletTemperature, 0), Input{6, nil}
 		dry.Signal = &wet
 		u.group.Circuits = append(u.group.Circuits, Circuit{CoilOutlet: dry})
-		u.checker, u.now.Defrosting = New(u.group), []bool{false, false}
+		u.checker = New(u.group)
+		u.x.Circuits = newFrame(0, 2).Circuits
 		u.run(0, 180, func(m float64) shown {
-			wet.Take(int64(m*60)*second, &reading.Reading{Value: other + 0.1*math.Mod(m, 3), Quality: reading.Good})
+			outlet := other + 0.1*math.Mod(m, 3)
+			wet.Take(int64(m*60)*second, &reading.Reading{Value: outlet, Quality: reading.Good})
+			u.x.Circuits[1].CoilOutlet = units.Celsius(outlet)
 			return shown{u.saturated(-33) + oneAir, u.saturated(35), -10, math.NaN(), -22, -16}
 		})
 		if other > -20 {
 			u.wantsNothing()
 			continue
 		}
-		u.wants(CoilsDisagree, "an absolute pressure taken for a gauge one")
+		u.wants(evidence.CoilsTooWet, evidence.AbsoluteTakenForGauge)
 	}
 }
 
@@ -283,7 +296,7 @@ func TestTrap37DeeperThanPlantsRun(t *testing.T) {
 		})
 		return u
 	}
-	deep("R507A", -36, -oneAir).wants(TooDeep, "a gauge pressure taken for an absolute one")
+	deep("R507A", -36, -oneAir).wants(evidence.SuctionTooDeep, evidence.GaugeTakenForAbsolute)
 	deep("R507A", -36, 0).wantsNothing()
 	deep("R23", -60, 0).wantsNothing()
 }
@@ -299,22 +312,22 @@ func TestTrap37StepOfOneAtmosphere(t *testing.T) {
 		}
 		return s
 	})
-	u.wants(Moved, "gauge and absolute pressure mixed up", "one atmosphere")
+	u.wants(evidence.PressureStepped, evidence.GaugeAndAbsoluteSwap)
 }
 
 // TestTrap40Units: a pipe in a room of 21 °C that reads 70 is in °F; a running
 // pipe far below dew was read as °F though it is in °C.
 func TestTrap40Units(t *testing.T) {
 	u := newUnit(t, "R513A")
-	u.now.Phases[0], u.now.Ambient = phase.Off, 21
+	u.x.Compressors[0].Phase, u.x.Ambient = frame.Off, 21
 	u.run(0, 90, func(float64) shown { return shown{u.saturated(20), u.saturated(20), 69.8, 22, 19.5, 20} })
-	u.wants(NotAtAmbient, "degrees Fahrenheit taken for Celsius")
+	u.wants(evidence.NotAtAmbient, evidence.FahrenheitTakenForCelsius)
 
 	u = newUnit(t, "R513A")
 	u.run(0, 30, func(float64) shown {
 		return shown{u.saturated(-10), u.saturated(35), (1.0 - 32) / 1.8, math.NaN(), -5, 2}
 	})
-	u.wants(BelowSaturation, "degrees Celsius taken for Fahrenheit")
+	u.wants(evidence.BelowSaturation, evidence.CelsiusTakenForFahrenheit)
 }
 
 // TestTrap36ClampThatLosesContact: the pipe's temperature steps up by 8 K, and
@@ -328,9 +341,9 @@ func TestTrap36ClampThatLosesContact(t *testing.T) {
 		}
 		return s
 	})
-	u.wants(Moved, "came loose")
+	u.wants(evidence.Moved)
 	for _, s := range u.checker.standing {
-		if s.Lean != superheat.ReadsHigh || s.Point != pipePoint {
+		if s.Bias != superheat.ReadsHigh || s.Point != pipePoint {
 			t.Errorf("%+v", s)
 		}
 	}
@@ -355,7 +368,7 @@ func TestTrap42TheDischargeDecides(t *testing.T) {
 			return s
 		})
 		if (standing == 0) != wet {
-			t.Errorf("wet %v: %d suspicions stand 30 min later: %q", wet, standing, u.said)
+			t.Errorf("wet %v: %d anomalies stand 30 min later: %v", wet, standing, u.found)
 		}
 	}
 }
@@ -369,27 +382,27 @@ func TestTwinsOnOneHeader(t *testing.T) {
 	}
 	for _, off := range []float64{0, 10_000, 50_000} {
 		var p, pipes [2]superheat.Signal
-		g := Group{Line: fluid, Atmosphere: units.StandardAtmosphere}
+		g := Group{Fluid: fluid, Atmosphere: units.StandardAtmosphere}
 		for i := range p {
 			p[i], pipes[i] = superheat.NewSignal(reading.SuctionPressure, 0), superheat.NewSignal(reading.SuctionTemperature, 0)
 			g.Compressors = append(g.Compressors, Compressor{Pressure: Input{i, &p[i]}, Temperature: Input{2 + i, &pipes[i]}})
 		}
 		c := New(g)
-		now := Now{Ambient: math.NaN(), Phases: []phase.Phase{phase.Steady, phase.Steady}, Superheat: make([]superheat.Value, 2), Told: []bool{true, true}}
-		var standing []Suspicion
+		x := newFrame(2, 0)
+		var standing []Anomaly
 		for sec := range int64(1800) {
-			now.At = sec * second
+			x.Step, x.At = sec*second-x.At, sec*second
 			for i := range p {
-				x := 200_000 + off*float64(i) + 100*float64(sec%5)
-				p[i].Take(now.At, &reading.Reading{Value: x, Quality: reading.Good})
-				now.Superheat[i] = superheat.Value{Pressure: units.Pascal(x), Temperature: 2, DelayedDew: -10, Dew: -10, Superheat: 12, Uncertainty: 2, Quality: reading.Good}
+				shown := 200_000 + off*float64(i) + 100*float64(sec%5)
+				p[i].Take(x.At, &reading.Reading{Value: shown, Quality: reading.Good})
+				x.Compressors[i].Inlet = superheat.Value{Pressure: units.Pascal(shown), Temperature: 2, DelayedDew: -10, Dew: -10, Superheat: 12, Uncertainty: 2, Quality: reading.Good}
 			}
-			standing = c.Observe(&now)
+			standing = c.Observe(x)
 		}
 		switch {
 		case off < 25_000 && len(standing) != 0:
 			t.Errorf("%g Pa apart: %+v", off, standing)
-		case off > 25_000 && (len(standing) != 2 || standing[0].Lean != superheat.ReadsLow || standing[1].Lean != superheat.ReadsHigh):
+		case off > 25_000 && (len(standing) != 2 || standing[0].Bias != superheat.ReadsLow || standing[1].Bias != superheat.ReadsHigh):
 			t.Errorf("%g Pa apart: %+v", off, standing)
 		}
 	}
@@ -412,8 +425,8 @@ func TestTrap34NoiseIsDoubtedOnlyWhenItIsWild(t *testing.T) {
 			s.low, s.high = s.low+c.bar*noise, s.high+c.discharge*noise
 			return s
 		})
-		if _, said := u.said[Noisy.String()]; said != c.want {
-			t.Errorf("%g bar, %g bar at the discharge: %q", c.bar, c.discharge, u.said)
+		if _, found := u.found[evidence.NoisyPressure]; found != c.want {
+			t.Errorf("%g bar, %g bar at the discharge: %v", c.bar, c.discharge, u.found)
 		}
 	}
 }
@@ -427,27 +440,28 @@ func TestColdOilTakesUpWhatWouldBoil(t *testing.T) {
 	for _, tt := range []struct {
 		name string
 		sump float64
-		want string
+		want evidence.Code
 	}{
 		{"cold oil", 8, ""},
-		{"warm oil", 35, "a gauge pressure taken for an absolute one"},
+		{"warm oil", 35, evidence.GaugeTakenForAbsolute},
 	} {
 		t.Run(tt.name, func(t *testing.T) {
 			u := newUnit(t, "R404A")
 			sump := superheat.NewSignal(reading.SumpTemperature, 0)
 			u.group.Compressors[0].Sump = Input{suctionPoint, &sump}
 			u.checker = New(u.group)
-			u.now.Phases[0], u.now.Ambient = phase.Off, 3
+			u.x.Compressors[0].Phase, u.x.Ambient = frame.Off, 3
 			p := u.saturated(2) - oneAir
 			u.run(0, 90, func(minute float64) shown {
 				sump.Take(int64(minute*60)*second, &reading.Reading{Value: tt.sump, Quality: reading.Good})
+				u.x.Compressors[0].Sump = units.Celsius(tt.sump)
 				return shown{p, p, 3, 4, 2, 2.5}
 			})
 			if tt.want == "" {
 				u.wantsNothing()
 				return
 			}
-			u.wants(NotEqualised, tt.want)
+			u.wants(evidence.NotEqualized, tt.want)
 		})
 	}
 }

@@ -1,36 +1,40 @@
 package sensorcheck
 
 import (
-	"fmt"
-	"math"
 	"time"
 
-	"dewgap/analyze/phase"
+	"dewgap/analyze/evidence"
+	"dewgap/analyze/filter"
+	"dewgap/analyze/frame"
 	"dewgap/analyze/refrigerant"
 	"dewgap/analyze/superheat"
 	"dewgap/analyze/units"
 )
 
 // The work of compression checks suction against discharge without any
-// learning. Extra is how much hotter the discharge is than an ideal (isentropic)
-// compression would make it, as a share of the ideal rise: 1/efficiency − 1,
-// about 0.3 to 1.0 for a healthy machine, less what the discharge line loses to
-// the room. Below zero the gas would have been compressed with less work than
-// possible; far above, with several times as much. Limits: common practice, no
-// source.
+// learning. How much hotter the discharge is than an ideal (isentropic)
+// compression makes it, as a share of the ideal rise, is 1/efficiency − 1: about
+// 0.3 to 1.0 for a healthy machine, less what the discharge line loses to the
+// room. Below zero the gas is compressed with less work than possible; far
+// above, with several times as much. Limits: common practice, no source.
 const (
-	workMean    = 20 * time.Minute
-	workSettle  = int64(8 * time.Minute) // of running; the discharge line is slow
-	workHold    = 30 * time.Minute
-	workLeast   = -0.08 // below: impossible
-	workMost    = 1.3   // above: not this gas
-	workDry     = 6.0   // K of superheat shown; at dew, wet gas cools the discharge for good reason
-	workWet     = 8.0   // K; a discharge that is too hot matters where superheat shows little
-	workLow     = 0.1   // a guess explains it when extra falls between these …
-	workHigh    = 1.0
-	workOverLow = 3.0 // K; … and superheat between these
-	workOverTop = 35.0
-	vapourFrom  = -50.0 // °C; the vapour tables begin at this dew
+	workTau          = 1200.0                 // s
+	workSettle       = int64(8 * time.Minute) // of running; the discharge line is slow
+	workHold         = 30 * time.Minute
+	minOverIdeal     = -0.08 // below: impossible
+	maxOverIdeal     = 1.3   // above: not this gas
+	minWorkSuperheat = 6.0   // K shown; at dew, wet gas cools the discharge for good reason
+	maxWorkSuperheat = 8.0   // K shown; a discharge that is too hot matters where superheat shows little
+	minIdealRise     = 10.0  // K; of less than that a share is noise
+	vapourFrom       = -50.0 // °C; the vapour tables begin at this dew
+)
+
+// A misconfiguration explains the work when with it put right the discharge and
+// the superheat are those of a healthy machine. Common practice, no source.
+const (
+	minHealthyOverIdeal = 0.1
+	maxHealthyOverIdeal = 1.0
+	maxRunningSuperheat = 35.0 // K, of a machine with a long suction line
 )
 
 // Vapour is what the work of compression needs of a refrigerant.
@@ -39,142 +43,131 @@ type Vapour interface {
 	TemperatureAtEntropy(p units.Pascal, entropy float64) (units.Celsius, error)
 }
 
-// work follows one compressor's extra.
+// work follows the work of one compressor.
 type work struct {
-	from      int64   // since when it can be judged; 0: it cannot
-	mean      float64 // of extra; NaN before the first
-	low, high since
-	hot       float64 // °C; at the last judgement
-	over      float64 // K; superheat shown
+	from      int64          // ns; since when it can be judged; 0: it cannot
+	overIdeal filter.LowPass // share of the ideal rise
+	low, high timer
+	discharge units.Celsius // when judged last
+	superheat float64       // K shown; when judged last
 }
 
-func (c *Checker) checkWork(now *Now, dt int64) {
+// checkWork finds suctions from which no compressor reaches its discharge.
+func (c *Checker) checkWork(x *frame.Frame, dt int64) {
 	if c.vapour == nil {
 		return
 	}
-	for i := range c.machines {
-		w := &c.machines[i].work
-		x, ok := c.extra(i, now)
+	for i := range c.compressors {
+		w, k := &c.compressors[i].work, &x.Compressors[i]
+		share, ok := c.overIdealNow(x, k)
 		if !ok {
 			w.from = 0 // what was judged before the stop still counts
-			c.keepWork(i)
+			c.retainWork(i)
 			continue
 		}
 		if w.from == 0 {
-			w.from = now.At
+			w.from = x.At
 		}
-		if now.At-w.from < workSettle {
-			c.keepWork(i)
+		if x.At-w.from < workSettle {
+			c.retainWork(i)
 			continue
 		}
-		if math.IsNaN(w.mean) {
-			w.mean = x
-		}
-		w.mean += (x - w.mean) * min(1, float64(dt)/float64(workMean))
-		w.over = float64(now.Superheat[i].Superheat)
-		w.low.take(w.mean < workLeast && w.over > workDry, dt)
-		w.high.take(w.mean > workMost && w.over < workWet, dt)
-		c.sayWork(i, now)
+		w.overIdeal.Update(share, dt, workTau)
+		w.discharge, w.superheat = k.Discharge, float64(k.Inlet.Superheat)
+		w.low.update(w.isTooLittle(), dt)
+		w.high.update(w.isTooMuch(), dt)
+		c.judgeWork(i, x)
 	}
 }
 
-// keepWork keeps standing what stands while a compressor cannot be judged.
-func (c *Checker) keepWork(i int) {
-	c.keep(WorkImpossible, c.group.Compressors[i].Temperature.Point)
-	c.keep(WorkImpossible, c.group.Compressors[i].Pressure.Point)
+func (w *work) isTooLittle() bool {
+	return w.overIdeal.Value() < minOverIdeal && w.superheat > minWorkSuperheat
 }
 
-// extra returns the extra of a compressor now.
-func (c *Checker) extra(i int, now *Now) (float64, bool) {
-	k, v := &c.group.Compressors[i], &now.Superheat[i]
-	hot, ok := known(k.Discharge, now.At)
-	high, ok2 := known(c.group.DischargePressure, now.At)
-	if p := now.Phases[i]; !ok || !ok2 || p == phase.Off || p == phase.Start || !(hot-float64(v.Temperature) > hotBy) {
-		return 0, false
-	}
-	c.machines[i].work.hot = hot
-	return c.extraOf(v.Pressure, v.Temperature, units.Pascal(high), hot)
+func (w *work) isTooMuch() bool {
+	return w.overIdeal.Value() > maxOverIdeal && w.superheat < maxWorkSuperheat
 }
 
-// extraOf returns the extra of a compression from a suction pressure and pipe
-// temperature to a discharge pressure and temperature.
-func (c *Checker) extraOf(low units.Pascal, pipe units.Celsius, high units.Pascal, hot float64) (float64, bool) {
-	if math.IsNaN(float64(low)) || math.IsNaN(float64(pipe)) {
+// retainWork keeps standing what stands while a compressor cannot be judged.
+func (c *Checker) retainWork(i int) {
+	for _, point := range []int{c.group.Compressors[i].Temperature.Point, c.group.Compressors[i].Pressure.Point} {
+		c.retain(evidence.TooLittleWork, point)
+		c.retain(evidence.TooMuchWork, point)
+	}
+}
+
+// overIdealNow returns the work of a compressor above the ideal, as a share.
+func (c *Checker) overIdealNow(x *frame.Frame, k *frame.Compressor) (float64, bool) {
+	if k.Phase == frame.Off || k.Phase == frame.Start || !(float64(k.Discharge-k.Inlet.Temperature) > hotBy) || !isKnown(float64(x.DischargePressure)) {
 		return 0, false
 	}
-	if dew, err := c.group.Line.Dew(low); err != nil {
+	return c.overIdeal(k.Inlet.Pressure, k.Inlet.Temperature, x.DischargePressure, k.Discharge)
+}
+
+// overIdeal returns by how much the rise of temperature from a suction to a
+// discharge exceeds the ideal one, as a share of it. Below the tables it takes
+// their lowest pressure: a higher suction needs less work, which is cautious.
+func (c *Checker) overIdeal(low units.Pascal, line units.Celsius, high units.Pascal, hot units.Celsius) (float64, bool) {
+	dew := c.dewOf(low)
+	switch {
+	case !isKnown(float64(line)) || !isKnown(float64(dew)):
 		return 0, false
-	} else if dew < vapourFrom {
-		// Not in the tables: a higher suction pressure needs less work, which is
-		// the cautious side.
-		if low, err = c.group.Line.DewPressure(vapourFrom); err != nil {
+	case dew < vapourFrom:
+		var err error
+		if low, err = c.group.Fluid.DewPressure(vapourFrom); err != nil {
 			return 0, false
 		}
-	} else if pipe < dew {
-		pipe = dew
+	case line < dew:
+		line = dew
 	}
-	s, err := c.vapour.Vapour(low, pipe)
+	s, err := c.vapour.Vapour(low, line)
 	if err != nil {
 		return 0, false
 	}
 	ideal, err := c.vapour.TemperatureAtEntropy(high, s.Entropy)
-	if err != nil || float64(ideal-pipe) < 10 {
+	if err != nil || float64(ideal-line) < minIdealRise {
 		return 0, false
 	}
-	return (hot - float64(ideal)) / float64(ideal-pipe), true
+	return float64((hot - ideal) / (ideal - line)), true
 }
 
-// sayWork holds what stands against a compressor's suction.
-func (c *Checker) sayWork(i int, now *Now) {
-	w := &c.machines[i].work
-	tooCold, tooHot := time.Duration(w.low.held) >= workHold, time.Duration(w.high.held) >= workHold
-	if !tooCold && !tooHot {
-		if w.mean < workLeast && w.over > workDry || w.mean > workMost && w.over < workWet {
-			c.keepWork(i)
+// judgeWork raises what stands against a compressor's suction. Where its
+// pressure is suspect already, that is reason enough.
+func (c *Checker) judgeWork(i int, x *frame.Frame) {
+	w, k := &c.compressors[i].work, &c.group.Compressors[i]
+	tooLittle, tooMuch := time.Duration(w.low.held) >= workHold, time.Duration(w.high.held) >= workHold
+	switch {
+	case !tooLittle && !tooMuch:
+		if w.isTooLittle() || w.isTooMuch() {
+			c.retainWork(i)
 		}
 		return
-	}
-	k := &c.group.Compressors[i]
-	guess, blamed := c.guessWork(i, now, tooCold)
-	if c.doubted(k.Pressure.Point) {
-		c.keepWork(i) // said once, and of the pressure
+	case c.suspect(k.Pressure.Point):
+		c.retainWork(i)
 		return
 	}
-	point, lean, held := k.Temperature.Point, superheat.ReadsHigh, w.low.held
-	if tooHot {
-		lean, held = superheat.ReadsLow, w.high.held
+	code, point, b, held, otherwise := evidence.TooLittleWork, k.Temperature.Point, superheat.ReadsHigh, w.low.held, evidence.LiquidInjected
+	if tooMuch {
+		code, b, held, otherwise = evidence.TooMuchWork, superheat.ReadsLow, w.high.held, evidence.MachineFailing
 	}
-	if blamed {
-		point, lean = k.Pressure.Point, -lean
+	found := c.explainWork(i, x)
+	if found != nil && !found.isOfLine() {
+		point, b = k.Pressure.Point, -b
 	}
-	c.hold(WorkImpossible, point, lean, now.At-held, func() string {
-		what := "less than any compressor needs"
-		if tooHot {
-			what = "several times what a compressor needs"
-		}
-		return fmt.Sprintf("from this suction (superheat %.0f K) a discharge of %.0f °C would take %s (%+.0f %% over the ideal compression): %s",
-			w.over, w.hot, what, w.mean*100, guess)
+	if a := c.raise(code, point, b, x.At-held); a != nil {
+		a.describe([]evidence.Value{evidence.Difference("superheat", units.Kelvin(w.superheat)), evidence.Temperature("discharge", w.discharge),
+			evidence.Share("over_ideal", w.overIdeal.Value())}, explain("likely", found, otherwise)...)
+	}
+}
+
+// explainWork returns the misconfiguration with which the compressor would be
+// healthy; nil where there is none.
+func (c *Checker) explainWork(i int, x *frame.Frame) *misconfiguration {
+	v, hot := &x.Compressors[i].Inlet, c.compressors[i].work.discharge
+	ofPressure, ofLine := c.pressureMisconfigurations(v.Pressure, v.Temperature), c.lineMisconfigurations(v.Pressure, v.Temperature)
+	return first(append(ofPressure[:], ofLine[:]...), func(m *misconfiguration) bool {
+		share, ok := c.overIdeal(m.pressure, m.line, x.DischargePressure, hot)
+		return ok && share > minHealthyOverIdeal && share < maxHealthyOverIdeal &&
+			m.superheat() > minUsualSuperheat && m.superheat() < maxRunningSuperheat
 	})
-}
-
-// guessWork names what would explain the work, and whether that is the
-// pressure. Where several compressors of a header show the same, it is.
-func (c *Checker) guessWork(i int, now *Now, tooCold bool) (says string, pressure bool) {
-	high, _ := known(c.group.DischargePressure, now.At)
-	v := &now.Superheat[i]
-	for _, g := range c.guesses(v.Pressure, v.Temperature) {
-		dew, err := c.group.Line.Dew(g.pressure)
-		if err != nil {
-			continue
-		}
-		over := float64(g.pipe.Above(dew))
-		x, ok := c.extraOf(g.pressure, g.pipe, units.Pascal(high), c.machines[i].work.hot)
-		if ok && x > workLow && x < workHigh && over > workOverLow && over < workOverTop {
-			return fmt.Sprintf("this looks like %s (superheat would be %.0f K, the work %+.0f %%); %s", g.says, over, x*100, g.check), g.pressure != v.Pressure
-		}
-	}
-	if tooCold {
-		return "this looks like a pipe's sensor that reads warm, a suction pressure that reads low, or liquid injected into the compressor; check clamp, insulation and transmitter", false
-	}
-	return "this looks like a pipe's sensor that reads cold, a suction pressure that reads high, or a failing machine; check probe and transmitter", false
 }
