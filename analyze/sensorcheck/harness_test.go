@@ -79,7 +79,7 @@ func newHarness(t *testing.T, s setUp) *harness {
 		k := Circuit{}
 		if !s.noCoils {
 			k = Circuit{CoilOutlet: in(coilAt+i, reading.CoilOutletTemperature), Air: in(airAt+i, reading.AirTemperature)}
-			h.x.Circuits[i].CoilOutlet, h.x.Circuits[i].Air = -4, 0
+			h.x.Circuits[i].CoilOutlet, h.x.Circuits[i].Air = -4, 1
 		}
 		g.Circuits = append(g.Circuits, k)
 	}
@@ -151,6 +151,9 @@ func (h *harness) run(minutes float64, pace time.Duration) {
 		for _, a := range h.checker.Observe(h.x) {
 			if err := evidence.Check(*a.Message); err != nil {
 				h.t.Error(err)
+			}
+			if a.Since > h.x.At {
+				h.t.Errorf("%s begins %v after it is found", a.Code, time.Duration(a.Since-h.x.At))
 			}
 		}
 	}
