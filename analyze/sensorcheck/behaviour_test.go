@@ -208,16 +208,16 @@ func TestCoilLimits(t *testing.T) {
 	})
 	// What puts the coils in order: R134a at −30 °C with an atmosphere more has
 	// dew near −8.6 °C.
-	shift := float64(newHarness(t, setUp{compressors: 1}).checker.dewOf(newHarness(t, setUp{compressors: 1}).saturated(-30)+units.StandardAtmosphere)) + 30
+	moved := float64(newHarness(t, setUp{compressors: 1}).checker.dewOf(newHarness(t, setUp{compressors: 1}).saturated(-30)+units.StandardAtmosphere)) + 30
 	checkLimits(t, []limit{
-		{"outlets in order, from below", shift + 0.9, shift + 1.1, func(t *testing.T, v float64) bool { return dry(t, 120, v, shift+8) }},
-		{"outlets in order, from above", shift + 12.2, shift + 11.8, func(t *testing.T, v float64) bool { return dry(t, 120, v, shift+18) }},
-		{"air in order", shift + 20.2, shift + 19.8, func(t *testing.T, v float64) bool { return dry(t, 120, shift+6, v) }},
-		{"line in order, from below", shift - 0.2, shift + 0.2, func(t *testing.T, v float64) bool {
-			return coils(t, 120, -30, shift+6, shift+11, v, 2).has(evidence.CoilsTooDry)
+		{"outlets in order, from below", moved + 0.9, moved + 1.1, func(t *testing.T, v float64) bool { return dry(t, 120, v, moved+8) }},
+		{"outlets in order, from above", moved + 12.2, moved + 11.8, func(t *testing.T, v float64) bool { return dry(t, 120, v, moved+18) }},
+		{"air in order", moved + 20.2, moved + 19.8, func(t *testing.T, v float64) bool { return dry(t, 120, moved+6, v) }},
+		{"line in order, from below", moved - 0.2, moved + 0.2, func(t *testing.T, v float64) bool {
+			return coils(t, 120, -30, moved+6, moved+11, v, 2).has(evidence.CoilsTooDry)
 		}},
-		{"line in order, from above", shift + 43.2, shift + 42.8, func(t *testing.T, v float64) bool {
-			return coils(t, 120, -30, shift+6, shift+11, v, 2).has(evidence.CoilsTooDry)
+		{"line in order, from above", moved + 43.2, moved + 42.8, func(t *testing.T, v float64) bool {
+			return coils(t, 120, -30, moved+6, moved+11, v, 2).has(evidence.CoilsTooDry)
 		}},
 	})
 	t.Run("stands while the coils cannot be judged", func(t *testing.T) {

@@ -176,7 +176,7 @@ func TestTrap37StandingPressure(t *testing.T) {
 }
 
 // TestTrap37PumpedDown: a pumped-down unit stands far below saturation, and has
-// no liquid that could say anything.
+// no liquid that could show anything.
 func TestTrap37PumpedDown(t *testing.T) {
 	u := newUnit(t, "R513A")
 	u.x.Compressors[0].Phase, u.x.Ambient = frame.Off, 21
@@ -190,7 +190,7 @@ func TestTrap37PumpedDown(t *testing.T) {
 func TestTrap37MeltingPlateau(t *testing.T) {
 	for _, c := range []struct {
 		name  string
-		shift float64
+		offset float64
 		want  evidence.Code
 	}{{"right", 0, ""}, {"GaugeForAbsolute", -oneAir, evidence.GaugeTakenForAbsolute}, {"AbsoluteForGauge", oneAir, evidence.AbsoluteTakenForGauge}} {
 		t.Run(c.name, func(t *testing.T) {
@@ -199,11 +199,11 @@ func TestTrap37MeltingPlateau(t *testing.T) {
 			for day := range 2 {
 				u.x.Circuits[0].Stage = frame.Defrosting
 				u.run(float64(day)*60, 12, func(float64) shown {
-					return shown{u.saturated(0) + c.shift, u.saturated(25), 12, 30, 0, 1}
+					return shown{u.saturated(0) + c.offset, u.saturated(25), 12, 30, 0, 1}
 				})
 				u.x.Circuits[0].Stage = frame.Refrigerating
 				u.run(float64(day)*60+12, 10, func(float64) shown {
-					return shown{u.saturated(5) + c.shift, u.saturated(25), 12, 30, 6, 3}
+					return shown{u.saturated(5) + c.offset, u.saturated(25), 12, 30, 6, 3}
 				})
 			}
 			if c.want == "" {
@@ -240,9 +240,9 @@ func TestPumpedDownCoilIsNoMistake(t *testing.T) {
 // could make it; one too many makes coils colder than wet gas. R448A at dew
 // −26 °C: 19 K and 11 K (shared trade notes, §3, for −30 °C: 20.5 and 11.7 K).
 func TestTrap37CoilsAndWork(t *testing.T) {
-	state := func(u *unit, shift float64) func(float64) shown {
+	state := func(u *unit, offset float64) func(float64) shown {
 		return func(float64) shown {
-			return shown{u.saturated(-26) + shift, u.saturated(35), -8, 84, -21, -14}
+			return shown{u.saturated(-26) + offset, u.saturated(35), -8, 84, -21, -14}
 		}
 	}
 	u := newUnit(t, "R448A")
@@ -289,10 +289,10 @@ func TestTrap37AllCoilsWetBeforeADryLine(t *testing.T) {
 // without its atmosphere, the dew would be at −45 °C, at −36 °C below −60 °C. R23
 // runs as deep, but not in vacuum (reference tables).
 func TestTrap37DeeperThanPlantsRun(t *testing.T) {
-	deep := func(name string, dew, shift float64) *unit {
+	deep := func(name string, dew, offset float64) *unit {
 		u := newUnit(t, name)
 		u.run(0, 60, func(float64) shown {
-			return shown{u.saturated(dew) + shift, math.NaN(), dew + 15, math.NaN(), math.NaN(), math.NaN()}
+			return shown{u.saturated(dew) + offset, math.NaN(), dew + 15, math.NaN(), math.NaN(), math.NaN()}
 		})
 		return u
 	}
@@ -331,7 +331,7 @@ func TestTrap40Units(t *testing.T) {
 }
 
 // TestTrap36ClampThatLosesContact: the pipe's temperature steps up by 8 K, and
-// the superheat with it; its doubt says that it reads high.
+// the superheat with it; its anomaly is that it reads high.
 func TestTrap36ClampThatLosesContact(t *testing.T) {
 	u := newUnit(t, "R448A")
 	u.run(0, 80, func(m float64) shown {
