@@ -189,9 +189,9 @@ func TestTrap37PumpedDown(t *testing.T) {
 // dew is at 0 °C; an atmosphere too few puts it far below, in each defrost.
 func TestTrap37MeltingPlateau(t *testing.T) {
 	for _, c := range []struct {
-		name  string
+		name   string
 		offset float64
-		want  evidence.Code
+		want   evidence.Code
 	}{{"right", 0, ""}, {"GaugeForAbsolute", -oneAir, evidence.GaugeTakenForAbsolute}, {"AbsoluteForGauge", oneAir, evidence.AbsoluteTakenForGauge}} {
 		t.Run(c.name, func(t *testing.T) {
 			u := newUnit(t, "R134a")
