@@ -11,6 +11,7 @@ import (
 	"io"
 	"math"
 	"slices"
+	"strings"
 	"time"
 
 	"dewgap/analyze/evidence"
@@ -59,13 +60,14 @@ type Cause struct {
 // ChangeKind is what happened to an event.
 type ChangeKind uint8
 
-// Changes of an event. Standing is no change: it repeats an open event with
-// its figures so far, so that a restart loses little of them.
+// Changes of an event. Updated repeats an open event with its figures so far,
+// so that a restart loses little of them; the journal's word for it is
+// "standing".
 const (
 	Opened ChangeKind = iota + 1
 	Escalated
 	Closed
-	Standing
+	Updated
 )
 
 var changeNames = [...]string{"", "opened", "escalated", "closed", "standing"}
@@ -115,6 +117,28 @@ func WriteEvents(w io.Writer, events []Event, r evidence.Renderer) error {
 		}
 	}
 	return nil
+}
+
+// subject names what an event is about, as a path.
+func subject(group, compressor, input string) string {
+	path := group
+	if compressor != "" {
+		path += "." + compressor
+	}
+	if input == "" {
+		return path
+	}
+	rest := strings.TrimPrefix(input, group+".")
+	if compressor != "" {
+		rest = strings.TrimPrefix(rest, compressor+".")
+	}
+	return path + "." + rest
+}
+
+// idOf names an event by what it is about, its kind and when it opened: the
+// same in a live run and in its replay.
+func idOf(subject string, kind floodback.Kind, opened time.Time) string {
+	return subject + "-" + kind.String() + "-" + opened.UTC().Format("20060102T150405.999999999Z")
 }
 
 // rounded returns v to the nearest multiple of 1/perUnit.

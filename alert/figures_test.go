@@ -24,11 +24,11 @@ func TestBeginsBetweenRows(t *testing.T) {
 		{time.Hour, 40 * time.Second, "opened"}, // never more than twice the time since the row before
 		{time.Hour, 40*time.Second + 1, ""},
 	} {
-		f := newFilm()
+		f := newHarness()
 		f.hold = tc.hold
 		f.run(3, 10*time.Second, floodback.Clear, 5)
 		f.lasted = tc.lasted
-		f.show(10*time.Second, floodback.Present, -1)
+		f.step(10*time.Second, floodback.Present, -1)
 		first := f.at
 		f.run(2, 10*time.Second, floodback.Present, -1)
 		if got := kinds(f.changes); got != tc.want {
@@ -68,16 +68,16 @@ func verdictOf(margin float64) floodback.Verdict {
 }
 
 // play shows the story; each row is shown in pieces, all alike.
-func (f *film) play(s []story, pieces int) {
+func (f *harness) play(s []story, pieces int) {
 	f.run(40, time.Second, floodback.Clear, 5)
 	gap := time.Second
 	for _, x := range s {
 		for range pieces {
-			f.show(gap, verdictOf(x.margin), x.margin)
+			f.step(gap, verdictOf(x.margin), x.margin)
 			gap = x.lasts / time.Duration(pieces)
 		}
 	}
-	f.show(gap, floodback.Clear, 5)
+	f.step(gap, floodback.Clear, 5)
 	f.run(200, time.Second, floodback.Clear, 5)
 }
 
@@ -87,7 +87,7 @@ func (f *film) play(s []story, pieces int) {
 func TestFiguresAreIntegrals(t *testing.T) {
 	rapid.Check(t, func(t *rapid.T) {
 		s := stories(t)
-		f := newFilm()
+		f := newHarness()
 		f.play(s, 1)
 		for _, c := range f.changes {
 			if c.Kind != Closed {
@@ -121,11 +121,11 @@ func TestSplitRowsChangeNothing(t *testing.T) {
 		for i := range s { // rows that open and close where others split them
 			s[i].lasts = s[i].lasts / time.Second * 2 * time.Second
 		}
-		whole, split := newFilm(), newFilm()
+		whole, split := newHarness(), newHarness()
 		whole.hold, split.hold = 0, 0 // opening at the first row is opening at a row of both
 		whole.play(s, 1)
 		split.play(s, 2)
-		figures := func(f *film) (out []Event) {
+		figures := func(f *harness) (out []Event) {
 			for _, c := range f.changes {
 				if c.Kind == Closed {
 					e := c.Event

@@ -10,11 +10,11 @@ import (
 // concurrent use.
 type History struct {
 	limit  int
-	events []chapter
+	events []record
 	at     map[string]int // index by id
 }
 
-type chapter struct {
+type record struct {
 	event Event
 	last  time.Time // of its last change
 }
@@ -25,17 +25,17 @@ func NewHistory(limit int) *History {
 	return &History{limit: limit, at: map[string]int{}}
 }
 
-// Apply takes changes as Book.Step returns them.
+// Apply takes changes as Tracker.Step returns them.
 func (h *History) Apply(changes ...Change) {
 	for _, c := range changes {
 		i, seen := h.at[c.Event.ID]
 		if !seen {
 			i = len(h.events)
 			h.at[c.Event.ID] = i
-			h.events = append(h.events, chapter{})
+			h.events = append(h.events, record{})
 		}
 		h.events[i].event = c.Event
-		if c.Kind != Standing || !seen {
+		if c.Kind != Updated || !seen {
 			h.events[i].last = c.At
 		}
 	}
@@ -44,17 +44,17 @@ func (h *History) Apply(changes ...Change) {
 	}
 }
 
-// Refresh brings open events up to date, with what Book.Open returns.
+// Refresh brings open events up to date, with what Tracker.Open returns.
 func (h *History) Refresh(open []Event) {
 	for _, ev := range open {
-		h.Apply(Change{Kind: Standing, At: ev.Opened, Event: ev})
+		h.Apply(Change{Kind: Updated, At: ev.Opened, Event: ev})
 	}
 }
 
 // trim forgets the oldest closed events.
 func (h *History) trim() {
 	excess := len(h.events) - h.limit
-	h.events = slices.DeleteFunc(h.events, func(c chapter) bool {
+	h.events = slices.DeleteFunc(h.events, func(c record) bool {
 		if excess > 0 && c.event.Closed != nil {
 			excess--
 			return true

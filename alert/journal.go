@@ -28,9 +28,9 @@ const (
 	keptEvents = 5000
 	// The figures of an open event are written when they are a quarter as old
 	// as it is, between these limits: a power cut loses no more of them.
-	standingLeast = time.Minute
-	standingMost  = 10 * time.Minute
-	standingShare = 4
+	minUpdateAge = time.Minute
+	maxUpdateAge = 10 * time.Minute
+	updateShare  = 4
 )
 
 // Journal is the lasting record of events: an append-only file of framed JSON
@@ -49,21 +49,22 @@ type Journal struct {
 	limit int64
 	lock  *os.File
 
-	mu       sync.Mutex
-	file     *os.File // nil while it cannot be opened
-	size     int64    // of sound content
-	dirty    bool     // bytes past size may be on disk: cut before writing
-	added    []Change // since the last Commit: nobody has seen them
-	waiting  [][]byte
-	carried  int64 // size of what the current file began with
-	rewrite  bool  // entries were dropped: write anew from memory
-	history  *History
-	notes    []Note
-	standing map[string]standing
-	status   JournalStatus
+	mu      sync.Mutex
+	file    *os.File // nil while it cannot be opened
+	size    int64    // of sound content
+	dirty   bool     // bytes past size may be on disk: cut before writing
+	added   []Change // since the last Commit: nobody has seen them
+	waiting [][]byte
+	carried int64 // size of what the current file began with
+	rewrite bool  // entries were dropped: write anew from memory
+	history *History
+	notes   []Note
+	written map[string]writtenFigures
+	status  JournalStatus
 }
 
-type standing struct {
+// writtenFigures are those of an open event that its newest entry holds.
+type writtenFigures struct {
 	at      time.Time
 	seconds float64
 }
@@ -117,7 +118,7 @@ func OpenJournal(dir string, limit int64) (*Journal, error) {
 	if limit <= 0 {
 		limit = defaultJournalBytes
 	}
-	j := &Journal{dir: dir, limit: limit, history: NewHistory(keptEvents), standing: map[string]standing{}}
+	j := &Journal{dir: dir, limit: limit, history: NewHistory(keptEvents), written: map[string]writtenFigures{}}
 	if err := os.MkdirAll(dir, 0o750); err != nil && !errors.Is(err, os.ErrPermission) && !isReadOnly(err) {
 		return nil, fmt.Errorf("open journal: %w", err)
 	}
@@ -170,7 +171,7 @@ func (j *Journal) recall(text []byte) bool {
 		j.keepNote(Note{At: e.At, What: e.What, Text: e.Text})
 		return true
 	}
-	for k := Opened; k <= Standing; k++ {
+	for k := Opened; k <= Updated; k++ {
 		if e.Entry == k.String() && e.Event != nil && e.Event.ID != "" {
 			j.history.Apply(Change{Kind: k, At: e.At, Event: *e.Event})
 			return true
@@ -216,7 +217,7 @@ func (j *Journal) mend() error {
 	return nil
 }
 
-// Add takes changes, as Book.Step returns them, for the next Commit. Until
+// Add takes changes, as Tracker.Step returns them, for the next Commit. Until
 // then no reader sees them.
 func (j *Journal) Add(changes ...Change) {
 	j.mu.Lock()
@@ -230,15 +231,15 @@ func (j *Journal) take() {
 		j.history.Apply(c)
 		j.queue(entry{At: c.At.UTC(), Entry: c.Kind.String(), Event: &c.Event})
 		if c.Kind == Closed {
-			delete(j.standing, c.Event.ID)
+			delete(j.written, c.Event.ID)
 		} else {
-			j.standing[c.Event.ID] = standing{c.At, c.Event.SecondsBelow}
+			j.written[c.Event.ID] = writtenFigures{c.At, c.Event.SecondsBelow}
 		}
 	}
 	j.added = nil
 }
 
-// Refresh takes the open events as they stand (Book.Open). Their figures are
+// Refresh takes the open events as they stand (Tracker.Open). Their figures are
 // journalled while they grow, a young event's each minute and an old one's each
 // ten, and always when closing is near: pass last. Call it between Add and
 // Commit.
@@ -248,12 +249,12 @@ func (j *Journal) Refresh(at time.Time, open []Event, last bool) {
 	j.take()
 	for i := range open {
 		ev := &open[i]
-		s := j.standing[ev.ID]
-		j.history.Apply(Change{Kind: Standing, At: at, Event: *ev})
-		due := min(max(at.Sub(ev.Opened)/standingShare, standingLeast), standingMost)
+		s := j.written[ev.ID]
+		j.history.Apply(Change{Kind: Updated, At: at, Event: *ev})
+		due := min(max(at.Sub(ev.Opened)/updateShare, minUpdateAge), maxUpdateAge)
 		if last || (ev.SecondsBelow != s.seconds && at.Sub(s.at) >= due) {
-			j.queue(entry{At: at.UTC(), Entry: Standing.String(), Event: ev})
-			j.standing[ev.ID] = standing{at, ev.SecondsBelow}
+			j.queue(entry{At: at.UTC(), Entry: Updated.String(), Event: ev})
+			j.written[ev.ID] = writtenFigures{at, ev.SecondsBelow}
 		}
 	}
 }
@@ -358,7 +359,7 @@ func (j *Journal) startAnew() error {
 		}
 	}
 	for i := range events {
-		e := entry{At: events[i].Opened, Entry: Standing.String(), Event: &events[i]}
+		e := entry{At: events[i].Opened, Entry: Updated.String(), Event: &events[i]}
 		if events[i].Closed != nil {
 			e.At, e.Entry = *events[i].Closed, Closed.String()
 		}
@@ -398,7 +399,7 @@ func (j *Journal) Events(since time.Time, onlyOpen bool) []Event {
 }
 
 // Open returns the events that have not closed: after OpenJournal, those that
-// an earlier run left, for Book.Restore.
+// an earlier run left, for Tracker.Restore.
 func (j *Journal) Open() []Event { return j.Events(time.Time{}, true) }
 
 // Notes returns the newest remarks, oldest first.

@@ -334,19 +334,19 @@ func TestTrap28LedgerComesBack(t *testing.T) {
 	old := []Totals{{Group: "mt", Compressor: "c1", Since: start, FloodbackSeconds: 90}}
 	now := []Totals{{Group: "mt", Compressor: "c1", Since: start, FloodbackSeconds: 170, FloodbackKelvinSeconds: 910, RunningSeconds: 3600, Starts: 2,
 		Events: []Tally{{"floodback", "minor", 1, 0}}}}
-	if err := l.Keep(start, func() []Totals { return old }, false); err != nil {
+	if err := l.Save(start, func() []Totals { return old }, false); err != nil {
 		t.Fatal(err)
 	}
-	if err := l.Keep(start.Add(59*time.Second), func() []Totals { t.Error("asked too early"); return nil }, false); err != nil {
+	if err := l.Save(start.Add(59*time.Second), func() []Totals { t.Error("asked too early"); return nil }, false); err != nil {
 		t.Fatal(err)
 	}
-	if err := l.Keep(start.Add(60*time.Second), func() []Totals { return now }, false); err != nil {
+	if err := l.Save(start.Add(60*time.Second), func() []Totals { return now }, false); err != nil {
 		t.Fatal(err)
 	}
 	if _, got, err := OpenLedger(dir); err != nil || cmp.Diff(now, got) != "" {
 		t.Fatal(err, cmp.Diff(now, got))
 	}
-	b := NewBook(testSite())
+	b := NewTracker(testSite())
 	b.Restore(nil, now)
 	if diff := cmp.Diff(now[0], b.Totals()[0]); diff != "" {
 		t.Error(diff)
@@ -362,7 +362,7 @@ func TestTrap28LedgerComesBack(t *testing.T) {
 	if err == nil || !strings.Contains(err.Error(), "damaged") || cmp.Diff(old, got) != "" {
 		t.Errorf("damaged: %v, %v", err, got)
 	}
-	if err := m.Keep(start, func() []Totals { return now }, true); err != nil {
+	if err := m.Save(start, func() []Totals { return now }, true); err != nil {
 		t.Fatal(err)
 	}
 	if _, got, err := OpenLedger(dir); err != nil || cmp.Diff(now, got) != "" {
@@ -378,14 +378,14 @@ func TestLedgerSaysWhyItCannotWrite(t *testing.T) {
 	}
 	path := l.path
 	l.path = filepath.Join(dir, "gone", LedgerFile)
-	if err := l.Keep(start, func() []Totals { return nil }, true); err == nil {
+	if err := l.Save(start, func() []Totals { return nil }, true); err == nil {
 		t.Fatal("wrote into a directory that is not there")
 	}
 	if fault, n := l.Status(); fault == "" || n != 1 {
 		t.Errorf("status %q, %d", fault, n)
 	}
 	l.path = path
-	if err := l.Keep(start, func() []Totals { return nil }, false); err != nil {
+	if err := l.Save(start, func() []Totals { return nil }, false); err != nil {
 		t.Errorf("not tried again: %v", err)
 	}
 }

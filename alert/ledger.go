@@ -14,9 +14,9 @@ const ledgerPeriod = time.Minute
 
 // Ledger keeps the exposure of each compressor on disk, so that its counters
 // survive a restart. It is not safe for concurrent use.
-type Ledger struct{ kept }
+type Ledger struct{ stateFile }
 
-type ledgerText struct {
+type ledgerContent struct {
 	At     time.Time `json:"at"`
 	Totals []Totals  `json:"totals"`
 }
@@ -24,16 +24,16 @@ type ledgerText struct {
 // OpenLedger reads the totals that an earlier run left in dir. What it cannot
 // read it reports in the error, and goes on with the file before or with none.
 func OpenLedger(dir string) (*Ledger, []Totals, error) {
-	l := &Ledger{kept{what: "exposure ledger", path: filepath.Join(dir, LedgerFile), period: ledgerPeriod}}
-	var text ledgerText
+	l := &Ledger{stateFile{what: "exposure ledger", path: filepath.Join(dir, LedgerFile), period: ledgerPeriod}}
+	var text ledgerContent
 	err := l.read(&text)
 	return l, text.Totals, err
 }
 
-// Keep writes the totals when a minute has passed by the rows' time, when time
-// went back, or when now says that it must not wait.
-func (l *Ledger) Keep(at time.Time, totals func() []Totals, now bool) error {
-	return l.keep(at, func() any { return ledgerText{At: at.UTC(), Totals: totals()} }, now)
+// Save writes the totals when a minute has passed by the rows' time, when time
+// went back, or when now is set.
+func (l *Ledger) Save(at time.Time, totals func() []Totals, now bool) error {
+	return l.save(at, func() any { return ledgerContent{At: at.UTC(), Totals: totals()} }, now)
 }
 
 // Status returns why the last write failed (empty when it did not) and how

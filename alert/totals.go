@@ -48,8 +48,8 @@ type counter struct {
 	wasOff            bool
 }
 
-// watch counts running time and starts.
-func (c *counter) watch(st *analyze.State, watched time.Duration) {
+// count adds running time and starts.
+func (c *counter) count(st *analyze.State, watched time.Duration) {
 	if c.Since.IsZero() {
 		c.Since = st.Time.UTC()
 	}

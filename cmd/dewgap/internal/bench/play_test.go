@@ -46,7 +46,7 @@ func (p *player) step(row *reading.Row, truth []Truth) {
 
 // score adds the results to the tallies of the pipeline and of the plain detector.
 func (p *player) score(t, plain *Tally) {
-	p.history.Refresh(p.line.Book.Open())
+	p.history.Refresh(p.line.Tracker.Open())
 	t.Score(p.c, p.history.Events())
 	p.p.Machines, p.p.Fault, p.p.Starts = p.c.Machines, p.c.Fault, p.c.Starts
 	plain.Score(p.p, p.plain.finish())

@@ -51,7 +51,7 @@ type Daemon struct {
 	Setting
 	journal *alert.Journal
 	ledger  *alert.Ledger
-	days    *alert.DayBook
+	days    *alert.TrendStore
 	board   *snapshot.Board
 	log     *slog.Logger
 	current *generation
@@ -98,7 +98,7 @@ func Open(s Setting) (d *Daemon, err error) {
 		d.log.Error("the exposure of an earlier run cannot be read", "error", err)
 	}
 	d.ledger = ledger
-	book, days, err := alert.OpenDayBook(data)
+	book, days, err := alert.OpenTrendStore(data)
 	if err != nil {
 		d.log.Error("the days of slow trends cannot be read", "error", err)
 	}
@@ -130,14 +130,14 @@ func (d *Daemon) Run(ctx context.Context) (err error) {
 // note to the journal, exposure, days of slow trends.
 func (d *Daemon) saveAtEnd() {
 	d.opened.Push("save the exposure", func() error {
-		return d.ledger.Keep(d.Clock.Now(), d.current.pipeline.Book.Totals, true)
+		return d.ledger.Save(d.Clock.Now(), d.current.pipeline.Tracker.Totals, true)
 	})
 	d.opened.Push("save the days of slow trends", func() error {
-		return d.days.Keep(d.Clock.Now(), d.current.pipeline.TrendDays, true)
+		return d.days.Save(d.Clock.Now(), d.current.pipeline.TrendDays, true)
 	})
 	d.opened.Push("note the stop in the journal", func() error {
 		now := d.Clock.Now()
-		d.journal.Refresh(now, d.current.pipeline.Book.Open(), true)
+		d.journal.Refresh(now, d.current.pipeline.Tracker.Open(), true)
 		d.journal.Note(alert.Note{At: now, What: "stop", Text: d.Version.Version})
 		return nil
 	})

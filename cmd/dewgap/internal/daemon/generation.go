@@ -134,12 +134,12 @@ func (d *Daemon) step(g *generation, row *reading.Row) {
 	}
 	result, changes := g.pipeline.Step(row)
 	g.tally.Add(result)
-	if gap := g.pipeline.Book.Gap(); !gap.From.IsZero() {
+	if gap := g.pipeline.Tracker.Gap(); !gap.From.IsZero() {
 		text := fmt.Sprintf("nothing was read for %s", gap.To.Sub(gap.From).Round(time.Second))
 		d.log.Warn("gap", "what", text)
 		d.journal.Note(alert.Note{At: gap.To, What: "gap", Text: text})
 	}
-	open := g.pipeline.Book.Open()
+	open := g.pipeline.Tracker.Open()
 	d.save(g, row.Time, changes, open)
 	for _, c := range changes {
 		d.logChange(c)
@@ -152,8 +152,8 @@ func (d *Daemon) save(g *generation, at time.Time, changes []alert.Change, open 
 	d.journal.Add(changes...)
 	d.journal.Refresh(at, open, false)
 	d.logFault("journal", d.journal.Commit())
-	d.logFault("ledger", d.ledger.Keep(at, g.pipeline.Book.Totals, len(changes) > 0))
-	d.logFault("day book", d.days.Keep(at, g.pipeline.TrendDays, false))
+	d.logFault("ledger", d.ledger.Save(at, g.pipeline.Tracker.Totals, len(changes) > 0))
+	d.logFault("day book", d.days.Save(at, g.pipeline.TrendDays, false))
 }
 
 func (d *Daemon) logChange(c alert.Change) {

@@ -33,7 +33,7 @@ func (d *Daemon) reload(g *generation, at time.Time) *generation {
 		next.pipeline, next.tally = g.pipeline, g.tally
 	} else {
 		text = "read again: the site has changed, analysis starts again; open events continue"
-		next.pipeline.Book.Restore(g.pipeline.Book.Open(), g.pipeline.Book.Totals())
+		next.pipeline.Tracker.Restore(g.pipeline.Tracker.Open(), g.pipeline.Tracker.Totals())
 		next.pipeline.RestoreTrends(g.pipeline.TrendDays(), at)
 	}
 	d.log.Info("configuration", "what", text)
@@ -75,12 +75,12 @@ func (d *Daemon) restartAfterClockSetBack(g *generation, last time.Time) (*gener
 	if err != nil {
 		return nil, err
 	}
-	ended := closedBy(g.pipeline.Book.Open(), last, evidence.ClosedClockSetBack)
+	ended := closedBy(g.pipeline.Tracker.Open(), last, evidence.ClosedClockSetBack)
 	d.save(g, last, ended, nil)
 	for _, c := range ended {
 		d.logChange(c)
 	}
-	next.pipeline.Book.Restore(nil, g.pipeline.Book.Totals())
+	next.pipeline.Tracker.Restore(nil, g.pipeline.Tracker.Totals())
 	next.pipeline.RestoreTrends(g.pipeline.TrendDays(), d.Clock.Now())
 	return next, nil
 }
@@ -98,7 +98,7 @@ func (d *Daemon) restore(totals []alert.Totals, days []trend.Days) {
 		}
 	}
 	d.journal.Add(closedBy(ahead, time.Time{}, evidence.ClosedClockAhead)...)
-	d.current.pipeline.Book.Restore(open, totals)
+	d.current.pipeline.Tracker.Restore(open, totals)
 	d.current.pipeline.RestoreTrends(days, now)
 }
 

@@ -278,7 +278,7 @@ func TestRestartKeepsTheDaysOfTrends(t *testing.T) {
 	dir := t.TempDir()
 	c1 := fmt.Sprintf(compressorText, "c1")
 	synctest.Test(t, func(t *testing.T) {
-		book, _, err := alert.OpenDayBook(dir)
+		book, _, err := alert.OpenTrendStore(dir)
 		if err != nil {
 			t.Fatal(err)
 		}
@@ -287,7 +287,7 @@ func TestRestartKeepsTheDaysOfTrends(t *testing.T) {
 			day := time.Now().AddDate(0, 0, i-7).UTC()
 			kept[0].Days = append(kept[0].Days, trend.Day{Date: day.Format(time.DateOnly), Value: 12 - 0.4*float64(i)})
 		}
-		if err := book.Keep(time.Now(), func() []trend.Days { return kept }, true); err != nil {
+		if err := book.Save(time.Now(), func() []trend.Days { return kept }, true); err != nil {
 			t.Fatal(err)
 		}
 		b := newHarness(t, fmt.Sprintf(siteText, dir, 11, c1), collector.NewRealClock())
@@ -299,7 +299,7 @@ func TestRestartKeepsTheDaysOfTrends(t *testing.T) {
 			}
 		}
 		b.stop()
-		if _, days, err := alert.OpenDayBook(dir); err != nil || len(days) != 1 || len(days[0].Days) != 7 {
+		if _, days, err := alert.OpenTrendStore(dir); err != nil || len(days) != 1 || len(days[0].Days) != 7 {
 			t.Errorf("kept %+v, %v", days, err)
 		}
 	})

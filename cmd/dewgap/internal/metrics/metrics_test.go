@@ -248,16 +248,16 @@ func TestTrap28CountersSurviveRestart(t *testing.T) {
 		t.Fatal(err)
 	}
 	site := analyze.Site{Name: "demo", Groups: []analyze.Group{{Name: "mt", Compressors: []analyze.Compressor{{Name: "c1"}}}}}
-	before := alert.NewBook(site)
+	before := alert.NewTracker(site)
 	before.Restore(nil, exampleSnapshot().Totals)
-	if err := ledger.Keep(noon, before.Totals, true); err != nil {
+	if err := ledger.Save(noon, before.Totals, true); err != nil {
 		t.Fatal(err)
 	}
 	_, totals, err := alert.OpenLedger(dir)
 	if err != nil {
 		t.Fatal(err)
 	}
-	after := alert.NewBook(site)
+	after := alert.NewTracker(site)
 	after.Restore(nil, totals)
 	s := exampleSnapshot()
 	s.Totals = after.Totals()

@@ -19,8 +19,8 @@ import (
 // Pipeline analyses the rows of one site and keeps its events. It is not safe
 // for concurrent use.
 type Pipeline struct {
-	engine *analyze.Engine
-	Book   *alert.Book
+	engine  *analyze.Engine
+	Tracker *alert.Tracker
 }
 
 // New returns the pipeline of a site, or an error that names the part of the
@@ -30,14 +30,14 @@ func New(site analyze.Site) (*Pipeline, error) {
 	if err != nil {
 		return nil, err
 	}
-	return &Pipeline{engine: engine, Book: alert.NewBook(site)}, nil
+	return &Pipeline{engine: engine, Tracker: alert.NewTracker(site)}, nil
 }
 
 // Step takes one row, whose time must not lie before the last one's. The result
 // and the changes are valid until the next Step.
 func (p *Pipeline) Step(row *reading.Row) (analyze.Result, []alert.Change) {
 	result := p.engine.Observe(row)
-	return result, p.Book.Step(result)
+	return result, p.Tracker.Step(result)
 }
 
 // Engine returns the analysis, to be asked what the last Step left.

@@ -39,6 +39,6 @@ func (p *Pipeline) Run(ctx context.Context, rows Rows, each func(analyze.Result,
 			return nil, err
 		}
 	}
-	history.Refresh(p.Book.Open())
+	history.Refresh(p.Tracker.Open())
 	return history, nil
 }

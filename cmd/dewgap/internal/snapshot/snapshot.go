@@ -91,8 +91,8 @@ func Of(site analyze.Site, p *pipeline.Pipeline, r analyze.Result) *Snapshot {
 		Inputs:     slices.Clone(r.Inputs),
 
 		Notices: r.Notices,
-		Open:    p.Book.Open(),
-		Totals:  p.Book.Totals(),
+		Open:    p.Tracker.Open(),
+		Totals:  p.Tracker.Totals(),
 		Budgets: p.Engine().Budgets(),
 	}
 }

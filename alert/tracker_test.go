@@ -37,22 +37,22 @@ func testSite() analyze.Site {
 	}
 }
 
-// film plays a series of rows for compressor c1 to a book.
-type film struct {
-	book     *Book
+// harness plays a series of rows for compressor c1 to a tracker.
+type harness struct {
+	tracker  *Tracker
 	at       time.Time
 	hold     time.Duration
 	severity floodback.Severity
 	changes  []Change
-	lasted   time.Duration // of the next row's condition, before it
+	lasted   time.Duration // of the next row's condition, before that row
 }
 
-func newFilm() *film {
-	return &film{book: NewBook(testSite()), at: start, hold: 30 * time.Second, severity: floodback.Minor}
+func newHarness() *harness {
+	return &harness{tracker: NewTracker(testSite()), at: start, hold: 30 * time.Second, severity: floodback.Minor}
 }
 
-// show steps one row, d after the row before.
-func (f *film) show(d time.Duration, v floodback.Verdict, margin float64) []Change {
+// step takes one row, d after the row before.
+func (f *harness) step(d time.Duration, v floodback.Verdict, margin float64) []Change {
 	f.at = f.at.Add(d)
 	r := analyze.Result{Time: f.at, States: []analyze.State{{
 		Time: f.at, Compressor: 0, Group: "mt", Name: "c1", Phase: phase.Pulldown, Quality: reading.Good,
@@ -67,15 +67,15 @@ func (f *film) show(d time.Duration, v floodback.Verdict, margin float64) []Chan
 			Causes:   []floodback.Ranked{{Name: "valve_oversized", Score: 0.6149}},
 		}}
 	}
-	got := f.book.Step(r)
+	got := f.tracker.Step(r)
 	f.changes = append(f.changes, got...)
 	return got
 }
 
-// run shows n rows, each d after the one before.
-func (f *film) run(n int, d time.Duration, v floodback.Verdict, margin float64) {
+// run takes n rows, each d after the one before.
+func (f *harness) run(n int, d time.Duration, v floodback.Verdict, margin float64) {
 	for range n {
-		f.show(d, v, margin)
+		f.step(d, v, margin)
 	}
 }
 
@@ -87,38 +87,10 @@ func kinds(changes []Change) string {
 	return strings.Join(words, " ")
 }
 
-// Hold and clear time, the contract's section 4, one nanosecond before and
-// after each edge.
-func TestHoldAndClearEdges(t *testing.T) {
-	for _, tc := range []struct {
-		name        string
-		last, clear time.Duration // of the last interval of the hold and of the clear time
-		want        string
-	}{
-		{"hold 1 ns short", 10*time.Second - 1, 10 * time.Second, ""},
-		{"hold met, clear 1 ns short", 10 * time.Second, 10*time.Second - 1, "opened"},
-		{"both met", 10 * time.Second, 10 * time.Second, "opened closed"},
-		{"both 1 ns over", 10*time.Second + 1, 10*time.Second + 1, "opened closed"},
-	} {
-		t.Run(tc.name, func(t *testing.T) {
-			f := newFilm()
-			f.show(0, floodback.Present, -1)
-			f.run(2, 10*time.Second, floodback.Present, -1)
-			f.show(tc.last, floodback.Present, -1)
-			f.show(time.Second, floodback.Clear, 5)
-			f.run(11, 10*time.Second, floodback.Clear, 5)
-			f.show(tc.clear, floodback.Clear, 5)
-			if got := kinds(f.changes); got != tc.want {
-				t.Errorf("changes %q, want %q", got, tc.want)
-			}
-		})
-	}
-}
-
 // The figures of an event against a sum done by hand: 30 s at −2 K, then 20 s
 // at −4 K, then clear.
 func TestEventFigures(t *testing.T) {
-	f := newFilm()
+	f := newHarness()
 	f.run(3, 10*time.Second, floodback.Clear, 5)
 	f.run(3, 10*time.Second, floodback.Present, -2)
 	f.run(2, 10*time.Second, floodback.Present, -4)
@@ -140,7 +112,7 @@ func TestEventFigures(t *testing.T) {
 	if diff := cmp.Diff(want, out.String()); diff != "" {
 		t.Error(diff)
 	}
-	got := f.book.Totals()[0]
+	got := f.tracker.Totals()[0]
 	if got.FloodbackSeconds != 50 || got.FloodbackKelvinSeconds != 140 {
 		t.Errorf("ledger has %v s and %v K·s, the event 50 s and 140 K·s", got.FloodbackSeconds, got.FloodbackKelvinSeconds)
 	}
@@ -148,9 +120,9 @@ func TestEventFigures(t *testing.T) {
 
 func TestPendingEndsWithoutTrace(t *testing.T) {
 	for _, v := range []floodback.Verdict{floodback.Clear, floodback.Between} {
-		f := newFilm()
+		f := newHarness()
 		f.run(3, 10*time.Second, floodback.Present, -1)
-		f.show(10*time.Second, v, 1)
+		f.step(10*time.Second, v, 1)
 		f.run(3, 10*time.Second, floodback.Present, -1)
 		if len(f.changes) != 0 {
 			t.Errorf("verdict %d in between: %s", v, kinds(f.changes))
@@ -159,22 +131,22 @@ func TestPendingEndsWithoutTrace(t *testing.T) {
 }
 
 func TestBetweenStartsTheClearTimeAnew(t *testing.T) {
-	f := newFilm()
+	f := newHarness()
 	f.run(5, 10*time.Second, floodback.Present, -1)
 	f.run(11, 10*time.Second, floodback.Clear, 3)
-	f.show(10*time.Second, floodback.Between, 1)
+	f.step(10*time.Second, floodback.Between, 1)
 	f.run(12, 10*time.Second, floodback.Clear, 3)
 	if got := kinds(f.changes); got != "opened" {
 		t.Fatalf("changes %q before the clear time has passed again", got)
 	}
-	f.show(10*time.Second, floodback.Clear, 3)
+	f.step(10*time.Second, floodback.Clear, 3)
 	if got := kinds(f.changes); got != "opened closed" {
 		t.Errorf("changes %q", got)
 	}
 }
 
 func TestSeverityOnlyEscalates(t *testing.T) {
-	f := newFilm()
+	f := newHarness()
 	f.run(5, 10*time.Second, floodback.Present, -1)
 	f.severity = floodback.Risk
 	f.run(2, 10*time.Second, floodback.Present, -1)
@@ -185,32 +157,31 @@ func TestSeverityOnlyEscalates(t *testing.T) {
 	if got := kinds(f.changes); got != "opened escalated" {
 		t.Fatalf("changes %q", got)
 	}
-	if got := f.book.Open()[0].Severity; got != "major" {
+	if got := f.tracker.Open()[0].Severity; got != "major" {
 		t.Errorf("severity %q, want the worst", got)
 	}
 	want := []Tally{{"floodback", "minor", 1, 0}, {"floodback", "major", 0, 1}}
-	if diff := cmp.Diff(want, f.book.Totals()[0].Events); diff != "" {
+	if diff := cmp.Diff(want, f.tracker.Totals()[0].Events); diff != "" {
 		t.Error(diff)
 	}
 }
 
 func TestSlugOpensAtOnce(t *testing.T) {
-	f := newFilm()
-	f.show(time.Second, floodback.Clear, 5)
+	f := newHarness()
+	f.step(time.Second, floodback.Clear, 5)
 	r := analyze.Result{Time: f.at.Add(time.Second), States: make([]analyze.State, 2), Findings: []floodback.Finding{{
 		Kind: floodback.Floodback, Input: -1, Verdict: floodback.Present, Severity: floodback.Major, AtOnce: true, Hold: time.Hour,
 	}}}
-	if got := kinds(f.book.Step(r)); got != "opened" {
+	if got := kinds(f.tracker.Step(r)); got != "opened" {
 		t.Errorf("changes %q", got)
 	}
 }
 
-// A gap invents no event and closes none.
 // While it is not sure that the compressor runs, the time counts and nothing
 // opens; when it is, the event opens without waiting anew.
 func TestUnsureCountsButOpensNothing(t *testing.T) {
 	site := testSite()
-	b := NewBook(site)
+	b := NewTracker(site)
 	f := floodback.Finding{
 		Kind: floodback.Floodback, Input: -1, Verdict: floodback.Present, Severity: floodback.Major, AtOnce: true, Unsure: true, Hold: time.Minute,
 	}
@@ -228,14 +199,14 @@ func TestUnsureCountsButOpensNothing(t *testing.T) {
 }
 
 func TestCannotTellCountsNeitherWay(t *testing.T) {
-	f := newFilm()
+	f := newHarness()
 	f.run(3, 10*time.Second, floodback.Present, -1) // 20 s of 30
 	f.run(2, 10*time.Second, floodback.CannotTell, math.NaN())
-	f.show(10*time.Second, floodback.Present, -1) // 30 s unknown
+	f.step(10*time.Second, floodback.Present, -1) // 30 s unknown
 	if len(f.changes) != 0 {
-		t.Fatal("time in which nothing could be told opened an event")
+		t.Fatal("time without a verdict opened an event")
 	}
-	f.show(10*time.Second, floodback.Present, -1)
+	f.step(10*time.Second, floodback.Present, -1)
 	if got := kinds(f.changes); got != "opened" {
 		t.Fatalf("changes %q, want the known 30 s to open it", got)
 	}
@@ -245,9 +216,9 @@ func TestCannotTellCountsNeitherWay(t *testing.T) {
 	f.run(1000, 10*time.Second, floodback.CannotTell, math.NaN())
 	f.run(12, 10*time.Second, floodback.Clear, 5) // 110 s known clear
 	if got := kinds(f.changes); got != "opened" {
-		t.Fatalf("changes %q: time in which nothing could be told closed an event", got)
+		t.Fatalf("changes %q: time without a verdict closed an event", got)
 	}
-	f.show(10*time.Second, floodback.Clear, 5)
+	f.step(10*time.Second, floodback.Clear, 5)
 	if got := kinds(f.changes); got != "opened closed" {
 		t.Errorf("changes %q", got)
 	}
@@ -258,14 +229,14 @@ func TestCannotTellCountsNeitherWay(t *testing.T) {
 
 // An episode that was lost from sight for longer than the hold time begins anew.
 func TestLongUnknownRestartsPending(t *testing.T) {
-	f := newFilm()
+	f := newHarness()
 	f.run(3, 10*time.Second, floodback.Present, -1)
 	f.run(10, 10*time.Second, floodback.CannotTell, math.NaN())
 	f.run(3, 10*time.Second, floodback.Present, -1)
 	if len(f.changes) != 0 {
 		t.Fatalf("changes %q", kinds(f.changes))
 	}
-	f.show(10*time.Second, floodback.Present, -1)
+	f.step(10*time.Second, floodback.Present, -1)
 	if got, want := f.changes[0].Event.Began, f.at.Add(-30*time.Second); !got.Equal(want) {
 		t.Errorf("began %v, want %v", got, want)
 	}
@@ -274,16 +245,16 @@ func TestLongUnknownRestartsPending(t *testing.T) {
 // Trap 29: the clock jumps forward by hours, or back. Trap 31: suspended.
 func TestTrap29ClockJumps(t *testing.T) {
 	for _, jump := range []time.Duration{3 * time.Hour, -3 * time.Hour, 90 * time.Second} {
-		f := newFilm()
+		f := newHarness()
 		f.run(60, time.Second, floodback.Clear, 5)
 		f.run(3, time.Second, floodback.Present, -1)
 		before := f.at
-		f.show(jump, floodback.Present, -1)
+		f.step(jump, floodback.Present, -1)
 		if len(f.changes) != 0 {
 			t.Fatalf("jump of %v opened an event", jump)
 		}
-		if g := f.book.Gap(); !g.From.Equal(before) || !g.To.Equal(f.at) {
-			t.Errorf("jump of %v not told: %v", jump, g)
+		if g := f.tracker.Gap(); !g.From.Equal(before) || !g.To.Equal(f.at) {
+			t.Errorf("jump of %v not reported: %v", jump, g)
 		}
 		f.run(31, time.Second, floodback.Present, -1)
 		if got := kinds(f.changes); got != "opened" {
@@ -296,24 +267,24 @@ func TestTrap29ClockJumps(t *testing.T) {
 }
 
 func TestTrap31HourInATick(t *testing.T) {
-	f := newFilm()
+	f := newHarness()
 	f.run(60, time.Second, floodback.Present, -1)
 	f.run(30, time.Second, floodback.Clear, 5)
-	f.show(time.Hour, floodback.Clear, 5)
+	f.step(time.Hour, floodback.Clear, 5)
 	if got := kinds(f.changes); got != "opened" {
 		t.Fatalf("changes %q: a suspended hour closed the event", got)
 	}
 	// 60 rows: the first came with no time before it, the last stood for 1 s.
-	if got := f.book.Totals()[0].FloodbackSeconds; got != 60 {
+	if got := f.tracker.Totals()[0].FloodbackSeconds; got != 60 {
 		t.Errorf("floodback %v s, want 60", got)
 	}
-	if got := f.book.Totals()[0].RunningSeconds; got != 89 {
+	if got := f.tracker.Totals()[0].RunningSeconds; got != 89 {
 		t.Errorf("running %v s, want the 89 s between the rows that were watched", got)
 	}
 }
 
 func TestInputEventsHaveTheirOwnIDs(t *testing.T) {
-	b := NewBook(testSite())
+	b := NewTracker(testSite())
 	var ids []string
 	for i := range 2 {
 		at := start.Add(time.Duration(i) * time.Second)
@@ -346,18 +317,18 @@ func TestInputEventsHaveTheirOwnIDs(t *testing.T) {
 }
 
 func TestRestoredEventsStayOpenAndClose(t *testing.T) {
-	f := newFilm()
+	f := newHarness()
 	f.run(5, 10*time.Second, floodback.Present, -2)
-	open, totals := f.book.Open(), f.book.Totals()
+	open, totals := f.tracker.Open(), f.tracker.Totals()
 	gone := Event{ID: "x", Kind: "floodback", Severity: "risk", Group: "mt", Compressor: "removed", Opened: start, Began: start}
 
-	g := newFilm()
+	g := newHarness()
 	g.at = f.at
-	g.book.Restore(append(open, gone), totals)
-	if diff := cmp.Diff(append([]Event{gone}, open...), g.book.Open()); diff != "" {
+	g.tracker.Restore(append(open, gone), totals)
+	if diff := cmp.Diff(append([]Event{gone}, open...), g.tracker.Open()); diff != "" {
 		t.Fatal(diff)
 	}
-	g.show(time.Hour, floodback.Present, -5)
+	g.step(time.Hour, floodback.Present, -5)
 	if got := kinds(g.changes); got != "closed" || g.changes[0].Event.ID != "x" {
 		t.Fatalf("first row after a restart: %q", got)
 	}
@@ -369,20 +340,20 @@ func TestRestoredEventsStayOpenAndClose(t *testing.T) {
 	if ev.ID != open[0].ID || *ev.MinMarginK != -5 || ev.SecondsBelow != 50 || ev.KelvinSecondsBelow != 40*2+10*5 {
 		t.Errorf("closed as %+v", ev)
 	}
-	if got := g.book.Totals()[0]; got.FloodbackSeconds != 50 || got.Events[0].Opened != 1 {
+	if got := g.tracker.Totals()[0]; got.FloodbackSeconds != 50 || got.Events[0].Opened != 1 {
 		t.Errorf("totals %+v", got)
 	}
 }
 
 // Whatever the verdicts: opened and closed alternate, the ledger is the sum of
 // the events, and the same rows give the same changes.
-func TestBookLaws(t *testing.T) {
+func TestTrackerLaws(t *testing.T) {
 	rapid.Check(t, func(t *rapid.T) {
 		verdicts := rapid.SliceOfN(rapid.SampledFrom([]floodback.Verdict{
 			floodback.CannotTell, floodback.Clear, floodback.Clear, floodback.Between, floodback.Present, floodback.Present}), 1, 40).Draw(t, "verdicts")
 		lengths := rapid.SliceOfN(rapid.IntRange(1, 20), len(verdicts), len(verdicts)).Draw(t, "lengths")
-		play := func() *film {
-			f := newFilm()
+		play := func() *harness {
+			f := newHarness()
 			for i, v := range verdicts {
 				margin := map[floodback.Verdict]float64{floodback.Present: -1, floodback.Between: 1, floodback.Clear: 4, floodback.CannotTell: math.NaN()}[v]
 				f.run(lengths[i], 10*time.Second, v, margin)
@@ -402,10 +373,10 @@ func TestBookLaws(t *testing.T) {
 				t.Fatalf("%s opened before its hold time", c.Event.ID)
 			}
 		}
-		for _, ev := range f.book.Open() {
+		for _, ev := range f.tracker.Open() {
 			seconds += ev.SecondsBelow
 		}
-		if got := f.book.Totals()[0].FloodbackSeconds; got != seconds {
+		if got := f.tracker.Totals()[0].FloodbackSeconds; got != seconds {
 			t.Fatalf("ledger %v s, events %v s", got, seconds)
 		}
 		if diff := cmp.Diff(f.changes, play().changes); diff != "" {
@@ -433,11 +404,16 @@ func TestHistoryIsBoundedAndKeepsOpenEvents(t *testing.T) {
 }
 
 func BenchmarkStep(b *testing.B) {
-	book := NewBook(testSite())
+	book := NewTracker(testSite())
 	r := analyze.Result{Time: start, States: []analyze.State{{Phase: phase.Steady}, {Compressor: 1, Phase: phase.Steady}}}
 	b.ReportAllocs()
 	for b.Loop() {
 		r.Time = r.Time.Add(time.Second)
 		book.Step(r)
 	}
+}
+
+// resultAt is a row in which both compressors stand still.
+func resultAt(at time.Time) analyze.Result {
+	return analyze.Result{Time: at, States: []analyze.State{{Phase: phase.Off}, {Compressor: 1, Phase: phase.Off}}}
 }
