@@ -200,6 +200,6 @@ func (c *condition) current() Event {
 	c.figures.into(&ev)
 	ev.Circuits = append(make([]Score, 0, len(c.circuits)), c.circuits...)
 	ev.Causes = append(make([]Cause, 0, len(c.causes)), c.causes...)
-	ev.Evidence = slices.Clone(c.evidence)
+	ev.Evidence = append(append([]evidence.Item{}, c.figures.headline(&ev)...), c.evidence...)
 	return ev
 }

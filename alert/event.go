@@ -1,5 +1,5 @@
 // Package alert turns findings into events: hold and clear, one event for one
-// episode, the journal that survives a restart, the exposure ledger, notifiers.
+// occurrence of a condition, the journal that survives a restart, the exposure ledger, notifiers.
 //
 // It may import analyze and its sub-packages, the standard library and, for the
 // journal alone, os and renameio. Time comes with the rows, never from a clock;
@@ -18,9 +18,9 @@ import (
 	"dewgap/analyze/floodback"
 )
 
-// Event is one episode, as the contract's section 4 writes it. Temperatures
-// are rounded to 0.1 K, times below the floor to 1 s and doses to 1 K·s, so
-// that the text of an event is stable.
+// Event is one occurrence of a condition, as the contract's section 4 writes it.
+// Temperatures are rounded to 0.1 K, times below the floor to 1 s and doses to
+// 1 K·s, so that the text of an event is stable.
 type Event struct {
 	ID                 string          `json:"id"`
 	Kind               string          `json:"kind"`
@@ -33,14 +33,37 @@ type Event struct {
 	Began              time.Time       `json:"began"`
 	Phase              string          `json:"phase"`           // at opening
 	FloorK             *float64        `json:"floor_k"`         // at opening
-	MinSuperheatK      *float64        `json:"min_superheat_k"` // since began; null when never known
-	MinMarginK         *float64        `json:"min_margin_k"`
-	SecondsBelow       float64         `json:"seconds_below"` // since began, margin below zero
+	MinSuperheatK      *float64        `json:"min_superheat_k"` // measured, since began; null when never known
+	MinMarginK         *float64        `json:"min_margin_k"`    // the same; of another row where the floor has changed
+	SecondsBelow       float64         `json:"seconds_below"`   // since began, margin below zero
 	KelvinSecondsBelow float64         `json:"kelvin_seconds_below"`
 	Circuits           []Score         `json:"circuits"`
 	Causes             []Cause         `json:"causes"`
-	Input              string          `json:"input,omitempty"`    // sensor_fault, no_data: path of the point concerned
-	Evidence           []evidence.Item `json:"evidence,omitempty"` // headline first
+	Input              string          `json:"input,omitempty"` // sensor_fault, no_data: path of the point concerned
+	Evidence           []evidence.Item `json:"evidence"`        // headline first
+	// Withdrawn is why a later doubt of its inputs proved the event false; nil
+	// unless one did. Such an event is closed.
+	Withdrawn    *evidence.Item   `json:"withdrawn,omitempty"`
+	Found        *Found           `json:"found"`
+	Acknowledged *Acknowledgement `json:"acknowledged"`
+}
+
+// Found is what somebody found on site.
+type Found struct {
+	Cause   string    `json:"cause"` // a cause that events name, or none
+	Circuit string    `json:"circuit"`
+	By      string    `json:"by"`
+	At      time.Time `json:"at"`
+	Note    string    `json:"note"`
+}
+
+// Acknowledgement is who took an event on, and until when; nil until: as long
+// as it is open.
+type Acknowledgement struct {
+	By    string     `json:"by"`
+	At    time.Time  `json:"at"`
+	Note  string     `json:"note"`
+	Until *time.Time `json:"until"`
 }
 
 // Score is a circuit's share in an event.
@@ -82,7 +105,7 @@ type Change struct {
 	Event Event
 }
 
-// Key says which episode a finding belongs to.
+// Key names the condition that a finding is about.
 type Key struct {
 	Kind       floodback.Kind
 	Compressor int
@@ -92,12 +115,15 @@ type Key struct {
 // WithText returns a copy of e whose evidence and reasons hold their words in
 // the units of r, for files and answers that people read beside the codes.
 func (e Event) WithText(r evidence.Renderer) Event {
-	e.Evidence = r.WithText(e.Evidence)
-	e.Circuits = slices.Clone(e.Circuits)
+	e.Evidence = append([]evidence.Item{}, r.WithText(e.Evidence)...)
+	if e.Withdrawn != nil {
+		e.Withdrawn = &r.WithText([]evidence.Item{*e.Withdrawn})[0]
+	}
+	e.Circuits = append([]Score{}, e.Circuits...)
 	for i := range e.Circuits {
 		e.Circuits[i].Why = r.WithText(e.Circuits[i].Why)
 	}
-	e.Causes = slices.Clone(e.Causes)
+	e.Causes = append([]Cause{}, e.Causes...)
 	for i := range e.Causes {
 		e.Causes[i].Why = r.WithText(e.Causes[i].Why)
 	}

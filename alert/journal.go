@@ -2,7 +2,6 @@ package alert
 
 import (
 	"bytes"
-	"encoding/json"
 	"errors"
 	"fmt"
 	"os"
@@ -11,6 +10,8 @@ import (
 	"time"
 
 	"github.com/google/renameio/v2"
+
+	"dewgap/analyze/evidence"
 )
 
 // Names of the journal's files inside the data directory.
@@ -49,18 +50,19 @@ type Journal struct {
 	limit int64
 	lock  *os.File
 
-	mu      sync.Mutex
-	file    *os.File // nil while it cannot be opened
-	size    int64    // of sound content
-	dirty   bool     // bytes past size may be on disk: cut before writing
-	added   []Change // since the last Commit: nobody has seen them
-	waiting [][]byte
-	carried int64 // size of what the current file began with
-	rewrite bool  // entries were dropped: write anew from memory
-	history *History
-	notes   []Note
-	written map[string]writtenFigures
-	status  JournalStatus
+	mu       sync.Mutex
+	renderer evidence.Renderer
+	file     *os.File // nil while it cannot be opened
+	size     int64    // of sound content
+	dirty    bool     // bytes past size may be on disk: cut before writing
+	added    []Change // since the last Commit: nobody has seen them
+	waiting  [][]byte
+	carried  int64 // size of what the current file began with
+	rewrite  bool  // entries were dropped: write anew from memory
+	history  *History
+	notes    []Note
+	written  map[string]writtenFigures
+	status   JournalStatus
 }
 
 // writtenFigures are those of an open event that its newest entry holds.
@@ -94,22 +96,6 @@ func (r Recovery) String() string {
 	return fmt.Sprintf("journal: %d sound entries, %d damaged skipped, %d bytes of an unfinished entry cut off the end", r.Entries, r.Damaged, r.TornBytes)
 }
 
-// Note is a remark beside the events: a start, a stop, a jump of the clock.
-type Note struct {
-	At   time.Time `json:"at"`
-	What string    `json:"what"` // a word: start, stop, gap, recovered
-	Text string    `json:"text"`
-}
-
-// entry is the text of one frame.
-type entry struct {
-	At    time.Time `json:"at"`
-	Entry string    `json:"entry"` // opened, escalated, closed, standing, note
-	Event *Event    `json:"event,omitempty"`
-	What  string    `json:"what,omitempty"`
-	Text  string    `json:"text,omitempty"`
-}
-
 // OpenJournal opens or begins the journal in dir; limit is the size at which a
 // file is put aside, 0 for 16 MiB. It fails only when dir is no directory or
 // another process holds it. Whatever else is wrong is in Status, and Commit
@@ -132,6 +118,14 @@ func OpenJournal(dir string, limit int64) (*Journal, error) {
 		j.fail(err)
 	}
 	return j, nil
+}
+
+// SetRenderer sets the units of the words that entries hold beside their codes;
+// SI and absolute pressures until then.
+func (j *Journal) SetRenderer(r evidence.Renderer) {
+	j.mu.Lock()
+	defer j.mu.Unlock()
+	j.renderer = r
 }
 
 // load reads both files into memory.
@@ -159,25 +153,6 @@ func (j *Journal) load() {
 			}
 		}
 	}
-}
-
-// recall takes one entry into memory.
-func (j *Journal) recall(text []byte) bool {
-	var e entry
-	if json.Unmarshal(text, &e) != nil {
-		return false
-	}
-	if e.Entry == "note" {
-		j.keepNote(Note{At: e.At, What: e.What, Text: e.Text})
-		return true
-	}
-	for k := Opened; k <= Updated; k++ {
-		if e.Entry == k.String() && e.Event != nil && e.Event.ID != "" {
-			j.history.Apply(Change{Kind: k, At: e.At, Event: *e.Event})
-			return true
-		}
-	}
-	return false
 }
 
 func (j *Journal) keepNote(n Note) {
@@ -264,7 +239,7 @@ func (j *Journal) Note(n Note) {
 	j.mu.Lock()
 	defer j.mu.Unlock()
 	j.keepNote(n)
-	j.queue(entry{At: n.At.UTC(), Entry: "note", What: n.What, Text: n.Text})
+	j.queue(noteEntry(n))
 }
 
 func (j *Journal) queue(e entry) {
@@ -272,18 +247,7 @@ func (j *Journal) queue(e entry) {
 		j.status.Dropped += uint64(len(j.waiting))
 		j.waiting, j.rewrite = nil, true
 	}
-	j.waiting = append(j.waiting, frameOf(e))
-}
-
-func frameOf(e entry) []byte {
-	var text bytes.Buffer
-	enc := json.NewEncoder(&text)
-	enc.SetEscapeHTML(false)
-	if err := enc.Encode(e); err != nil {
-		// Every field is a plain value; NaN cannot get here (see known).
-		panic("alert: journal entry: " + err.Error())
-	}
-	return appendFrame(nil, bytes.TrimSuffix(text.Bytes(), []byte{'\n'}))
+	j.waiting = append(j.waiting, j.frame(e))
 }
 
 // Commit writes what waits and syncs it to disk. On an error all of it still
@@ -355,7 +319,7 @@ func (j *Journal) startAnew() error {
 	if j.rewrite {
 		events = j.history.Events()
 		for _, n := range j.notes {
-			content = append(content, frameOf(entry{At: n.At.UTC(), Entry: "note", What: n.What, Text: n.Text})...)
+			content = append(content, j.frame(noteEntry(n))...)
 		}
 	}
 	for i := range events {
@@ -363,7 +327,7 @@ func (j *Journal) startAnew() error {
 		if events[i].Closed != nil {
 			e.At, e.Entry = *events[i].Closed, Closed.String()
 		}
-		content = append(content, frameOf(e)...)
+		content = append(content, j.frame(e)...)
 	}
 	current, older := filepath.Join(j.dir, JournalFile), filepath.Join(j.dir, OlderFile)
 	// A crash between the two renames leaves the older file alone, which holds

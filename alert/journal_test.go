@@ -70,7 +70,7 @@ func reopened(t *testing.T, data []byte) (*Journal, string) {
 func TestJournalSurvivesRestart(t *testing.T) {
 	dir := t.TempDir()
 	j := openJournal(t, dir, 0)
-	j.Note(Note{At: start, What: "start", Text: "dewgap started"})
+	j.Note(Note{At: start, What: evidence.New(evidence.DaemonStarted, evidence.Name("version", "v1"))})
 	j.Add(Change{Opened, event(0).Opened, event(0)}, Change{Opened, event(1).Opened, event(1)})
 	if got := j.Open(); len(got) != 0 {
 		t.Errorf("%d events shown before they were synced", len(got))
@@ -99,7 +99,7 @@ func TestJournalSurvivesRestart(t *testing.T) {
 	if got := k.Events(start.Add(30*time.Minute), false); len(got) != 1 || got[0].ID != event(0).ID {
 		t.Errorf("since: %+v, want the one that closed later", got)
 	}
-	if n := k.Notes(); len(n) != 1 || n[0].What != "start" {
+	if n := k.Notes(); len(n) != 1 || n[0].What.Code != evidence.DaemonStarted || n[0].What.Word("version") != "v1" {
 		t.Errorf("notes %+v", n)
 	}
 	if s := k.Status().Recovered.String(); s != "" {
@@ -237,7 +237,7 @@ func TestTrap30DiskGoneForLong(t *testing.T) {
 		j.Add(Change{Opened, event(i).Opened, event(i)})
 		j.Add(Change{Closed, event(i).Opened, closedAt(event(i), event(i).Opened)})
 	}
-	j.Note(Note{At: start, What: "gap", Text: "clock set"})
+	j.Note(Note{At: start, What: evidence.New(evidence.DataGap, evidence.Duration("gap", time.Minute))})
 	if err := j.Commit(); err == nil {
 		t.Fatal("commit into a directory")
 	}

@@ -21,8 +21,9 @@ func (t *Tracker) Restore(events []Event, totals []Totals) {
 		}
 		c := &condition{
 			key: key, state: open, began: ev.Began, severity: severity, clearHold: t.clearHold(key), event: ev,
-			figures: figuresOf(ev), circuits: slices.Clone(ev.Circuits), causes: slices.Clone(ev.Causes), evidence: slices.Clone(ev.Evidence),
+			circuits: slices.Clone(ev.Circuits), causes: slices.Clone(ev.Causes),
 		}
+		c.figures, c.evidence = figuresOf(ev)
 		t.byKey[key] = c
 		t.live = append(t.live, c)
 		t.lastID[ev.ID] = 1

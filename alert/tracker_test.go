@@ -108,7 +108,9 @@ func TestEventFigures(t *testing.T) {
 		`"opened":"2026-03-01T06:42:00Z","closed":"2026-03-01T06:44:20Z","began":"2026-03-01T06:41:30Z","phase":"pulldown",` +
 		`"floor_k":8,"min_superheat_k":4,"min_margin_k":-4,"seconds_below":50,"kelvin_seconds_below":140,` +
 		`"circuits":[{"name":"case-1","score":0.83}],"causes":[{"cause":"valve_oversized","score":0.61}],` +
-		`"evidence":[{"code":"sentence","values":{},"text":"The line is at dew temperature."}]}` + "\n"
+		`"evidence":[{"code":"superheat_below_floor","values":{"min_superheat_k":4,"below_k":4,"floor_k":8,"phase":"pulldown"},` +
+		`"text":"superheat came down to 4.0 K, 4.0 K below the floor of 8.0 K (pulldown)"},` +
+		`{"code":"sentence","values":{},"text":"The line is at dew temperature."}],"found":null,"acknowledged":null}` + "\n"
 	if diff := cmp.Diff(want, out.String()); diff != "" {
 		t.Error(diff)
 	}

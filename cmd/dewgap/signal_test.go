@@ -16,6 +16,7 @@ import (
 	"time"
 
 	"dewgap/alert"
+	"dewgap/analyze/evidence"
 )
 
 // silentDevice is a device that takes a request and never answers; asked is closed at
@@ -143,7 +144,7 @@ func TestTrap32SIGTERMDuringAPoll(t *testing.T) {
 	}
 	defer j.Close()
 	notes := j.Notes()
-	if len(notes) == 0 || notes[len(notes)-1].What != "stop" || j.Status().Recovered.String() != "" {
+	if len(notes) == 0 || notes[len(notes)-1].What.Code != evidence.DaemonStopped || j.Status().Recovered.String() != "" {
 		t.Errorf("the journal was not closed: %+v, %s", notes, j.Status().Recovered)
 	}
 }

@@ -16,6 +16,7 @@ import (
 	"golang.org/x/sync/errgroup"
 
 	"dewgap/alert"
+	"dewgap/analyze/evidence"
 	"dewgap/cmd/dewgap/internal/cleanup"
 	"dewgap/cmd/dewgap/internal/metrics"
 	"dewgap/cmd/dewgap/internal/pipeline"
@@ -90,6 +91,7 @@ func Open(s Setting) (d *Daemon, err error) {
 		return d, err
 	}
 	d.opened.Push("close the journal", d.journal.Close)
+	d.journal.SetRenderer(d.renderer())
 	if found := d.journal.Status().Recovered.String(); found != "" {
 		d.log.Warn("the journal was repaired at opening", "found", found)
 	}
@@ -112,7 +114,7 @@ func Open(s Setting) (d *Daemon, err error) {
 func (d *Daemon) Run(ctx context.Context) (err error) {
 	d.saveAtEnd()
 	defer d.opened.CloseInto(&err)
-	d.journal.Note(alert.Note{At: d.Clock.Now(), What: "start", Text: d.Version.Version})
+	d.note(d.Clock.Now(), evidence.DaemonStarted, evidence.Name("version", d.Version.Version))
 	site := d.current.site
 	d.log.Info("watching", "site", site.Name, "inputs", len(site.Points), "page", "http://"+d.Listen.Addr().String())
 
@@ -138,7 +140,7 @@ func (d *Daemon) saveAtEnd() {
 	d.opened.Push("note the stop in the journal", func() error {
 		now := d.Clock.Now()
 		d.journal.Refresh(now, d.current.pipeline.Tracker.Open(), true)
-		d.journal.Note(alert.Note{At: now, What: "stop", Text: d.Version.Version})
+		d.note(now, evidence.DaemonStopped, evidence.Name("version", d.Version.Version))
 		return nil
 	})
 }
@@ -155,6 +157,7 @@ func (d *Daemon) work(ctx context.Context) error {
 			return err
 		}
 		d.current = next
+		d.journal.SetRenderer(d.renderer())
 	}
 }
 

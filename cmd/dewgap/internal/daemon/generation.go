@@ -102,8 +102,7 @@ func (d *Daemon) loop(ctx context.Context, g *generation) (next *generation, err
 	for {
 		tick, err := pace.Next(ctx)
 		for _, jump := range tick.Jumps {
-			d.log.Warn("clock", "what", jump.String())
-			d.journal.Note(alert.Note{At: jump.At, What: "clock", Text: jump.String()})
+			d.warn("clock", jump.At, clockStep(jump))
 		}
 		if errors.Is(err, collector.ErrSetBack) {
 			return d.restartAfterClockSetBack(g, last)
@@ -135,9 +134,7 @@ func (d *Daemon) step(g *generation, row *reading.Row) {
 	result, changes := g.pipeline.Step(row)
 	g.tally.Add(result)
 	if gap := g.pipeline.Tracker.Gap(); !gap.From.IsZero() {
-		text := fmt.Sprintf("nothing was read for %s", gap.To.Sub(gap.From).Round(time.Second))
-		d.log.Warn("gap", "what", text)
-		d.journal.Note(alert.Note{At: gap.To, What: "gap", Text: text})
+		d.warn("gap", gap.To, gapOf(gap))
 	}
 	open := g.pipeline.Tracker.Open()
 	d.save(g, row.Time, changes, open)

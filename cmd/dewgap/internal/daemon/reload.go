@@ -27,17 +27,17 @@ func (d *Daemon) reload(g *generation, at time.Time) *generation {
 	for _, w := range next.config.Warnings {
 		d.log.Warn("configuration", "warning", w.Error())
 	}
-	text := "read again: the site is the same, its sources start again"
+	code := evidence.ConfigSameSite
 	if sameSite(g.site, next.site) {
 		// The baselines that the analysis has learned stay.
 		next.pipeline, next.tally = g.pipeline, g.tally
 	} else {
-		text = "read again: the site has changed, analysis starts again; open events continue"
+		code = evidence.ConfigNewSite
 		next.pipeline.Tracker.Restore(g.pipeline.Tracker.Open(), g.pipeline.Tracker.Totals())
 		next.pipeline.RestoreTrends(g.pipeline.TrendDays(), at)
 	}
-	d.log.Info("configuration", "what", text)
-	d.journal.Note(alert.Note{At: at, What: "config", Text: text})
+	d.log.Info("configuration", "what", d.renderer().Text(evidence.New(code)))
+	d.note(at, code)
 	return next
 }
 
