@@ -1,9 +1,9 @@
-// Package explain tells one event to a technician: when and in which phase, how
-// deep and how long, how wet and why, which circuit and why, likely causes with
-// their evidence, and what to check next.
+// Package explain puts one event into words for a technician: when and in which
+// phase, how deep and how long, how wet and why, which circuit and why, likely
+// causes with their evidence, and what to check next.
 //
 // It reads an event as the journal holds it and nothing else; it may import
-// alert, units and cause.
+// alert, units, evidence and cause.
 package explain
 
 import (
@@ -15,6 +15,7 @@ import (
 	"dewgap/alert"
 	"dewgap/analyze/cause"
 	"dewgap/analyze/evidence"
+	"dewgap/analyze/floodback"
 	"dewgap/analyze/units"
 )
 
@@ -22,13 +23,20 @@ import (
 type Story struct {
 	ID       string      `json:"id"`
 	Title    string      `json:"title"`
-	Course   []string    `json:"course"`             // when, where, how deep, how long
+	Course   []string    `json:"course"` // when, in which phase, how grave
+	Facts    []Fact      `json:"facts,omitempty"`
 	Evidence []string    `json:"evidence,omitempty"` // of the kind and the grade
 	Circuits []Candidate `json:"circuits,omitempty"`
 	Causes   []Candidate `json:"causes,omitempty"`
 	Checks   []CheckOf   `json:"checks,omitempty"` // in the order to make them
 	Cautions string      `json:"cautions"`
 	renderer evidence.Renderer
+}
+
+// Fact is one figure of an event, with its unit.
+type Fact struct {
+	Name string `json:"name"`
+	Text string `json:"text"`
 }
 
 // Candidate is a circuit or a cause with its share of the blame and why.
@@ -46,8 +54,9 @@ type CheckOf struct {
 	cause.Check
 }
 
-// told is how many circuits and causes are told; what follows is hardly likely.
-const told = 3
+// maxCandidates is how many circuits and causes are shown; what follows is
+// hardly likely.
+const maxCandidates = 3
 
 // kinds in words.
 var kinds = map[string]string{
@@ -55,7 +64,7 @@ var kinds = map[string]string{
 	"sensor_fault": "sensor fault", "no_data": "no data",
 }
 
-// grades says what a severity means.
+// grades holds what a severity means.
 var grades = map[string]string{
 	"risk": "below the floor; the gas may still be dry", "minor": "wet gas", "major": "liquid reaches the oil or the cylinders",
 	"notice": "worth knowing", "warning": "wants looking at", "critical": "wants looking at now",
@@ -76,36 +85,25 @@ func Of(ev alert.Event, r evidence.Renderer) Story {
 		kind = ev.Kind
 	}
 	s.Title = fmt.Sprintf("%s%s, %s, at %s, site %s", strings.ToUpper(kind[:1]), kind[1:], ev.Severity, subject, ev.Site)
-	s.Course = s.course(&ev)
+	s.Course, s.Facts = course(&ev), Facts(&ev, r)
 	s.Evidence = r.Texts(ev.Evidence)
-	for _, c := range ev.Circuits[:min(told, len(ev.Circuits))] {
+	for _, c := range ev.Circuits[:min(maxCandidates, len(ev.Circuits))] {
 		s.Circuits = append(s.Circuits, Candidate{Code: c.Name, Score: c.Score, Why: r.Texts(c.Why)})
 	}
-	for _, c := range ev.Causes[:min(told, len(ev.Causes))] {
+	for _, c := range ev.Causes[:min(maxCandidates, len(ev.Causes))] {
 		s.Causes = append(s.Causes, Candidate{Code: c.Cause, Words: cause.Words(c.Cause), Score: c.Score, Why: r.Texts(c.Why)})
 	}
 	s.Checks = s.next()
 	return s
 }
 
-// course tells when, in which phase, how deep and how long.
-func (s *Story) course(ev *alert.Event) []string {
+// course returns when, in which phase and how grave.
+func course(ev *alert.Event) []string {
 	lines := []string{fmt.Sprintf("It began at %s and was opened at %s, in the phase %s.", clock(ev.Began), clock(ev.Opened), ev.Phase)}
 	if ev.Closed != nil {
-		lines = append(lines, fmt.Sprintf("It was closed at %s, %s after it began.", clock(*ev.Closed), span(ev.Closed.Sub(ev.Began))))
+		lines = append(lines, fmt.Sprintf("It was closed at %s, %s after it began.", clock(*ev.Closed), units.Span(ev.Closed.Sub(ev.Began))))
 	} else {
 		lines = append(lines, "It is still open.")
-	}
-	if ev.MinSuperheatK != nil {
-		line := "The lowest superheat was " + s.renderer.System.Difference(units.Kelvin(*ev.MinSuperheatK))
-		if ev.FloorK != nil {
-			line += ", against a floor of " + s.renderer.System.Difference(units.Kelvin(*ev.FloorK))
-		}
-		lines = append(lines, line+".")
-	}
-	if ev.SecondsBelow > 0 {
-		lines = append(lines, fmt.Sprintf("The superheat was below the floor for %s; depth times time is %s·min.",
-			span(time.Duration(ev.SecondsBelow)*time.Second), s.renderer.System.Difference(units.Kelvin(ev.KelvinSecondsBelow/60))))
 	}
 	if g := grades[ev.Severity]; g != "" {
 		lines = append(lines, fmt.Sprintf("Graded %s: %s.", ev.Severity, g))
@@ -113,7 +111,35 @@ func (s *Story) course(ev *alert.Event) []string {
 	return lines
 }
 
-// next puts the checks of the told causes behind each other, each once.
+// Facts returns the figures of ev in the units of r, as page, explanation and
+// summary show them: those of the event, rounded when it was written and not
+// again. An event that is not about low superheat has none.
+func Facts(ev *alert.Event, r evidence.Renderer) []Fact {
+	if ev.Kind == floodback.HighSuperheat.String() {
+		return nil
+	}
+	var facts []Fact
+	kelvin := func(name string, v *float64) {
+		if v != nil {
+			facts = append(facts, Fact{name, r.System.Difference(units.Kelvin(*v))})
+		}
+	}
+	kelvin("Lowest superheat", ev.MinSuperheatK)
+	kelvin("Lowest margin over the floor", ev.MinMarginK)
+	kelvin("Floor at opening", ev.FloorK)
+	if ev.SecondsBelow > 0 {
+		facts = append(facts, Fact{"Below the floor", Exposure(ev.SecondsBelow, ev.KelvinSecondsBelow, r.System)})
+	}
+	return facts
+}
+
+// Exposure writes a time below the floor, in s, and the same weighted by how
+// far, in K·s: "12 min, 60.5 K·min".
+func Exposure(seconds, kelvinSeconds float64, system units.System) string {
+	return fmt.Sprintf("%s, %s·min", units.Span(time.Duration(seconds*float64(time.Second))), system.Difference(units.Kelvin(kelvinSeconds/60)))
+}
+
+// next puts the checks of the shown causes behind each other, each once.
 func (s *Story) next() []CheckOf {
 	var list []CheckOf
 	seen := map[string]bool{}
@@ -139,6 +165,9 @@ func (s Story) Write(w io.Writer) error {
 	fmt.Fprintf(&b, "%s\n\n", s.Title)
 	for _, l := range s.Course {
 		fmt.Fprintf(&b, "%s\n", l)
+	}
+	for _, f := range s.Facts {
+		fmt.Fprintf(&b, "%s: %s\n", f.Name, f.Text)
 	}
 	section := func(title string, n int) {
 		if n > 0 {
@@ -183,13 +212,3 @@ func candidates(b *strings.Builder, list []Candidate) {
 }
 
 func clock(t time.Time) string { return t.UTC().Format(time.RFC3339) }
-
-func span(d time.Duration) string {
-	switch {
-	case d < 2*time.Minute:
-		return fmt.Sprintf("%.0f s", d.Seconds())
-	case d < 2*time.Hour:
-		return fmt.Sprintf("%.0f min", d.Minutes())
-	}
-	return fmt.Sprintf("%.1f h", d.Hours())
-}

@@ -27,7 +27,7 @@ func event() alert.Event {
 		FloorK: &floor, MinSuperheatK: &low, MinMarginK: &margin, SecondsBelow: 170, KelvinSecondsBelow: 910,
 		Circuits: []alert.Score{{Name: "case-1", Score: 0.83, Why: []evidence.Item{evidence.New(evidence.ClosedClockAhead)}}},
 		Causes:   []alert.Cause{{Cause: "iced_coil", Score: 0.61, Why: evidence.Sentences([]string{"its last defrost was cold"})}, {Cause: "low_airflow", Score: 0.2}},
-		Evidence: evidence.Sentences([]string{"superheat 0.6 K is 7.4 K below the floor of 8 K (pulldown)"}),
+		Evidence: []evidence.Item{evidence.New(evidence.SuperheatBelowFloor, evidence.Difference("min_superheat", 0.6), evidence.Difference("below", 7.4), evidence.Difference("floor", 8), evidence.Name("phase", "pulldown"))},
 	}
 }
 
@@ -39,8 +39,8 @@ func TestStoryInBothSystems(t *testing.T) {
 		want   []string
 		never  []string
 	}{
-		{units.SI, []string{"lowest superheat was 0.6 K, against a floor of 8.0 K", "15.2 K·min"}, nil},
-		{units.US, []string{"lowest superheat was 1.1 °F, against a floor of 14.4 °F", "27.3 °F·min"}, []string{"0.6 K against"}},
+		{units.SI, []string{"Lowest superheat: 0.6 K\n", "Lowest margin over the floor: -7.4 K\n", "Floor at opening: 8.0 K\n", "Below the floor: 3 min, 15.2 K·min\n"}, nil},
+		{units.US, []string{"Lowest superheat: 1.1 °F\n", "Lowest margin over the floor: -13.3 °F\n", "Floor at opening: 14.4 °F\n", "27.3 °F·min"}, []string{" K"}},
 	} {
 		var b strings.Builder
 		if err := Of(event(), evidence.Renderer{System: c.system}).Write(&b); err != nil {
@@ -53,7 +53,7 @@ func TestStoryInBothSystems(t *testing.T) {
 		}
 		for _, n := range c.never {
 			if strings.Contains(b.String(), n) {
-				t.Errorf("%s: still says %q", c.system, n)
+				t.Errorf("%s: still shows %q", c.system, n)
 			}
 		}
 	}
@@ -73,14 +73,14 @@ func TestChecksComeOnceAndReadingFirst(t *testing.T) {
 	}
 }
 
-// What is not known is not told, and nothing is made up.
+// What is not known is left out, and nothing is made up.
 func TestBareEvent(t *testing.T) {
 	var b strings.Builder
 	ev := alert.Event{ID: "x", Kind: "no_data", Severity: "warning", Group: "mt", Input: "mt.suction_pressure"}
 	if err := Of(ev, evidence.Renderer{}).Write(&b); err != nil {
 		t.Fatal(err)
 	}
-	if text := b.String(); strings.Contains(text, "lowest superheat") || strings.Contains(text, "Likely") || !strings.Contains(text, "still open") {
-		t.Errorf("told\n%s", text)
+	if text := b.String(); strings.Contains(text, "Lowest superheat") || strings.Contains(text, "Likely") || !strings.Contains(text, "still open") {
+		t.Errorf("got\n%s", text)
 	}
 }

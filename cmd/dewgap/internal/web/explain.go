@@ -10,26 +10,33 @@ import (
 	"dewgap/cmd/dewgap/internal/explain"
 )
 
-// renderer returns a renderer of evidence in the site's units, or in SI before
-// the first snapshot.
-func (s *Server) renderer() evidence.Renderer {
+// renderer returns a renderer of evidence in the units of ?units=, else in the
+// site's, or in SI before the first snapshot. It answers a request with wrong
+// units itself and returns false.
+func (s *Server) renderer(w http.ResponseWriter, r *http.Request) (evidence.Renderer, bool) {
+	render := evidence.Renderer{Atmosphere: units.StandardAtmosphere}
 	if shown, _ := s.parts.Board.Current(); shown != nil {
-		return shown.Renderer()
+		render = shown.Renderer()
 	}
-	return evidence.Renderer{Atmosphere: units.StandardAtmosphere}
+	text := r.URL.Query().Get("units")
+	if text == "" {
+		return render, true
+	}
+	var err error
+	if render.System, err = units.ParseSystem(text); err != nil {
+		badParameter(w, "units", text, "si or us")
+		return render, false
+	}
+	return render, true
 }
 
 // explain answers with the explanation of one event: JSON, or text for people.
 // Units are the site's, or those of ?units=.
 func (s *Server) explain(w http.ResponseWriter, r *http.Request) {
 	query := r.URL.Query()
-	render := s.renderer()
-	if text := query.Get("units"); text != "" {
-		var err error
-		if render.System, err = units.ParseSystem(text); err != nil {
-			badParameter(w, "units", text, "si or us")
-			return
-		}
+	render, ok := s.renderer(w, r)
+	if !ok {
+		return
 	}
 	format := query.Get("format")
 	if format != "" && format != "json" && format != "text" {

@@ -126,13 +126,15 @@ func (s *Server) ready(w http.ResponseWriter, _ *http.Request) {
 	}
 }
 
-func (s *Server) state(w http.ResponseWriter, _ *http.Request) {
+func (s *Server) state(w http.ResponseWriter, r *http.Request) {
 	shown, age := s.parts.Board.Current()
 	if shown == nil {
 		http.Error(w, "nothing has been analysed yet", http.StatusServiceUnavailable)
 		return
 	}
-	s.writeJSON(w, stateOf(shown, age, s.parts.Version))
+	if render, ok := s.renderer(w, r); ok {
+		s.writeJSON(w, stateOf(shown, age, s.parts.Version, render))
+	}
 }
 
 func (s *Server) events(w http.ResponseWriter, r *http.Request) {
@@ -155,13 +157,18 @@ func (s *Server) events(w http.ResponseWriter, r *http.Request) {
 				badParameter(w, name, value, "true or false")
 				return
 			}
+		case "units":
 		default:
-			http.Error(w, fmt.Sprintf("unknown parameter %q: there are since and open", name), http.StatusBadRequest)
+			http.Error(w, fmt.Sprintf("unknown parameter %q: there are since, open and units", name), http.StatusBadRequest)
 			return
 		}
 	}
+	render, ok := s.renderer(w, r)
+	if !ok {
+		return
+	}
 	w.Header().Set("Content-Type", "application/jsonl; charset=utf-8")
-	if err := alert.WriteEvents(w, s.parts.Events.Events(since, onlyOpen), s.renderer()); err != nil {
+	if err := alert.WriteEvents(w, s.parts.Events.Events(since, onlyOpen), render); err != nil {
 		s.parts.Log.Debug("events not sent", "err", err)
 	}
 }

@@ -10,6 +10,7 @@ import (
 	"dewgap/analyze/superheat"
 	"dewgap/analyze/trend"
 	"dewgap/analyze/units"
+	"dewgap/cmd/dewgap/internal/explain"
 	"dewgap/cmd/dewgap/internal/snapshot"
 )
 
@@ -19,19 +20,25 @@ type (
 		Site        string            `json:"site"`
 		Time        *time.Time        `json:"time"`        // of the newest row; null before the first
 		AgeSeconds  float64           `json:"age_seconds"` // since it was analysed, by the real clock
+		Age         string            `json:"age"`         // the same for people
 		Current     bool              `json:"current"`     // false: too old to be taken for the present
 		Mode        string            `json:"mode"`
 		Note        string            `json:"note,omitempty"`
-		Units       string            `json:"units"` // what people are shown first
+		Units       string            `json:"units"`      // what people are shown first
+		TextUnits   string            `json:"text_units"` // those of the text in this answer
 		Version     string            `json:"version"`
 		Compressors []compressorState `json:"compressors"`
 		Inputs      []inputState      `json:"inputs"`
 		Sources     []sourceState     `json:"sources"`
-		OpenEvents  []alert.Event     `json:"open_events"`
-		Recent      []alert.Event     `json:"recent_events"`
+		OpenEvents  []eventState      `json:"open_events"`
+		Recent      []eventState      `json:"recent_events"`
 		Notices     []trend.Notice    `json:"notices"` // slow trends that reach their limit within a week
 		Faults      []snapshot.Fault  `json:"faults"`
 		Replay      *snapshot.Replay  `json:"replay,omitempty"` // a recording is played: nothing here is the present
+	}
+	eventState struct {
+		alert.Event
+		Facts []explain.Fact `json:"facts"` // its figures for people
 	}
 	compressorState struct {
 		Group              string            `json:"group"`
@@ -51,6 +58,7 @@ type (
 		SensorLag          *sensorLag        `json:"sensor_lag,omitempty"`
 		FloorWarning       string            `json:"floor_warning,omitempty"`
 		Totals             *alert.Totals     `json:"totals,omitempty"`
+		Exposure           string            `json:"exposure,omitempty"` // time and dose below the floor in events, for people
 	}
 	uncertaintyPart struct {
 		Part    string  `json:"part"`
@@ -91,18 +99,19 @@ type (
 	}
 )
 
-func stateOf(s *snapshot.Snapshot, age time.Duration, version string) siteState {
+// stateOf returns the state with its text in the units of r.
+func stateOf(s *snapshot.Snapshot, age time.Duration, version string, r evidence.Renderer) siteState {
 	current := age <= snapshot.MaxAge && !s.Time.IsZero()
 	out := siteState{
-		Site: s.Site, Time: instant(s.Time), AgeSeconds: math.Round(age.Seconds()*10) / 10, Current: current,
-		Mode: s.Mode, Note: s.Note, Units: s.Units, Version: version,
+		Site: s.Site, Time: instant(s.Time), AgeSeconds: math.Round(age.Seconds()*10) / 10, Age: units.Span(age), Current: current,
+		Mode: s.Mode, Note: s.Note, Units: s.Units, TextUnits: r.System.String(), Version: version,
 		Compressors: []compressorState{}, Inputs: []inputState{}, Sources: []sourceState{},
-		OpenEvents: withText(s.Open, s.Renderer()), Recent: withText(s.Recent, s.Renderer()),
+		OpenEvents: withText(s.Open, r), Recent: withText(s.Recent, r),
 		Notices: []trend.Notice{},
 		Faults:  append([]snapshot.Fault{}, s.AllFaults()...), Replay: s.Replay,
 	}
 	for _, n := range s.Notices {
-		n.Found.Text = s.Renderer().Text(n.Found)
+		n.Found.Text = r.Text(n.Found)
 		out.Notices = append(out.Notices, n)
 	}
 	for i := range s.States {
@@ -111,6 +120,7 @@ func stateOf(s *snapshot.Snapshot, age time.Duration, version string) siteState 
 		for t := range s.Totals {
 			if s.Totals[t].Group == st.Group && s.Totals[t].Compressor == st.Name {
 				c.Totals = &s.Totals[t]
+				c.Exposure = explain.Exposure(c.Totals.FloodbackSeconds, c.Totals.FloodbackKelvinSeconds, r.System)
 			}
 		}
 		if !current {
@@ -118,7 +128,7 @@ func stateOf(s *snapshot.Snapshot, age time.Duration, version string) siteState 
 			out.Compressors = append(out.Compressors, c)
 			continue
 		}
-		c.Phase, c.Quality, c.Reason = st.Phase.String(), st.Quality.String(), s.Renderer().Optional(st.Reason)
+		c.Phase, c.Quality, c.Reason = st.Phase.String(), st.Quality.String(), r.Optional(st.Reason)
 		if st.Quality.HasValue() {
 			c.Superheat, c.Margin = number(float64(st.Superheat)), number(float64(st.Margin))
 			if c.Superheat != nil {
@@ -126,7 +136,7 @@ func stateOf(s *snapshot.Snapshot, age time.Duration, version string) siteState 
 			}
 		}
 		if b, ok := s.Budget(i); ok && c.Uncertainty != nil {
-			c.explain(b, st.Floor, s.Units)
+			c.explain(b, st.Floor, r.System)
 		}
 		c.Floor = number(float64(st.Floor))
 		c.SuctionPressure, c.Dew = number(float64(st.SuctionPressure)), number(float64(st.Dew))
@@ -135,7 +145,7 @@ func stateOf(s *snapshot.Snapshot, age time.Duration, version string) siteState 
 	}
 	for i := range s.Inputs {
 		if i < len(s.Points) {
-			out.Inputs = append(out.Inputs, inputOf(s, i, current))
+			out.Inputs = append(out.Inputs, inputOf(s, i, current, r))
 		}
 	}
 	for _, src := range s.Sources {
@@ -148,31 +158,30 @@ func stateOf(s *snapshot.Snapshot, age time.Duration, version string) siteState 
 	return out
 }
 
-// withText returns events with their words.
-func withText(events []alert.Event, r evidence.Renderer) []alert.Event {
-	out := make([]alert.Event, 0, len(events))
-	for _, ev := range events {
-		out = append(out, ev.WithText(r))
+// withText returns events with their words and figures in the units of r.
+func withText(events []alert.Event, r evidence.Renderer) []eventState {
+	out := make([]eventState, 0, len(events))
+	for i := range events {
+		out = append(out, eventState{events[i].WithText(r), append([]explain.Fact{}, explain.Facts(&events[i], r)...)})
 	}
 	return out
 }
 
 // explain shows where the uncertainty comes from, and warns of a floor that is
 // not above it.
-func (c *compressorState) explain(b superheat.Budget, floor units.Kelvin, people string) {
+func (c *compressorState) explain(b superheat.Budget, floor units.Kelvin, system units.System) {
 	for _, p := range b.Parts {
 		c.Parts = append(c.Parts, uncertaintyPart{p.Name, round(superheat.Coverage * float64(p.Standard)), round(p.Share), p.Assumed, p.Note})
 	}
 	c.SensorLag = &sensorLag{round(b.Lag.Lag.Seconds()), round(b.Lag.Doubt), b.Lag.Source(), b.Lag.Fits}
-	system, _ := units.ParseSystem(people) // SI where it is not stated
 	c.FloorWarning = superheat.FloorBelow(floor, b.Expanded, b.Parts[0].Name, system)
 }
 
 var unitOf = map[reading.Kind]string{reading.Pressure: "Paa", reading.Temperature: "degC", reading.Switch: "bool", reading.Share: "%"}
 
-func inputOf(s *snapshot.Snapshot, i int, current bool) inputState {
+func inputOf(s *snapshot.Snapshot, i int, current bool, r evidence.Renderer) inputState {
 	in, p := &s.Inputs[i], &s.Points[i]
-	out := inputState{Input: p.Path, Unit: unitOf[p.Role.Kind()], Time: instant(in.At), Quality: in.Quality.String(), Reason: s.Renderer().Optional(in.Reason)}
+	out := inputState{Input: p.Path, Unit: unitOf[p.Role.Kind()], Time: instant(in.At), Quality: in.Quality.String(), Reason: r.Optional(in.Reason)}
 	if !current && in.Quality.HasValue() {
 		out.Quality, out.Reason = reading.Stale.String(), "nothing has been analysed lately"
 	} else if in.Quality.HasValue() {

@@ -84,7 +84,7 @@ func TestPaths(t *testing.T) {
 		{"bad since", "/api/v1/events?since=yesterday", boardOf(s), 400, "2026-03-01T06:40:00Z"},
 		{"since with a plus lost", "/api/v1/events?since=2026-03-01T06:40:00+01:00", boardOf(s), 400, "%2B"},
 		{"bad open", "/api/v1/events?open=maybe", boardOf(s), 400, "true or false"},
-		{"unknown parameter", "/api/v1/events?limit=3", boardOf(s), 400, "since and open"},
+		{"unknown parameter", "/api/v1/events?limit=3", boardOf(s), 400, "since, open and units"},
 		{"events", "/api/v1/events", boardOf(s), 200, `"id":"mt.c2-floodback`},
 		{"no such compressor", "/api/v1/history?group=mt&compressor=c9", boardOf(s), 404, "/api/v1/state"},
 		{"no such path", "/admin", boardOf(s), 404, ""},

@@ -15,17 +15,17 @@ function fill(node, attrs, kids) {
   return node;
 }
 
-// Units: the daemon speaks SI; people choose.
-let us = null;
+// Units: numbers arrive in SI; sentences arrive in the units that this page asked
+// for, and numbers are shown in the same.
+let us = false;
+let choice = null; // what the reader chose; null: the site's
+try { choice = localStorage.getItem("units"); } catch { /* storage may be barred */ }
+const unitsQuery = () => choice === "us" || choice === "si" ? "?units=" + choice : "";
 const known = (v) => v !== null && v !== undefined;
 const fixed = (v, n) => { const t = v.toFixed(n); return (Number(t) === 0 ? (0).toFixed(n) : t).replace("-", "\u2212"); };
-// Sentences come in SI.
-const inUnits = (t) => us ? t.replace(/(-?\d+(?:\.\d+)?) K\b/g, (_, v) => difference(+v)).replace(/(-?\d+(?:\.\d+)?) °C/g, (_, v) => temperature(+v)) : t;
 const difference = (k) => known(k) ? (us ? fixed(k * 1.8, 1) + " °F" : fixed(k, 1) + " K") : "—";
 const temperature = (c) => known(c) ? (us ? fixed(c * 1.8 + 32, 1) + " °F" : fixed(c, 1) + " °C") : "—";
 const pressure = (pa) => known(pa) ? (us ? fixed(pa / 6894.757293168, 1) + " psia" : fixed(pa / 1e5, 2) + " bara") : "—";
-const dose = (ks) => us ? fixed(ks * 1.8, 0) + " °F·s" : fixed(ks, 0) + " K·s";
-const span = (s) => s < 100 ? fixed(s, 0) + " s" : s < 6000 ? fixed(s / 60, 1) + " min" : fixed(s / 3600, 1) + " h";
 const clock = (t) => t ? t.slice(0, 10) + " " + t.slice(11, 19) + " UTC" : "—";
 
 const causes = /*CAUSES*/{}; // in words; filled in by the daemon
@@ -109,7 +109,7 @@ function card(c, events) {
     ["Suction line", temperature(c.suction_temperature_c)], ["Suction pressure", pressure(c.suction_pressure_pa)]];
   if ((c.uncertainty_parts || []).length) rows.push(["Uncertainty from", c.uncertainty_parts.filter((p) => p.share >= 0.05).map((p) => p.part + " " + Math.round(p.share * 100) + " %" + (p.assumed ? " (assumed)" : "")).join(", ")]);
   if (c.sensor_lag) rows.push(["Sensor lag", fixed(c.sensor_lag.seconds, 0) + " s ± " + Math.round(c.sensor_lag.spread * 100) + " %, " + c.sensor_lag.source]);
-  if (c.totals) rows.push(["Below floor in events, ever", span(c.totals.floodback_seconds) + ", " + dose(c.totals.floodback_kelvin_seconds)]);
+  if (c.exposure) rows.push(["Below floor in events, ever", c.exposure]);
   return el("article", { class: "plate " + look },
     el("div", { class: "head" }, el("h4", null, c.compressor), sign(look, words)),
     el("p", { class: "big" }, el("b", null, difference(c.superheat_k)), el("span", null, known(c.superheat_k) && known(c.expanded_uncertainty_k) ? "± " + difference(c.expanded_uncertainty_k) + " superheat" : "superheat")),
@@ -121,7 +121,7 @@ function card(c, events) {
 function ranked(title, list, name) {
   if (!list.length) return "";
   return [el("h5", null, title), el("ol", null, list.slice(0, 3).map((r) => el("li", null, name(r), " ", el("span", { class: "share" }, Math.round(r.score * 100) + " %"),
-    (r.why || []).length ? el("div", { class: "share" }, r.why.join("; ")) : "")))];
+    (r.why || []).length ? el("div", { class: "share" }, r.why.map((i) => i.text).join("; ")) : "")))];
 }
 // Lists stay open when their event is drawn anew.
 const unfolded = new Set();
@@ -137,12 +137,11 @@ function eventPlate(e) {
   const todo = e.kind === "floodback" || e.kind === "flooded_start" || e.kind === "hunting" ? checksOf(e.causes || []) : [];
   const facts = [["Began", clock(e.began)], ["Opened", clock(e.opened) + ", in " + e.phase]];
   if (e.closed) facts.push(["Closed", clock(e.closed)]);
-  if (known(e.min_superheat_k)) facts.push(["Lowest superheat", difference(e.min_superheat_k)], ["Lowest margin", difference(e.min_margin_k)]);
-  if (e.seconds_below) facts.push(["Below floor", span(e.seconds_below) + ", " + dose(e.kelvin_seconds_below)]);
+  for (const f of e.facts) facts.push([f.name, f.text]);
   return el("article", { class: "plate " + look },
     el("div", { class: "head" }, el("h4", null, (kinds[e.kind] || e.kind) + ", " + where), sign(look, e.severity)),
     e.input ? el("p", { class: "why" }, "Input: " + e.input) : "",
-    (e.evidence || []).length ? el("ul", null, e.evidence.map((t) => el("li", null, t))) : "",
+    (e.evidence || []).length ? el("ul", null, e.evidence.map((i) => el("li", null, i.text))) : "",
     el("dl", null, facts.map(([k, v]) => [el("dt", null, k), el("dd", null, v)])),
     ranked("Likely circuits", e.circuits || [], (r) => r.name), ranked("Likely causes", e.causes || [], (r) => causes[r.cause] || r.cause),
     todo.length ? checkList(e.id, todo) : "",
@@ -158,8 +157,8 @@ function valueOf(i) {
   return i.unit === "Paa" ? pressure(i.value) : i.unit === "degC" ? temperature(i.value) : i.value ? "on" : "off";
 }
 
-// A part is drawn anew only when its text changes, so that a screen reader is
-// told of changes and not of every poll.
+// A part is drawn anew only when its text changes, so that a screen reader
+// announces changes and not every poll.
 const drawn = new Map();
 function put(id, key, make) {
   const k = JSON.stringify(key) + us;
@@ -180,7 +179,8 @@ function draw() {
   $("units").textContent = us ? "°F · psi" : "K · °C · bar";
   $("version").textContent = "dewgap " + s.version;
   // Figures of open events grow each second; announce the events, not the figures.
-  put("events", s.open_events.map((e) => [e.id, e.severity, e.circuits, e.causes, e.evidence, Math.round(e.seconds_below / 10)]), () => s.open_events.length
+  const codes = (list) => (list || []).map((i) => i.code);
+  put("events", s.open_events.map((e) => [e.id, e.severity, e.circuits.map((c) => [c.name, c.score]), e.causes.map((c) => [c.cause, c.score, codes(c.why)]), codes(e.evidence), Math.round(e.seconds_below / 10)]), () => s.open_events.length
     ? el("div", { class: "eventlist" }, s.open_events.map(eventPlate)) : el("p", { class: "calm" }, s.current ? "None." : "None known; see above."));
   $("trendsection").hidden = !(s.notices || []).length;
   put("trends", s.notices || [], () => el("ul", null, (s.notices || []).map((n) => el("li", null, el("b", null, n.group + " · " + (n.circuit || n.compressor)), ": " + n.found.text))));
@@ -220,12 +220,10 @@ function tape(r, time) {
 }
 async function drive(what, speed) {
   try {
-    const answer = await fetch("/api/v1/replay", { method: "POST", headers: { "Content-Type": "application/json" }, body: JSON.stringify({ do: what, speed }) });
+    const answer = await fetch("/api/v1/replay" + unitsQuery(), { method: "POST", headers: { "Content-Type": "application/json" }, body: JSON.stringify({ do: what, speed }) });
     if (!answer.ok) { $("tapelast").textContent = "✕ " + (await answer.text()).trim(); return; }
-    state = await answer.json();
-    heard = performance.now();
-    draw();
-  } catch { /* judge() tells that the connection is lost */ }
+    take(await answer.json());
+  } catch { /* judge() shows that the connection is lost */ }
 }
 for (const key of document.querySelectorAll("[data-do]")) key.addEventListener("click", () => drive(key.dataset.do));
 $("speed").addEventListener("change", () => { drive("speed", Number($("speed").value)); $("speed").blur(); });
@@ -239,13 +237,14 @@ function judge() {
   $("link").className = "link " + link[0];
   document.body.classList.toggle("old-data", Boolean(old));
   const lines = [];
-  if (lost && state) lines.push("The connection to the daemon is lost. What stands below is from " + clock(state.time) + " and not the present.");
-  else if (state && !state.current) lines.push("Nothing has been analysed for " + span(state.age_seconds) + ". The superheat is not known now.");
-  for (const f of state ? state.faults : []) lines.push("Fault of dewgap itself (" + f.what + "): " + f.text);
-  const text = lines.map((l) => el("p", null, l));
-  if ($("warn").dataset.text !== String(lines.length) + lines.map((l) => l.replace(/\d+(\.\d+)? (s|min|h)/, "")).join()) {
-    $("warn").dataset.text = String(lines.length) + lines.map((l) => l.replace(/\d+(\.\d+)? (s|min|h)/, "")).join();
-    $("warn").replaceChildren(...text);
+  if (lost && state) lines.push(["lost", "The connection to the daemon is lost. What stands below is from " + clock(state.time) + " and not the present."]);
+  else if (state && !state.current) lines.push(["old", "Nothing has been analysed for " + state.age + ". The superheat is not known now."]);
+  for (const f of state ? state.faults : []) lines.push([f.what + f.text, "Fault of dewgap itself (" + f.what + "): " + f.text]);
+  // Each line has a key: an age that grows is not announced anew.
+  const key = JSON.stringify(lines.map((l) => l[0]));
+  if ($("warn").dataset.key !== key) {
+    $("warn").dataset.key = key;
+    $("warn").replaceChildren(...lines.map((l) => el("p", null, l[1])));
   }
   $("warn").hidden = !lines.length;
 }
@@ -256,21 +255,22 @@ async function ask(path) {
   if (!answer.ok) throw new Error(path + ": " + answer.status);
   return answer.json();
 }
-async function poll() {
+function take(s) {
+  heard = performance.now();
+  state = s;
+  us = s.text_units === "us";
+  draw();
+}
+async function refresh() {
+  const asked = unitsQuery();
   try {
-    const s = await ask("/api/v1/state");
-    if (s) {
-      heard = performance.now();
-      state = s;
-      if (us === null) {
-        let kept = null;
-        try { kept = localStorage.getItem("units"); } catch { /* storage may be barred */ }
-        us = (kept || s.units) === "us";
-      }
-      draw();
-    }
-  } catch { /* judge() tells that the connection is lost */ }
+    const s = await ask("/api/v1/state" + asked);
+    if (s && asked === unitsQuery()) take(s); // else the reader chose other units meanwhile
+  } catch { /* judge() shows that the connection is lost */ }
   judge();
+}
+async function poll() {
+  await refresh();
   setTimeout(poll, document.hidden ? 5000 : 1000);
 }
 async function pollHistories() {
@@ -283,9 +283,9 @@ async function pollHistories() {
   setTimeout(pollHistories, state ? 10000 : 500);
 }
 $("units").addEventListener("click", () => {
-  us = !us;
-  try { localStorage.setItem("units", us ? "us" : "si"); } catch { /* storage may be barred */ }
-  draw();
+  choice = us ? "si" : "us";
+  try { localStorage.setItem("units", choice); } catch { /* storage may be barred */ }
+  refresh();
 });
 poll();
 pollHistories();
