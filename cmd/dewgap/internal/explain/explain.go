@@ -15,28 +15,21 @@ import (
 	"dewgap/alert"
 	"dewgap/analyze/cause"
 	"dewgap/analyze/evidence"
-	"dewgap/analyze/floodback"
 	"dewgap/analyze/units"
 )
 
 // Story is one event in words, in one system of units.
 type Story struct {
-	ID       string      `json:"id"`
-	Title    string      `json:"title"`
-	Course   []string    `json:"course"` // when, in which phase, how grave
-	Facts    []Fact      `json:"facts,omitempty"`
-	Evidence []string    `json:"evidence,omitempty"` // of the kind and the grade
-	Circuits []Candidate `json:"circuits,omitempty"`
-	Causes   []Candidate `json:"causes,omitempty"`
-	Checks   []CheckOf   `json:"checks,omitempty"` // in the order to make them
-	Cautions string      `json:"cautions"`
+	ID       string       `json:"id"`
+	Title    string       `json:"title"`
+	Course   []string     `json:"course"` // when, in which phase, how grave
+	Facts    []alert.Fact `json:"facts,omitempty"`
+	Evidence []string     `json:"evidence,omitempty"` // of the kind and the grade
+	Circuits []Candidate  `json:"circuits,omitempty"`
+	Causes   []Candidate  `json:"causes,omitempty"`
+	Checks   []CheckOf    `json:"checks,omitempty"` // in the order to make them
+	Cautions string       `json:"cautions"`
 	renderer evidence.Renderer
-}
-
-// Fact is one figure of an event, with its unit.
-type Fact struct {
-	Name string `json:"name"`
-	Text string `json:"text"`
 }
 
 // Candidate is a circuit or a cause with its share of the blame and why.
@@ -85,7 +78,7 @@ func Of(ev alert.Event, r evidence.Renderer) Story {
 		kind = ev.Kind
 	}
 	s.Title = fmt.Sprintf("%s%s, %s, at %s, site %s", strings.ToUpper(kind[:1]), kind[1:], ev.Severity, subject, ev.Site)
-	s.Course, s.Facts = course(&ev), Facts(&ev, r)
+	s.Course, s.Facts = course(&ev), ev.Facts(r)
 	s.Evidence = r.Texts(ev.Evidence)
 	for _, c := range ev.Circuits[:min(maxCandidates, len(ev.Circuits))] {
 		s.Circuits = append(s.Circuits, Candidate{Code: c.Name, Score: c.Score, Why: r.Texts(c.Why)})
@@ -109,34 +102,6 @@ func course(ev *alert.Event) []string {
 		lines = append(lines, fmt.Sprintf("Graded %s: %s.", ev.Severity, g))
 	}
 	return lines
-}
-
-// Facts returns the figures of ev in the units of r, as page, explanation and
-// summary show them: those of the event, rounded when it was written and not
-// again. An event that is not about low superheat has none.
-func Facts(ev *alert.Event, r evidence.Renderer) []Fact {
-	if ev.Kind == floodback.HighSuperheat.String() {
-		return nil
-	}
-	var facts []Fact
-	kelvin := func(name string, v *float64) {
-		if v != nil {
-			facts = append(facts, Fact{name, r.System.Difference(units.Kelvin(*v))})
-		}
-	}
-	kelvin("Lowest superheat", ev.MinSuperheatK)
-	kelvin("Lowest margin over the floor", ev.MinMarginK)
-	kelvin("Floor at opening", ev.FloorK)
-	if ev.SecondsBelow > 0 {
-		facts = append(facts, Fact{"Below the floor", Exposure(ev.SecondsBelow, ev.KelvinSecondsBelow, r.System)})
-	}
-	return facts
-}
-
-// Exposure writes a time below the floor, in s, and the same weighted by how
-// far, in K·s: "12 min, 60.5 K·min".
-func Exposure(seconds, kelvinSeconds float64, system units.System) string {
-	return fmt.Sprintf("%s, %s·min", units.Span(time.Duration(seconds*float64(time.Second))), system.Difference(units.Kelvin(kelvinSeconds/60)))
 }
 
 // next puts the checks of the shown causes behind each other, each once.

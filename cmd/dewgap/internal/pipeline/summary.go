@@ -10,8 +10,8 @@ import (
 	"dewgap/alert"
 	"dewgap/analyze"
 	"dewgap/analyze/evidence"
-	"dewgap/analyze/floodback"
 	"dewgap/analyze/phase"
+	"dewgap/analyze/reading"
 	"dewgap/analyze/trend"
 	"dewgap/analyze/units"
 )
@@ -22,19 +22,21 @@ type Tally struct {
 	site        analyze.Site
 	from, to    time.Time
 	rows        int
+	gaps        reading.GapDetector
 	compressors []tallied
 	notices     []trend.Notice
 }
 
+// tallied is what a run showed of one compressor. The state of each row stands
+// until the next row, as far as somebody watched in between.
 type tallied struct {
 	in     [phase.Count]time.Duration
 	lowest [phase.Count]units.Kelvin // superheat, NaN before any
 	below  time.Duration             // running with the margin below zero
 	known  time.Duration             // running with superheat known
+	last   analyze.State             // of the row before
+	seen   bool
 }
-
-// longest is the most time that one row can stand for.
-const longest = time.Minute
 
 // NewTally returns an empty tally.
 func NewTally(site analyze.Site) *Tally {
@@ -54,26 +56,36 @@ func NewTally(site analyze.Site) *Tally {
 // Add counts one row's states.
 func (t *Tally) Add(r analyze.Result) {
 	if t.rows == 0 {
-		t.from, t.to = r.Time, r.Time
+		t.from = r.Time
 	}
-	passed := min(r.Time.Sub(t.to), longest)
+	watched := t.gaps.Next(r.Time).Watched
 	t.to = r.Time
 	t.rows++
 	t.notices = r.Notices
 	for i := range r.States {
-		st, c := &r.States[i], &t.compressors[i]
-		c.in[st.Phase] += passed
-		if st.Phase == phase.Off || math.IsNaN(float64(st.Superheat)) {
-			continue
-		}
-		c.known += passed
-		if st.Margin < 0 {
-			c.below += passed
-		}
-		if low := &c.lowest[st.Phase]; !(*low <= st.Superheat) {
-			*low = st.Superheat
+		t.compressors[i].add(&r.States[i], watched)
+	}
+}
+
+func (c *tallied) add(st *analyze.State, watched time.Duration) {
+	if c.seen {
+		c.in[c.last.Phase] += watched
+		if runsKnown(&c.last) {
+			c.known += watched
+			if c.last.Margin < 0 {
+				c.below += watched
+			}
 		}
 	}
+	c.last, c.seen = *st, true
+	if low := &c.lowest[st.Phase]; runsKnown(st) && !(*low <= st.Superheat) {
+		*low = st.Superheat
+	}
+}
+
+// runsKnown reports whether a compressor runs with its superheat known.
+func runsKnown(st *analyze.State) bool {
+	return st.Phase != phase.Off && !math.IsNaN(float64(st.Superheat))
 }
 
 // Write prints the summary: times in each phase, lowest superheat, events.
@@ -107,14 +119,14 @@ func (c *tallied) write(w io.Writer, name string, system units.System) {
 		if c.in[p] == 0 {
 			continue
 		}
-		part := fmt.Sprintf("%s %s", p, short(c.in[p]))
+		part := fmt.Sprintf("%s %s", p, units.Span(c.in[p]))
 		if low := c.lowest[p]; !math.IsNaN(float64(low)) {
 			part += fmt.Sprintf(" (lowest superheat %s)", system.Difference(low))
 		}
 		parts = append(parts, part)
 	}
 	fmt.Fprintf(w, "  %-8s below floor %s of %s running with superheat known\n           %s\n",
-		name, short(c.below), short(c.known), strings.Join(parts, ", "))
+		name, units.Span(c.below), units.Span(c.known), strings.Join(parts, ", "))
 }
 
 func writeEvent(w io.Writer, r evidence.Renderer, ev alert.Event) {
@@ -124,13 +136,15 @@ func writeEvent(w io.Writer, r evidence.Renderer, ev alert.Event) {
 	}
 	ended := "still open"
 	if ev.Closed != nil {
-		ended = "closed after " + short(ev.Closed.Sub(ev.Opened))
+		ended = "closed after " + units.Span(ev.Closed.Sub(ev.Opened))
 	}
 	fmt.Fprintf(w, "%s  %s %s  %s, %s\n", ev.Opened.Format(time.RFC3339), ev.Kind, ev.Severity, subject, ended)
-	if ev.Kind == floodback.Floodback.String() && ev.MinSuperheatK != nil && ev.FloorK != nil {
-		fmt.Fprintf(w, "    in %s: lowest superheat %s, floor %s, %s below it\n", ev.Phase,
-			r.System.Difference(units.Kelvin(*ev.MinSuperheatK)), r.System.Difference(units.Kelvin(*ev.FloorK)),
-			short(time.Duration(ev.SecondsBelow)*time.Second))
+	if facts := ev.Facts(r); len(facts) > 0 {
+		var parts []string
+		for _, f := range facts {
+			parts = append(parts, strings.ToLower(f.Name[:1])+f.Name[1:]+" "+f.Text)
+		}
+		fmt.Fprintf(w, "    opened in %s: %s\n", ev.Phase, strings.Join(parts, "; "))
 	}
 	for _, sentence := range r.Texts(ev.Evidence) {
 		fmt.Fprintf(w, "    %s\n", sentence)
@@ -142,15 +156,4 @@ func writeEvent(w io.Writer, r evidence.Renderer, ev alert.Event) {
 		fmt.Fprintf(w, "    cause %d: %s (%.2f) %s\n", n+1, c.Cause, c.Score, strings.Join(r.Texts(c.Why), "; "))
 	}
 	fmt.Fprintf(w, "    id %s\n", ev.ID)
-}
-
-// short prints d as a person says it.
-func short(d time.Duration) string {
-	switch {
-	case d < 2*time.Minute:
-		return fmt.Sprintf("%.0f s", d.Seconds())
-	case d < 2*time.Hour:
-		return fmt.Sprintf("%.0f min", d.Minutes())
-	}
-	return fmt.Sprintf("%.1f h", d.Hours())
 }

@@ -10,7 +10,6 @@ import (
 	"dewgap/analyze/superheat"
 	"dewgap/analyze/trend"
 	"dewgap/analyze/units"
-	"dewgap/cmd/dewgap/internal/explain"
 	"dewgap/cmd/dewgap/internal/snapshot"
 )
 
@@ -38,7 +37,7 @@ type (
 	}
 	eventState struct {
 		alert.Event
-		Facts []explain.Fact `json:"facts"` // its figures for people
+		Facts []alert.Fact `json:"facts"` // its figures for people
 	}
 	compressorState struct {
 		Group              string            `json:"group"`
@@ -120,7 +119,7 @@ func stateOf(s *snapshot.Snapshot, age time.Duration, version string, r evidence
 		for t := range s.Totals {
 			if s.Totals[t].Group == st.Group && s.Totals[t].Compressor == st.Name {
 				c.Totals = &s.Totals[t]
-				c.Exposure = explain.Exposure(c.Totals.FloodbackSeconds, c.Totals.FloodbackKelvinSeconds, r.System)
+				c.Exposure = c.Totals.Exposure(r.System)
 			}
 		}
 		if !current {
@@ -162,7 +161,7 @@ func stateOf(s *snapshot.Snapshot, age time.Duration, version string, r evidence
 func withText(events []alert.Event, r evidence.Renderer) []eventState {
 	out := make([]eventState, 0, len(events))
 	for i := range events {
-		out = append(out, eventState{events[i].WithText(r), append([]explain.Fact{}, explain.Facts(&events[i], r)...)})
+		out = append(out, eventState{events[i].WithText(r), append([]alert.Fact{}, events[i].Facts(r)...)})
 	}
 	return out
 }
