@@ -94,7 +94,7 @@ func (x *figures) headline(ev *Event) []evidence.Item {
 	below := -*ev.MinMarginK
 	sameRow := low.floor == deep.floor // the margin is lowest where the superheat is, as long as the floor is the same
 	if !sameRow {
-		below = -low.margin
+		below = *known(low.floor) - *ev.MinSuperheatK // adds up as shown, also after a restart
 	}
 	var items []evidence.Item
 	opening, at := evidence.Difference("floor", units.Kelvin(*ev.FloorK)), evidence.Difference("floor_at_minimum", units.Kelvin(low.floor))

@@ -152,7 +152,7 @@ func TestSplitRowsChangeNothing(t *testing.T) {
 
 // A power cut loses no more of an open event's figures than a quarter of its
 // age, at least a minute and at most ten.
-func TestStandingFiguresAreYoung(t *testing.T) {
+func TestFiguresOnDiskAreYoung(t *testing.T) {
 	dir := t.TempDir()
 	j, err := OpenJournal(dir, 0)
 	if err != nil {

@@ -26,7 +26,7 @@ func testSite() analyze.Site {
 		Name: "demo",
 		Groups: []analyze.Group{{
 			Name:        "mt",
-			Detect:      floodback.Settings{ClearHold: 120 * time.Second},
+			Detect:      floodback.Settings{ClearHold: 90 * time.Second}, // findings bring 120 s
 			Compressors: []analyze.Compressor{{Name: "c1"}, {Name: "c2"}},
 			Circuits:    []analyze.Circuit{{Name: "case-1"}},
 		}},
