@@ -52,7 +52,7 @@ type compressor struct {
 	learn *superheat.LagLearner // nil where the lag is stated
 	value *superheat.Value      // in the group's frame
 	set   floodback.Set
-	why   cause.Case
+	cause cause.Diagnosis
 }
 
 type circuit struct {
@@ -80,19 +80,19 @@ func newGroup(spec *Group, air units.Pascal, first int) (*group, error) {
 	for i := range names {
 		names[i] = spec.Circuits[i].Name
 	}
-	g.coils = cause.NewGroup(names, kinds)
-	for range spec.Compressors {
+	g.coils = cause.NewGroup(names, len(spec.Compressors))
+	for i := range spec.Compressors {
 		g.compressors = append(g.compressors, compressor{
 			suctionPressure: noPoint, suctionTemperature: noPoint, running: noPoint,
 			dischargeTemperature: noPoint, sumpTemperature: noPoint, speed: noPoint,
-			set: floodback.NewSet(&g.detect, g.line), why: cause.NewCase(g.coils),
+			set: floodback.NewSet(&g.detect, g.line), cause: cause.NewDiagnosis(g.coils, i),
 		})
 	}
 	machines := make([]string, len(spec.Compressors))
 	for i := range machines {
 		machines[i] = spec.Compressors[i].Name
 	}
-	g.trends = trend.NewGroup(spec.Name, names, machines)
+	g.trends = trend.NewGroup(spec.Name, names, machines, g.detect.Floor.Pulldown)
 	g.phases = phase.NewGroup(spec.Phase, len(spec.Compressors), kinds)
 	g.frame.Compressors = make([]frame.Compressor, len(spec.Compressors))
 	g.frame.Circuits = make([]frame.Circuit, len(spec.Circuits))
@@ -237,17 +237,12 @@ func (g *group) observe(at int64, interval reading.Interval, e *Engine) (renewed
 	}
 	phases := g.phases.Observe(x)
 	g.checker.Observe(x)
-	g.coils.Observe(x, g.phases)
+	g.coils.Observe(x)
 	for i := range g.compressors {
 		g.judge(i, phases[i], step, e)
 		g.learnLag(i, phases[i], e)
-		shown := trend.Compressor{Phase: phases[i], Superheat: nan, Floor: float64(g.detect.Floor.Pulldown)}
-		if v := g.compressors[i].value; v.Quality == reading.Good {
-			shown.Superheat = float64(v.Superheat)
-		}
-		g.trends.Compressor(i, at, shown)
 	}
-	return g.trends.Observe(x, g.phases)
+	return g.trends.Observe(x)
 }
 
 // measure takes one compressor's superheat and what else phases need of it.
@@ -316,10 +311,7 @@ func (g *group) judge(i int, p phase.Phase, step int64, e *Engine) {
 	e.result.Findings = c.set.Step(&g.moment, e.result.Findings)
 	if first < len(e.result.Findings) {
 		if f := &e.result.Findings[first]; f.Kind == floodback.Floodback && f.Verdict == floodback.Present {
-			f.Circuits, f.Causes = c.why.Present(cause.Moment{
-				At: x.At, Compressor: i, Superheat: float64(v.Superheat), Floor: float64(floor),
-				LiquidAtMost: c.set.LiquidAtMost(), Hunts: c.set.Hunts(),
-			})
+			f.Circuits, f.Causes = c.cause.Update(x, c.set.LiquidAtMost(), c.set.Hunts())
 		}
 	}
 }

@@ -1,216 +1,229 @@
-// Package cause ranks circuits and causes for a floodback by evidence, and
-// says what to check next.
+// Package cause ranks circuits and causes of a floodback by evidence, and lists
+// what to check next.
 //
-// A Group follows the coils of one suction group all the time: superheat at
-// the outlets, air, defrosts, and a day of summaries of how each coil usually
-// runs. A Case gathers the evidence of one floodback of one compressor: who
-// was wet or restarted, weighted by how deep the compressor's superheat was.
-// The evidence is a view in numbers (view.go), the view is judged by named
-// signs (signs.go), and the signs are added up by one table (table.go). What
-// speaks for a circuit are clues with weights of their own (clues.go). There is
-// no weight outside these two.
+// A Group follows the coils of one suction group all the time: superheat at the
+// outlets, air, defrosts, and a day of summaries of how each coil usually runs.
+// A Diagnosis gathers the evidence of one floodback of one compressor. It
+// weights each instant by how deep the compressor's superheat was. At each
+// instant the evidence is a set of numbers (features.go). From these come named
+// features with degrees from 0 to 1 (degrees.go), which one table adds up
+// (table.go). Circuits have features and weights of their own
+// (circuitfeature.go). There is no weight outside these two tables.
 //
-// It may import the standard library's pure packages and phase. No clock, no
-// I/O.
+// It may import the standard library's pure packages, evidence, filter, frame
+// and units. It must never import a package that detects, such as floodback: that one
+// asks for the diagnosis. No clock, no I/O.
 package cause
 
 import (
 	"math"
 
 	"dewgap/analyze/evidence"
+	"dewgap/analyze/filter"
 	"dewgap/analyze/frame"
-	"dewgap/analyze/phase"
 )
 
 // Ranked is one candidate with its score, 0 to 1.
 type Ranked struct {
 	Name  string // circuit's name or contract's word for the cause
 	Score float64
-	Why   []evidence.Item // most telling first
+	Why   []evidence.Item // in the order of the table
 }
 
 const (
-	tick   = int64(10e9) // ns between two looks at the coils
-	second = int64(1e9)  // ns
-	minute = 60 * second // ns
+	second   = int64(1e9)  // ns
+	minute   = 60 * second // ns
+	interval = 10 * second // between two observations of the coils
 )
 
 // Group follows the coils of one suction group between and during floodbacks.
 // It is not safe for concurrent use.
 type Group struct {
-	coils   []coil
-	inlets  []inlet
-	now     int64
-	calm    int64 // since when a compressor runs and dew is quiet; 0: it is not
-	drawn   bool  // … for calmAfter: dew is down
-	dew     mean  // delayed like a pipe's sensor
-	dewSlow mean  // over three minutes
-	drawing mean  // share of the compressors that run, ten minutes
-	past    past  // dew and drawing
-	wettest mean  // lowest superheat of the running compressors, ten minutes
-	rise    rise
-	earlier []dossier // by circuit: what earlier floodbacks told
-	head    mean      // condensing dew over two minutes
-	headDay mean      // … over half a day
+	coils     []coil
+	inlets    []inlet
+	now       int64 // of the last observation
+	flowing   int64 // since when a compressor runs and dew is known; 0: that is not so
+	drawn     bool  // flowing for settling: dew is down
+	dew       filter.LowPass
+	dewSlow   filter.LowPass
+	running   filter.LowPass // share of the compressors that run
+	lowest    filter.LowPass // lowest superheat of the running compressors, K
+	head      filter.LowPass // condensing dew, °C
+	headDay   filter.LowPass // condensing dew over half a day, °C
+	rises     dewRises
+	past      past      // dew and running
+	histories []history // by circuit
 }
+
+// Time constants, s; common practice, no source. A clamped sensor on a pipe
+// follows within some 30 s, so dew is delayed as much before the two are
+// compared.
+const (
+	pipeTau    = 30.0
+	slowDewTau = 180.0
+	groupTau   = 600.0 // of running and lowest
+	headTau    = 120.0
+	headDayTau = 12 * 3600.0
+)
+
+// Common practice, no source.
+const (
+	settling       = 60 * second // a start takes as long until the pipes mean something
+	airSettling    = 3 * minute  // as long as that until air above dew means something
+	inletSettling  = 2 * minute  // of a compressor's own start
+	longestGap     = 2 * minute  // without a row; what was before a longer one counts for little
+	quietDew       = 1.5         // K between dew and its delayed value
+	recurrenceSpan = 180 * minute
+	restartNear    = 25 * 60.0 // s; a floodback so soon after a restart is not one that recurs by itself
+)
 
 // inlet is a compressor's suction as its neighbours see it.
 type inlet struct {
 	track
 	running bool
 	bouts   [boutsKept]int64 // when its last floodbacks began that no restart explains
-	bout    int
+	next    int
 }
 
-// boutsKept floodbacks of three hours are enough to say that they come back.
-const (
-	boutsKept = 4
-	boutsLast = 180 * minute
-	restNear  = 25 * 60.0 // s
-)
+// boutsKept floodbacks within recurrenceSpan are enough to show that they recur.
+const boutsKept = 4
 
-// NewGroup returns the tracker of a group's circuits.
-func NewGroup(names []string, kinds []phase.DefrostKind) *Group {
-	g := &Group{coils: make([]coil, len(names)), earlier: make([]dossier, len(names))}
+// NewGroup returns the tracker of a group with the circuits of these names, and
+// so many compressors.
+func NewGroup(circuits []string, compressors int) *Group {
+	g := &Group{coils: make([]coil, len(circuits)), inlets: make([]inlet, compressors), histories: make([]history, len(circuits))}
 	for i := range g.coils {
-		g.coils[i] = newCoil(names[i], kinds[i])
+		g.coils[i].name = circuits[i]
 	}
 	return g
 }
 
-// Lags: a clamped sensor on a pipe follows within some 30 s, so dew is delayed
-// as much before the two are compared. Common practice, no source.
-const (
-	pipeLag   = 30.0 // s
-	calmAfter = 60 * second
-	quietDew  = 1.5 // K between dew and its delayed value
-)
-
-// Observe takes the group's sample after phases have seen it. It allocates
-// nothing once the number of compressors is known.
-func (g *Group) Observe(x *frame.Frame, p *phase.Group) {
-	passed := x.At - g.now
-	if g.now != 0 && passed >= 0 && passed < tick {
+// Observe takes the group's frame after phase has written its part. It
+// allocates nothing.
+func (g *Group) Observe(x *frame.Frame) {
+	step := x.At - g.now
+	if g.now != 0 && step >= 0 && step < interval {
 		return
 	}
-	if passed < 0 || passed > 2*minute {
-		passed = tick // a hole or a clock set back: what was before stands for little
-		g.calm = 0
+	if step < 0 || step > longestGap {
+		step = interval
+		g.flowing = 0
 	}
-	dt := float64(passed) / 1e9
 	g.now = x.At
-	if len(g.inlets) != len(x.Compressors) {
-		g.inlets = make([]inlet, len(x.Compressors))
-	}
-	runs, drawing := false, 0.0
-	for i := range g.inlets {
-		if p.Compressors[i].Running() != phase.No {
-			runs = true
-			drawing += 1 / float64(len(g.inlets))
-		}
-	}
-	g.drawing.take(drawing, dt, 600)
-	g.dew.take(float64(x.Dew), dt, pipeLag)
-	g.dewSlow.take(float64(x.Dew), dt, 180)
-	g.head.take(float64(x.CondensingDew), dt, 120)
-	switch {
-	case !runs || !g.dew.known:
-		g.calm, g.drawn = 0, false
-	case g.calm == 0:
-		g.calm = x.At
-	case !g.drawn && x.At-g.calm >= calmAfter:
-		g.drawn, g.dewSlow = true, mean{g.dew.value, true}
-	}
-	g.rise.take(x.At, runs, float64(x.Dew))
-	calm := g.calm != 0 && x.At-g.calm >= calmAfter && math.Abs(float64(x.Dew)-g.dew.value) < quietDew
-	if calm {
-		g.headDay.take(float64(x.CondensingDew), dt, 12*3600)
-	}
-	g.wettest.take(g.lowestInlet(), dt, 600)
+	calm := g.observePressures(x, step)
+	g.lowest.Update(g.lowestInlet(), step, groupTau)
 	undisturbed := true
 	for i := range g.coils {
-		g.coils[i].observe(x.At, dt, &x.Circuits[i], &p.Circuits[i], g, calm)
-		undisturbed = undisturbed && g.coils[i].stage == phase.Refrigerating
+		g.coils[i].observe(x.At, step, &x.Circuits[i], g, calm)
+		undisturbed = undisturbed && g.coils[i].stage == frame.Refrigerating
 	}
 	for i := range g.inlets {
 		in, c := &g.inlets[i], &x.Compressors[i]
-		ns, _ := p.Compressors[i].For(x.At)
-		in.running = p.Compressors[i].Running() == phase.Yes && ns > 2*minute
+		in.running = c.Running == frame.Yes && c.RunningFor > inletSettling
 		if !in.running || !calm {
 			in.pause()
 			continue
 		}
-		in.take(x.At, dt, float64(c.Inlet.Temperature)-g.dew.value, undisturbed)
+		in.update(x.At, step, float64(c.Inlet.Temperature)-g.dew.Value(), undisturbed)
 		if undisturbed {
-			in.past.take(x.At, in.over.now(), nan, nan)
+			in.past.update(x.At, in.over.Value())
 		}
 	}
-	if calm && undisturbed && x.At-g.calm >= 3*minute {
-		g.past.take(x.At, g.dew.value, g.drawing.value, nan)
+	if calm && undisturbed && x.At-g.flowing >= airSettling {
+		g.past.update(x.At, g.dew.Value(), g.running.Value())
 	}
 }
 
-// lowestInlet returns the lowest superheat of the running compressors.
+// observePressures follows the group's pressures, and reports whether dew is
+// calm enough for the pipes to be compared with it.
+func (g *Group) observePressures(x *frame.Frame, step int64) (calm bool) {
+	runs, share := false, 0.0
+	for i := range x.Compressors {
+		if x.Compressors[i].Running != frame.No {
+			runs = true
+			share += 1 / float64(len(x.Compressors))
+		}
+	}
+	g.running.Update(share, step, groupTau)
+	g.dew.Update(float64(x.Dew), step, pipeTau)
+	g.dewSlow.Update(float64(x.Dew), step, slowDewTau)
+	g.head.Update(float64(x.CondensingDew), step, headTau)
+	switch {
+	case !runs || !g.dew.Known():
+		g.flowing, g.drawn = 0, false
+	case g.flowing == 0:
+		g.flowing = x.At
+	case !g.drawn && x.At-g.flowing >= settling:
+		g.drawn = true
+		g.dewSlow.Set(g.dew.Value())
+	}
+	g.rises.update(x.At, runs, float64(x.Dew))
+	calm = g.flowing != 0 && x.At-g.flowing >= settling && math.Abs(float64(x.Dew)-g.dew.Value()) < quietDew
+	if calm {
+		g.headDay.Update(float64(x.CondensingDew), step, headDayTau)
+	}
+	return calm
+}
+
+// lowestInlet returns the lowest superheat of the running compressors, K; NaN
+// where none is known.
 func (g *Group) lowestInlet() float64 {
 	low := nan
 	for i := range g.inlets {
-		if v := g.inlets[i].over.now(); g.inlets[i].running && !(low <= v) {
+		if v := g.inlets[i].over.Value(); g.inlets[i].running && !(low <= v) {
 			low = v
 		}
 	}
 	return low
 }
 
-// rise measures how fast the group's dew comes up once nothing draws any more:
+// dewRises measures how fast the group's dew comes up once no compressor draws:
 // an expansion device that shuts lets it creep, an open one lets the high side
 // blow through.
-type rise struct {
-	stopped int64
-	from    float64
-	mean    mean // K in the first two minutes
-	n       int
+type dewRises struct {
+	stopped int64          // when the last compressor stopped; 0: one runs, -1: this stop is counted
+	from    float64        // dew then, °C
+	mean    filter.LowPass // K in the first riseTime of a stop
 }
 
-func (r *rise) take(at int64, runs bool, dew float64) {
+const (
+	riseTime  = 2 * minute
+	riseStops = 4.0 // stops that the mean remembers
+)
+
+func (r *dewRises) update(at int64, runs bool, dew float64) {
 	switch {
 	case runs || math.IsNaN(dew):
 		r.stopped = 0
 	case r.stopped == 0:
 		r.stopped, r.from = at, dew
-	case r.stopped > 0 && at-r.stopped >= 2*minute:
-		r.mean.take(dew-r.from, 1, 4)
-		r.n++
-		r.stopped = -1 // counted
+	case r.stopped > 0 && at-r.stopped >= riseTime:
+		r.mean.Update(dew-r.from, second, riseStops)
+		r.stopped = -1
 	}
 }
 
-// minuteAgo returns how high the superheat of a compressor stood in the last
-// two minutes.
-func (g *Group) minuteAgo(compressor int) float64 {
-	if compressor >= len(g.inlets) {
-		return nan
-	}
+// highestBefore returns the highest superheat of a compressor in the last two
+// minutes, K.
+func (g *Group) highestBefore(compressor int) float64 {
 	return g.inlets[compressor].highest()
 }
 
-// enter notes that a floodback of a compressor begins, and returns how many
-// began in the hours before while no circuit had restarted.
-func (g *Group) enter(compressor int, at int64) int {
-	if compressor >= len(g.inlets) {
-		return 0
-	}
+// beginBout notes that a floodback of a compressor begins, and returns how many
+// began within recurrenceSpan before while no circuit had restarted.
+func (g *Group) beginBout(compressor int, at int64) int {
 	in, n := &g.inlets[compressor], 0
 	for _, t := range in.bouts {
-		if t != 0 && t <= at && at-t < boutsLast {
+		if t != 0 && t <= at && at-t < recurrenceSpan {
 			n++
 		}
 	}
 	for i := range g.coils {
-		if g.coils[i].isShut() || g.coils[i].ago(at) < restNear {
+		if g.coils[i].isShut() || g.coils[i].ago(at) < restartNear {
 			return n
 		}
 	}
-	in.bouts[in.bout%boutsKept] = at
-	in.bout++
+	in.bouts[in.next%boutsKept] = at
+	in.next++
 	return n
 }

@@ -1,43 +1,65 @@
 package cause
 
 import (
+	"cmp"
 	"slices"
 
-	"dewgap/analyze/phase"
+	"dewgap/analyze/filter"
 )
 
-// past is a day of how a coil ran undisturbed, in summaries of ten minutes.
+// past is a day of how a coil, an inlet or a group ran undisturbed, in
+// summaries of ten minutes.
 type past struct {
-	slots [pastSlots]slot
-	n     int // written so far
-	open  slot
-	count int
+	summaries [summariesKept]summary // ring
+	n         int                    // written so far
+	open      summary
+	count     int // observations in open
 }
+
+// Common practice, no source.
+const (
+	summaryLength   = 10 * minute
+	summariesKept   = 144 // a day
+	summaryMin      = 6   // observations: a minute
+	pastAtMost      = 26 * 60 * minute
+	enoughSummaries = 3 // from which a share or a quartile means something
+)
+
+// quantity is one of those that a past keeps.
+type quantity int
 
 const (
-	slotLength = 10 * minute
-	pastSlots  = 144
-	slotLeast  = 6 // ticks that make a summary: a minute
+	overDew      quantity     = iota // superheat, K
+	airOverDew                       // K
+	air                              // °C
+	quantities                       // number of them
+	groupDew     = overDew           // of a group's past: °C
+	groupRunning = airOverDew        // of a group's past: share of compressors
 )
 
-// slot is the summary of ten minutes; NaN where not known.
-type slot struct {
-	from           int64
-	over, gap, air float32 // means of superheat, air over dew, air
+// summary holds the means of ten minutes; NaN where not known.
+type summary struct {
+	from int64
+	mean [quantities]float32
 }
 
-func (p *past) take(at int64, over, gap, air float64) {
-	if p.count > 0 && (at-p.open.from >= slotLength || at < p.open.from) {
+// of returns one mean; NaN where not known.
+func (s *summary) of(q quantity) float64 { return float64(s.mean[q]) }
+
+func (p *past) update(at int64, values ...float64) {
+	if p.count > 0 && (at-p.open.from >= summaryLength || at < p.open.from) {
 		p.close()
 	}
 	if p.count == 0 {
-		p.open = slot{at, float32(nan), float32(nan), float32(nan)}
+		p.open = summary{from: at}
+		for q := range p.open.mean {
+			p.open.mean[q] = float32(nan)
+		}
 	}
 	p.count++
-	s := &p.open
-	blend(&s.over, over, p.count)
-	blend(&s.gap, gap, p.count)
-	blend(&s.air, air, p.count)
+	for q, v := range values {
+		blend(&p.open.mean[q], v, p.count)
+	}
 }
 
 // blend takes the n-th value into a mean; what is not known changes nothing.
@@ -52,224 +74,191 @@ func blend(mean *float32, v float64, n int) {
 }
 
 func (p *past) close() {
-	if p.count >= slotLeast {
-		p.slots[p.n%pastSlots] = p.open
+	if p.count >= summaryMin {
+		p.summaries[p.n%summariesKept] = p.open
 		p.n++
 	}
 	p.count = 0
 }
 
-// each calls f for the summaries before time to, newest first, until f says no.
-func (p *past) each(to int64, f func(s *slot) bool) {
-	for i := range min(p.n, pastSlots) {
-		s := &p.slots[(p.n-1-i)%pastSlots]
-		if s.from+slotLength <= to && to-s.from < 26*60*minute && !f(s) {
+// each calls f for the summaries that ended before time to, newest first, until
+// f returns false.
+func (p *past) each(to int64, f func(s *summary) bool) {
+	for i := range min(p.n, summariesKept) {
+		s := &p.summaries[(p.n-1-i)%summariesKept]
+		if s.from+summaryLength <= to && to-s.from < pastAtMost && !f(s) {
 			return
 		}
 	}
 }
 
-// middle returns the given quantile of a quantity before time to, and how many
-// summaries it stands on.
-func (p *past) middle(to int64, q float64, of func(*slot) float32) (float64, int) {
-	var buffer [pastSlots]float32
-	n := 0
-	p.each(to, func(s *slot) bool {
-		if v := of(s); v == v {
-			buffer[n] = v
-			n++
+// point is a known mean of a summary.
+type point struct {
+	from  int64
+	value float64
+}
+
+// known returns the known means of a quantity before time to, newest first.
+func (p *past) known(buffer *[summariesKept]point, to int64, q quantity) []point {
+	points := buffer[:0]
+	p.each(to, func(s *summary) bool {
+		if v := s.of(q); v == v {
+			points = append(points, point{s.from, v})
 		}
 		return true
 	})
+	return points
+}
+
+// quantile returns a quantile of a quantity before time to, and how many
+// summaries it stands on; NaN of none.
+func (p *past) quantile(to int64, share float64, q quantity) (float64, int) {
+	var buffer [summariesKept]point
+	points := p.known(&buffer, to, q)
+	n := len(points)
 	if n == 0 {
 		return nan, 0
 	}
-	slices.Sort(buffer[:n])
-	return float64(buffer[int(q*float64(n-1)+0.5)]), n
+	slices.SortFunc(points, func(a, b point) int { return cmp.Compare(a.value, b.value) })
+	return points[int(share*float64(n-1)+0.5)].value, n
 }
 
-func overOf(s *slot) float32 { return s.over }
-func gapOf(s *slot) float32  { return s.gap }
-func airOf(s *slot) float32  { return s.air }
-
-// depthOf is how far down a dew is, for a past whose over is dew.
-func depthOf(s *slot) float32 { return -s.over }
-
-// lowShare is the share of the time before to in which the superheat was far
-// below normal; NaN when too little was seen.
+// lowShare returns the share of the time before to in which the superheat was
+// far below normal; NaN when too little was seen.
 func (p *past) lowShare(to int64, normal float64) float64 {
 	low, n := 0.0, 0.0
-	p.each(to, func(s *slot) bool {
-		if s.over == s.over {
+	p.each(to, func(s *summary) bool {
+		if v := s.of(overDew); v == v {
 			n++
-			low += ramp(float64(s.over)/normal, 0.65, 0.4)
+			low += filter.LinearStep(v/normal, 0.65, 0.4)
 		}
 		return true
 	})
-	if n < 3 {
+	if n < enoughSummaries {
 		return nan
 	}
 	return low / n
 }
 
-// leap finds the steepest rise of a quantity in the day before to: when it
-// began, by how much it rose within twenty minutes, and which share that is of
-// the rise within an hour and a half around it. A fan that stops makes nearly
+// Common practice, no source.
+const (
+	riseWithin = 25 * minute // two summaries and their slack
+	riseMin    = 0.5         // K
+	riseBefore = 30 * minute // compared with the steepest rise
+	riseAfter  = 70 * minute // compared with the steepest rise
+)
+
+// steepestRise finds the steepest rise of a quantity in the day before to: when
+// it began, by how much it rose within twenty minutes, and which share that is
+// of the rise within an hour and a half around it. A fan that stops makes nearly
 // all of it at once; ice takes hours. Only what went on undisturbed counts, so
-// no defrost is taken for a leap. NaN when nothing rose.
-func (p *past) leap(to int64, of func(*slot) float32) (at int64, rise, share float64) {
-	var v [pastSlots]float32
-	var from [pastSlots]int64
-	n := 0
-	p.each(to, func(s *slot) bool { // newest first
-		if x := of(s); x == x {
-			v[n], from[n] = x, s.from
-			n++
-		}
-		return true
-	})
-	best := float32(0.5)
-	steep := -1
-	for i := range n {
-		for j := i + 1; j < n && from[i]-from[j] <= leapWithin; j++ {
-			if v[i]-v[j] > best {
-				best, steep, at = v[i]-v[j], i, from[j]
+// no defrost is taken for a rise. sign is −1 for the steepest fall. NaN when
+// nothing rose.
+func (p *past) steepestRise(to int64, q quantity, sign float64) (at int64, rise, share float64) {
+	var buffer [summariesKept]point
+	points := p.known(&buffer, to, q)
+	for i := range points {
+		points[i].value *= sign
+	}
+	best, top := riseMin, -1
+	for i := range points {
+		for j := i + 1; j < len(points) && points[i].from-points[j].from <= riseWithin; j++ {
+			if d := points[i].value - points[j].value; d > best {
+				best, top, at = d, i, points[j].from
 			}
 		}
 	}
-	if steep < 0 {
+	if top < 0 {
 		return 0, nan, nan
 	}
-	low, high := v[steep]-best, v[steep]
-	for i := range n {
-		switch d := from[i] - at; {
-		case d < 0 && d >= -30*minute:
-			low = min(low, v[i])
-		case d > 0 && d <= 70*minute:
-			high = max(high, v[i])
+	low, high := points[top].value-best, points[top].value
+	for _, x := range points {
+		switch d := x.from - at; {
+		case d < 0 && d >= -riseBefore:
+			low = min(low, x.value)
+		case d > 0 && d <= riseAfter:
+			high = max(high, x.value)
 		}
 	}
-	return at, float64(best), float64(best / (high - low))
+	return at, best, best / (high - low)
 }
 
-// leapWithin is two summaries and their slack.
-const leapWithin = 25 * minute
+// Common practice, no source.
+const (
+	cameDown  = 0.4 // share of normal below which a superheat is near dew
+	wasNormal = 0.6 // share of normal above which it is about normal
+)
 
-// sank returns which share of normal the superheat had lost in the hour before
-// it came down from normal to near dew for the first time in the day before to.
-// NaN when it did not come down while it was watched.
-func (p *past) sank(to int64, normal float64) float64 {
-	var v [pastSlots]float64
-	var from [pastSlots]int64
-	n := 0
-	p.each(to, func(s *slot) bool { // newest first
-		if s.over == s.over {
-			v[n], from[n] = float64(s.over), s.from
-			n++
-		}
-		return true
-	})
-	for i := n - 1; i >= 0; i-- {
-		if v[i] > 0.4*normal || i > 0 && v[i-1] > 0.6*normal {
+// lostBefore returns which share of normal the superheat had lost in the hour
+// before it came down from normal to near dew for the first time in the day
+// before to. NaN when it did not come down while it was watched.
+func (p *past) lostBefore(to int64, normal float64) float64 {
+	var buffer [summariesKept]point
+	points := p.known(&buffer, to, overDew)
+	for i := len(points) - 1; i >= 0; i-- {
+		if points[i].value > cameDown*normal || i > 0 && points[i-1].value > wasNormal*normal { // it stays down
 			continue
 		}
-		var hour, older steadiness
-		for j := i + 1; j < n; j++ {
-			switch d := from[i] - from[j]; {
+		var hour, older filter.Spread
+		for _, x := range points[i+1:] {
+			switch d := points[i].from - x.from; {
 			case d > 15*minute && d <= 70*minute:
-				hour.take(v[j])
+				hour.Update(x.value)
 			case d > 100*minute:
-				older.take(v[j])
+				older.Update(x.value)
 			}
 		}
-		if hour.n < 2 || older.n < 3 || older.mean < 0.6*normal {
+		if hour.N < 2 || older.N < 3 || older.Mean < wasNormal*normal {
 			return nan
 		}
-		return 1 - hour.mean/older.mean
+		return 1 - hour.Mean/older.Mean
 	}
 	return nan
 }
 
-// relief tells by how much defrosts have helped: the mean, over the defrosts
-// of the day before to, of superheat after less before, and of air over dew
-// before less after, K. NaN when there was none to compare.
-func (p *past) relief(m *melts, to int64) (over, gap float64) {
-	var overs, gaps steadiness
-	m.each(func(e *phase.Episode) {
-		if e.Resumed == 0 || e.Resumed > to {
-			return
+// Common practice, no source.
+const (
+	reliefAfter  = 90 * minute // after the restart that is compared
+	reliefBefore = 40 * minute // before the defrost that is compared
+)
+
+// relief returns by how much defrosts have helped: the mean, over the defrosts
+// before to, of superheat after less before, and of air above dew before less
+// after, K. NaN when there was none to compare.
+func (p *past) relief(h *defrostHistory, to int64) (over, gap float64) {
+	var overs, gaps filter.Spread
+	for i := range h.kept() {
+		run := h.nth(i)
+		if run.Resumed == 0 || run.Resumed > to {
+			continue
 		}
-		var before, after, gapBefore, gapAfter steadiness
-		p.each(to, func(s *slot) bool {
-			end := s.from + slotLength
+		var before, after, gapBefore, gapAfter filter.Spread
+		p.each(to, func(s *summary) bool {
+			end := s.from + summaryLength
 			switch {
-			case s.from >= e.Resumed && s.from < e.Resumed+90*minute:
-				after.take(float64(s.over))
-				gapAfter.take(float64(s.gap))
-			case end <= e.Began+minute && end > e.Began-40*minute:
-				before.take(float64(s.over))
-				gapBefore.take(float64(s.gap))
+			case s.from >= run.Resumed && s.from < run.Resumed+reliefAfter:
+				after.Update(s.of(overDew))
+				gapAfter.Update(s.of(airOverDew))
+			case end <= run.Began+minute && end > run.Began-reliefBefore:
+				before.Update(s.of(overDew))
+				gapBefore.Update(s.of(airOverDew))
 			}
-			return end > e.Began-40*minute
+			return end > run.Began-reliefBefore
 		})
-		if before.n > 0 && after.n > 0 {
-			overs.take(after.mean - before.mean)
+		if before.N > 0 && after.N > 0 {
+			overs.Update(after.Mean - before.Mean)
 		}
-		if gapBefore.n > 0 && gapAfter.n > 0 {
-			gaps.take(gapBefore.mean - gapAfter.mean)
+		if gapBefore.N > 0 && gapAfter.N > 0 {
+			gaps.Update(gapBefore.Mean - gapAfter.Mean)
 		}
-	})
-	over, gap = nan, nan
-	if overs.n > 0 {
-		over = overs.mean
 	}
-	if gaps.n > 0 {
-		gap = gaps.mean
-	}
-	return over, gap
+	return meanOf(&overs), meanOf(&gaps)
 }
 
-// melts remembers the last defrosts.
-type melts struct {
-	all [meltsKept]phase.Episode
-	n   int
-}
-
-const meltsKept = 8
-
-// note takes a defrost that goes on or has ended.
-func (m *melts) note(e *phase.Episode) {
-	if e.Ended <= e.Began || e.Began == 0 {
-		return
+// meanOf returns the mean of s; NaN of nothing.
+func meanOf(s *filter.Spread) float64 {
+	if s.N == 0 {
+		return nan
 	}
-	if m.n > 0 && m.all[(m.n-1)%meltsKept].Began == e.Began {
-		m.all[(m.n-1)%meltsKept] = *e
-		return
-	}
-	m.all[m.n%meltsKept] = *e
-	m.n++
-}
-
-// each calls f for each of them, newest first.
-func (m *melts) each(f func(*phase.Episode)) {
-	for i := range min(m.n, meltsKept) {
-		f(&m.all[(m.n-1-i)%meltsKept])
-	}
-}
-
-// before returns the medians of length and plateau, in seconds, of the
-// defrosts before the last one.
-func (m *melts) before() (length, plateau float64, n int) {
-	var l, p [meltsKept]float64
-	for i := 1; i < min(m.n, meltsKept); i++ {
-		e := &m.all[(m.n-1-i)%meltsKept]
-		l[n], p[n] = float64(e.Ended-e.Began)/1e9, e.Plateau
-		n++
-	}
-	if n == 0 {
-		return nan, nan, 0
-	}
-	slices.Sort(l[:n])
-	slices.Sort(p[:n])
-	return l[n/2], p[n/2], n
+	return s.Mean
 }

@@ -13,7 +13,15 @@ type entry struct {
 // here with its codes and their sentences side by side.
 var catalogue = func() map[Code]string {
 	all := map[Code]string{}
-	for _, part := range [][]entry{alertEntries, superheatEntries, sensorcheckEntries} {
+	for _, part := range [][]entry{
+		alertEntries,
+		superheatEntries,
+		sensorcheckEntries,
+		circuitEntries,
+		causeEntries,
+		checkEntries,
+		trendEntries,
+	} {
 		for _, e := range part {
 			if _, twice := all[e.code]; twice {
 				panic(fmt.Sprintf("evidence code %q stands in the catalogue twice", e.code))

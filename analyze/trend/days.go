@@ -8,7 +8,7 @@ type Days struct {
 	Days []Day `json:"days"` // in order
 }
 
-// Of says whose quantity it is: a circuit's or a compressor's.
+// Of names whose quantity it is: a circuit's or a compressor's.
 type Of struct {
 	Group      string `json:"group"`
 	Circuit    string `json:"circuit,omitempty"`
@@ -20,7 +20,7 @@ type Of struct {
 type Day struct {
 	Date  string  `json:"date"` // UTC, as 2026-03-02
 	Value float64 `json:"value"`
-	Of    float64 `json:"of,omitempty"` // the day is not over: so many values make it up
+	Of    float64 `json:"of,omitempty"` // of a day that is not over: how many values make it up
 }
 
 // Days returns what is kept of each quantity that has any.

@@ -1,13 +1,15 @@
 package trend
 
 import (
-	"fmt"
 	"math"
+	"time"
 
 	"dewgap/analyze/evidence"
+	"dewgap/analyze/filter"
+	"dewgap/analyze/units"
 )
 
-// Notice says that a trend reaches its limit within a week.
+// Notice is a trend that reaches its limit within a week.
 type Notice struct {
 	Group      string        `json:"group"`
 	Circuit    string        `json:"circuit,omitempty"`
@@ -24,59 +26,64 @@ type Notice struct {
 
 // judge returns the notice of a line, if it deserves one. floor is that of
 // pulldown, K.
-func judge(q Quantity, l Line, days int, floor float64) (n Notice, ok bool) {
+func judge(q Quantity, l filter.Line, days int, floor float64) (n Notice, ok bool) {
 	s := &specs[q]
-	if days < daysLeast || !(l.Low > 0 || l.High < 0) || math.Abs(l.Now-l.First) < s.change {
+	if days < minDays || !(l.Low > 0 || l.High < 0) || math.Abs(l.Last-l.First) < s.change {
 		return Notice{}, false // no trend that could not be chance, or too small to matter
 	}
-	down := l.Slope < 0
+	falls := l.Slope < 0
 	var at float64
 	switch s.limit {
 	case atFloor:
 		at = floor
 	case atValue:
 		at = s.at
-	case timesThen:
+	case timesFirst:
 		at = s.at * l.First
-	case awayThen:
+	case awayFromFirst:
 		at = l.First + math.Copysign(s.at, l.Slope)
 	}
-	if s.limit != awayThen && down != s.down || math.IsNaN(at) {
+	if s.limit != awayFromFirst && falls != s.falls || math.IsNaN(at) {
 		return Notice{}, false // it gets better
 	}
-	until := max((at-l.Now)/l.Slope, 0)
-	if until > daysAhead {
+	until := max((at-l.Last)/l.Slope, 0)
+	if until > maxAhead {
 		return Notice{}, false
 	}
-	n = Notice{Quantity: s.code, Unit: s.unit, Now: rounded(l.Now), PerDay: rounded(l.Slope), Limit: rounded(at), Days: rounded(until), Observed: days}
-	verb, reach := "rises", fmt.Sprintf("reaches %s in %.0f days", write(at, s.unit), math.Ceil(until))
-	if down {
-		verb = "falls"
+	now, limit := value("now", s.unit, l.Last), value("limit", s.unit, at)
+	return Notice{
+		Quantity: s.code, Unit: s.unit, Now: now.Number, PerDay: rounded(l.Slope), Limit: limit.Number, Days: rounded(until), Observed: days,
+		Found: found(s, l, until, now, limit),
+	}, true
+}
+
+// found returns the evidence of a line that reaches its limit in so many days.
+func found(s *spec, l filter.Line, until float64, now, limit evidence.Value) evidence.Item {
+	unit := s.unit
+	if unit == "°C" {
+		unit = "K" // of a change
+	}
+	course, values := evidence.HasPassedLimit, []evidence.Value{
+		value("change", unit, math.Abs(l.Last-l.First)), evidence.Count("over", int(math.Round((l.Last-l.First)/l.Slope))), now, limit,
 	}
 	switch {
-	case until == 0:
-		reach = "has passed " + write(at, s.unit)
-	case until <= 1:
-		reach = fmt.Sprintf("reaches %s within a day", write(at, s.unit))
+	case until > 1:
+		course, values = evidence.ReachesInDays, append(values, evidence.Count("in", int(math.Ceil(until))))
+	case until > 0:
+		course = evidence.ReachesInADay
 	}
-	n.Found = evidence.Item{Code: evidence.Sentence, Text: fmt.Sprintf("%s %s by %s a day: %s now after %d days, and %s if it goes on so. Look at: %s.",
-		s.words, verb, write(math.Abs(l.Slope), difference(s.unit)), write(l.Now, s.unit), days, reach, s.check)}
-	return n, true
+	return evidence.New(evidence.Trend(s.code, l.Slope < 0, course), values...)
 }
 
-// difference is the unit of a change.
-func difference(unit string) string {
-	if unit == "°C" {
-		return "K"
+// value returns v as evidence, rounded as it is shown.
+func value(name, unit string, v float64) evidence.Value {
+	switch unit {
+	case "s":
+		return evidence.Duration(name, time.Duration(v*float64(time.Second)))
+	case "°C":
+		return evidence.Temperature(name, units.Celsius(v))
 	}
-	return unit
-}
-
-func write(v float64, unit string) string {
-	if unit == "s" {
-		return fmt.Sprintf("%.1f min", v/60)
-	}
-	return fmt.Sprintf("%.1f %s", v, unit)
+	return evidence.Difference(name, units.Kelvin(v))
 }
 
 func rounded(v float64) float64 { return math.Round(v*100) / 100 }

@@ -1,13 +1,16 @@
 package trend
 
-import "math"
+import (
+	"math"
 
-// Days: how many are kept, how many a notice stands on at least, and how far
-// ahead it looks.
+	"dewgap/analyze/filter"
+)
+
+// Common practice, no source.
 const (
-	daysKept  = 30
-	daysLeast = 5
-	daysAhead = 7.0
+	daysKept = filter.MaxLineDays
+	minDays  = 5   // that a notice stands on
+	maxAhead = 7.0 // days that a notice looks ahead
 )
 
 // series is one quantity of one circuit or compressor, a value a day.
@@ -17,11 +20,11 @@ type series struct {
 	n      int
 	today  float64
 	count  float64 // values of today
-	folded float64
+	folded float64 // what they make
 }
 
-// take enters a value of day, and reports whether an earlier day was completed
-// by that.
+// take enters a value of a day; NaN is passed over. It reports whether that
+// completed an earlier day.
 func (s *series) take(day, v float64, f fold) (completed bool) {
 	if math.IsNaN(v) {
 		return false
@@ -56,10 +59,10 @@ func (s *series) keep() {
 }
 
 // line returns the line through the days kept, and how many days it stands on.
-func (s *series) line() (Line, int, bool) {
-	if s.n < daysLeast {
-		return Line{}, s.n, false
+func (s *series) line() (filter.Line, int, bool) {
+	if s.n < minDays {
+		return filter.Line{}, s.n, false
 	}
-	l, ok := Fit(s.day[:s.n], s.value[:s.n])
+	l, ok := filter.Fit(s.day[:s.n], s.value[:s.n])
 	return l, s.n, ok
 }

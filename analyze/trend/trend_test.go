@@ -4,121 +4,114 @@ import (
 	"encoding/json"
 	"math"
 	"slices"
-	"strings"
 	"testing"
 
 	"dewgap/analyze/evidence"
+	"dewgap/analyze/filter"
+	"dewgap/analyze/frame"
+	"dewgap/analyze/phase"
+	"dewgap/analyze/reading"
 	"dewgap/analyze/superheat"
-
 	"dewgap/analyze/units"
 
 	"github.com/google/go-cmp/cmp"
 	"pgregory.net/rapid"
-
-	"dewgap/analyze/frame"
-	"dewgap/analyze/phase"
 )
 
 func near(a, b, by float64) bool { return math.Abs(a-b) <= by }
 
-// Cloud seeding, five years: from memory, Hollander and Wolfe, Nonparametric
-// Statistical Methods, chapter on regression, which gives a slope of −0.056.
-// By hand: the ten slopes are −0.15, −0.13, −0.08, −0.07, −0.0575, −0.055,
-// −0.045, −0.0333, 0.01, 0.04; their median is −0.05625.
-func TestFitWorkedExample(t *testing.T) {
-	l, ok := Fit([]float64{1, 2, 3, 4, 5}, []float64{1.26, 1.27, 1.12, 1.16, 1.03})
-	if !ok || !near(l.Slope, -0.05625, 1e-9) {
-		t.Fatalf("slope %v, %v; want -0.05625", l.Slope, ok)
-	}
-	// What is left, y + 0.05625 x: 1.31625, 1.3825, 1.28875, 1.385, 1.31125; median 1.31625.
-	if !near(l.Now, 1.31625-5*0.05625, 1e-9) || !near(l.First, 1.31625-0.05625, 1e-9) {
-		t.Errorf("line from %v to %v", l.First, l.Now)
-	}
-	// Sen's interval for n = 5: C = 1.96·√(5·4·15/18) = 8.0, as the exact
-	// table's k − 2 = 10 − 2; so the first and the last of ten slopes.
-	if !near(l.Low, -0.15, 1e-9) || !near(l.High, 0.04, 1e-9) {
-		t.Errorf("interval %v … %v, want -0.15 … 0.04: no trend beyond chance", l.Low, l.High)
-	}
-}
-
-func TestFitRefuses(t *testing.T) {
-	for _, c := range [][2][]float64{
-		{{1, 2}, {1, 2}}, {{1, 2, 3}, {1, 2}}, {nil, nil}, {{1, 1, 1}, {1, 2, 3}}, {make([]float64, daysKept+1), make([]float64, daysKept+1)},
-	} {
-		if l, ok := Fit(c[0], c[1]); ok {
-			t.Errorf("%v: fitted %v", c, l)
-		}
-	}
-}
-
-// Laws: a straight line is found exactly whatever fewer than 29 % of the points
-// say (the breakdown point of the estimator, 1 − 1/√2: Sen 1968); moving and
-// scaling the values moves and scales the line.
-func TestFitLaws(t *testing.T) {
-	rapid.Check(t, func(t *rapid.T) {
-		n := rapid.IntRange(8, daysKept).Draw(t, "days")
-		slope, level := rapid.Float64Range(-3, 3).Draw(t, "slope"), rapid.Float64Range(-20, 40).Draw(t, "level")
-		x, y := make([]float64, n), make([]float64, n)
-		for i := range n {
-			x[i] = float64(20000 + i)
-			y[i] = level + slope*float64(i)
-		}
-		for range n / 5 { // a fifth of them is wrong
-			y[rapid.IntRange(0, n-1).Draw(t, "which")] = rapid.Float64Range(-1000, 1000).Draw(t, "wrong")
-		}
-		l, ok := Fit(x, y)
-		if !ok || !near(l.Slope, slope, 1e-6) {
-			t.Fatalf("slope %v, want %v", l.Slope, slope)
-		}
-		if !(l.Low <= l.Slope && l.Slope <= l.High) {
-			t.Fatalf("slope %v outside %v … %v", l.Slope, l.Low, l.High)
-		}
-		z := slices.Clone(y)
-		for i := range z {
-			z[i] = 2*z[i] + 5
-		}
-		if m, _ := Fit(x, z); !near(m.Slope, 2*l.Slope, 1e-6) || !near(m.Now, 2*l.Now+5, 1e-4) {
-			t.Fatalf("scaled: %+v of %+v", m, l)
-		}
-	})
-}
-
+// TestJudge draws lines from what a technician would take seriously: a limit
+// within a week, by a slope that is no chance and a change that matters. Both
+// sides of each threshold stand beside each other. Common practice, no source.
 func TestJudge(t *testing.T) {
-	line := func(slope, first float64, days int) (Line, int) {
-		return Line{Slope: slope, Low: slope - 0.05, High: slope + 0.05, First: first, Now: first + slope*float64(days-1)}, days
-	}
+	const floor = 8
 	for _, c := range []struct {
 		name  string
 		q     Quantity
 		slope float64
 		first float64
 		days  int
-		want  string // in the words; empty: no notice
+		want  evidence.Code // empty: no notice
+		limit float64
+		in    float64 // days
 	}{
-		{"reaches the floor", AfterDefrost, -0.5, 13, 8, "reaches 8.0 K in 3 days"},
-		{"a week away exactly", AfterDefrost, -0.5, 15, 8, "in 7 days"},
-		{"further than a week", AfterDefrost, -0.5, 15.1, 8, ""},
-		{"already there", AfterDefrost, -0.5, 9, 8, "has passed 8.0 K"},
-		{"gets better", AfterDefrost, 0.5, 6, 8, ""},
-		{"four days are too few", AfterDefrost, -2, 15, 4, ""},
-		{"too small to matter", AfterDefrost, -0.1, 8.9, 8, ""},
-		{"ice", AirOverDew, 0.6, 8, 6, "reaches 12.0 K in 2 days"},
-		{"longer defrosts", DefrostLength, 120, 1500, 6, "reaches 37.5 min in 2 days"},
-		{"colder defrosts", DefrostPeak, -1, 12, 8, "by 1.0 K a day"},
-		{"a sensor that drifts up", AgainstTwins, 0.4, 0.2, 6, "reaches 3.2 K in 3 days"},
-		{"a sensor that drifts down", AgainstTwins, -0.4, 0.2, 6, "reaches -2.8 K in 3 days"},
+		{"reaches the floor", AfterDefrost, -0.5, 13, 8, "lowest_superheat_after_defrost_falls", 8, 3},
+		{"a week away exactly", AfterDefrost, -0.5, 15, 8, "lowest_superheat_after_defrost_falls", 8, 7},
+		{"further than a week", AfterDefrost, -0.5, 15.1, 8, "", 0, 0},
+		{"within a day", AfterDefrost, -0.5, 12, 8, "lowest_superheat_after_defrost_falls_within_a_day", 8, 1},
+		{"just more than a day", AfterDefrost, -0.5, 12.1, 8, "lowest_superheat_after_defrost_falls", 8, 1.2},
+		{"already there", AfterDefrost, -0.5, 9, 8, "lowest_superheat_after_defrost_falls_past_limit", 8, 0},
+		{"gets better", AfterDefrost, 0.5, 6, 8, "", 0, 0},
+		{"five days are enough", AfterDefrost, -1, 13, 5, "lowest_superheat_after_defrost_falls_within_a_day", 8, 1},
+		{"four days are too few", AfterDefrost, -2, 15, 4, "", 0, 0},
+		{"1 K is enough to matter", AfterDefrost, -0.15, 9, 8, "lowest_superheat_after_defrost_falls_past_limit", 8, 0},
+		{"too small to matter", AfterDefrost, -0.13, 8.9, 8, "", 0, 0},
+		{"pulldown gets wetter", InPulldown, -0.5, 13, 8, "lowest_superheat_in_pulldown_falls", 8, 3},
+		{"pulldown, too small", InPulldown, -0.13, 8.9, 8, "", 0, 0},
+		{"pulldown gets drier", InPulldown, 0.5, 13, 8, "", 0, 0},
+		{"outlet goes to dew", Outlet, -0.6, 6, 8, "coil_outlet_superheat_falls", 1, 4.0 / 3},
+		{"outlet, too small", Outlet, -0.13, 1.8, 8, "", 0, 0},
+		{"outlet rises", Outlet, 0.6, 1, 8, "", 0, 0},
+		{"ice: half as much again", AirOverDew, 0.6, 8, 6, "air_over_dew_rises", 12, 5.0 / 3},
+		{"ice, too small", AirOverDew, 0.28, 2.4, 6, "", 0, 0},
+		{"the coil gets cleaner", AirOverDew, -0.6, 8, 6, "", 0, 0},
+		{"longer defrosts: half as much again", DefrostLength, 120, 1500, 6, "defrost_length_rises", 2250, 1.25},
+		{"longer defrosts, too small", DefrostLength, 46, 440, 6, "", 0, 0},
+		{"shorter defrosts", DefrostLength, -120, 1500, 6, "", 0, 0},
+		{"colder defrosts", DefrostPeak, -1, 12, 8, "defrost_peak_falls", 2, 3},
+		{"colder defrosts, too small", DefrostPeak, -0.27, 4.5, 8, "", 0, 0},
+		{"warmer defrosts", DefrostPeak, 1, 1, 8, "", 0, 0},
+		{"twice as much to melt", Plateau, 60, 400, 6, "melting_plateau_rises", 800, 5.0 / 3},
+		{"more to melt, too small", Plateau, 46, 230, 6, "", 0, 0},
+		{"less to melt", Plateau, -60, 400, 6, "", 0, 0},
+		{"a sensor that drifts up", AgainstTwins, 0.4, 0.2, 6, "superheat_against_twins_rises", 3.2, 2.5},
+		{"a sensor that drifts down", AgainstTwins, -0.4, 0.2, 6, "superheat_against_twins_falls", -2.8, 2.5},
+		{"a drift, too small", AgainstTwins, -0.19, 0, 6, "", 0, 0},
 	} {
-		l, days := line(c.slope, c.first, c.days)
-		n, ok := judge(c.q, l, days, 8)
-		if ok != (c.want != "") || !strings.Contains(evidence.Renderer{}.Text(n.Found), c.want) {
-			t.Errorf("%s: %v %v", c.name, ok, n.Found)
+		l := filter.Line{Slope: c.slope, Low: c.slope - 0.05, High: c.slope + 0.05, First: c.first, Last: c.first + c.slope*float64(c.days-1)}
+		n, ok := judge(c.q, l, c.days, floor)
+		if ok != (c.want != "") || n.Found.Code != c.want {
+			t.Errorf("%s: %v %+v, want %q", c.name, ok, n.Found, c.want)
+			continue
+		}
+		if !ok {
+			continue
+		}
+		if err := evidence.Check(n.Found); err != nil {
+			t.Errorf("%s: %v", c.name, err)
+		}
+		unit := map[string]string{"K": "_k", "°C": "_c", "s": "_seconds"}[n.Unit]
+		if !near(n.Limit, c.limit, 0.01) || n.Limit != n.Found.Number("limit"+unit) || n.Now != n.Found.Number("now"+unit) || !near(n.Now, l.Last, 0.051) {
+			t.Errorf("%s: limit %v, now %v, found %+v; want limit %v", c.name, n.Limit, n.Now, n.Found, c.limit)
+		}
+		if !near(n.Days, c.in, 0.011) || !near(n.PerDay, c.slope, 0.001) || n.Observed != c.days {
+			t.Errorf("%s: in %v days, by %v a day over %d, want %v, %v, %d", c.name, n.Days, n.PerDay, n.Observed, c.in, c.slope, c.days)
+		}
+		change := map[string]string{"K": "_k", "°C": "_k", "s": "_seconds"}[n.Unit]
+		if got := n.Found.Number("change" + change); !near(got, math.Abs(l.Last-l.First), 0.051) || n.Found.Number("over_count") != float64(c.days-1) {
+			t.Errorf("%s: changed by %v over %v days, want %v over %d", c.name, got, n.Found.Number("over_count"), math.Abs(l.Last-l.First), c.days-1)
+		}
+		if in := n.Found.Number("in_count"); !math.IsNaN(in) && in != math.Ceil(c.in) {
+			t.Errorf("%s: in %v days, want %v", c.name, in, math.Ceil(c.in))
 		}
 	}
-	if _, ok := judge(AfterDefrost, Line{Slope: -0.5, Low: -1.2, High: 0.1, First: 13, Now: 9}, 8, 8); ok {
+	if _, ok := judge(AfterDefrost, filter.Line{Slope: -0.5, Low: -1.2, High: 0.1, First: 13, Last: 9}, 8, floor); ok {
 		t.Error("a slope that could be chance made a notice")
 	}
-	if _, ok := judge(AfterDefrost, Line{Slope: -0.5, Low: -0.6, High: -0.4, First: 13, Now: 9.5}, 8, math.NaN()); ok {
+	if _, ok := judge(AfterDefrost, filter.Line{Slope: -0.5, Low: -0.6, High: -0.4, First: 13, Last: 9.5}, 8, math.NaN()); ok {
 		t.Error("an unknown floor made a notice")
+	}
+}
+
+// TestNoticeInJSON: an API answer holds code, values and text.
+func TestNoticeInJSON(t *testing.T) {
+	n, _ := judge(DefrostPeak, filter.Line{Slope: -1, Low: -1.1, High: -0.9, First: 12, Last: 5}, 8, 8)
+	n.Found.Text = evidence.Renderer{System: units.US}.Text(n.Found)
+	got, err := json.Marshal(n.Found)
+	want := `{"code":"defrost_peak_falls","values":{"change_k":7,"over_count":7,"now_c":5,"limit_c":2,"in_count":3},` +
+		`"text":"highest coil outlet temperature of its defrosts fell by 12.6 °F in 7 days to 41.0 °F; going on so, it reaches 35.6 °F in 3 days. Look at: heaters, longest time, ice left on the coil."}`
+	if err != nil || string(got) != want {
+		t.Errorf("got  %s, %v\nwant %s", got, err, want)
 	}
 }
 
@@ -129,7 +122,7 @@ func TestRestartForgetsNoDay(t *testing.T) {
 		hours := rapid.IntRange(1, 24*40).Draw(t, "hours")
 		stop := rapid.IntRange(0, hours).Draw(t, "stop")
 		through := func(restart bool) *Group {
-			g := NewGroup("lt", []string{"room"}, []string{"c1", "c2"})
+			g := NewGroup("lt", []string{"room"}, []string{"c1", "c2"}, 8)
 			for h := range hours {
 				if restart && h == stop {
 					text, err := json.Marshal(g.Days())
@@ -140,14 +133,13 @@ func TestRestartForgetsNoDay(t *testing.T) {
 					if err := json.Unmarshal(text, &days); err != nil {
 						t.Fatal(err)
 					}
-					g = NewGroup("lt", []string{"room"}, []string{"c1", "c2"})
+					g = NewGroup("lt", []string{"room"}, []string{"c1", "c2"}, 8)
 					g.TakeUp(days, 20000*dayNS+int64(h)*3600e9)
 				}
 				at := 20000*dayNS + int64(h)*3600e9
 				g.enter(0, AirOverDew, at, 8+float64(h)/50)
 				g.enterFor(1, InPulldown, at, 12-float64(h%24)/10-float64(h)/100)
 			}
-			g.floor = 8
 			g.renew()
 			return g
 		}
@@ -180,12 +172,10 @@ func TestTakeUpIsJudgedAtOnce(t *testing.T) {
 		{"another group's", []Days{other}, 0},
 		{"no days", nil, 0},
 	} {
-		g := NewGroup("lt", []string{"room"}, []string{"c1"})
-		p := phase.NewGroup(phase.Settings{}, 1, []phase.DefrostKind{phase.Electric})
+		g := NewGroup("lt", []string{"room"}, []string{"c1"}, 8)
 		x := frame.Frame{At: 20008 * dayNS, Compressors: make([]frame.Compressor, 1), Circuits: make([]frame.Circuit, 1)}
 		g.TakeUp(c.days, x.At)
-		g.Compressor(0, x.At, Compressor{Phase: phase.Steady, Superheat: 15, Floor: 8})
-		renewed := g.Observe(&x, p)
+		renewed := g.Observe(&x)
 		if !renewed || len(g.Notices()) != c.want {
 			t.Errorf("%s: renewed %v, notices %v", c.name, renewed, g.Notices())
 		}
@@ -197,17 +187,17 @@ func TestTakeUpIsJudgedAtOnce(t *testing.T) {
 
 // A coil ices up: each day's defrost is followed by a lower superheat.
 func TestSinkingSuperheatIsNoticedBeforeItFloods(t *testing.T) {
-	g := NewGroup("lt", []string{"room"}, []string{"c1"})
+	g := NewGroup("lt", []string{"room"}, []string{"c1"}, 8)
 	p := phase.NewGroup(phase.Settings{}, 1, []phase.DefrostKind{phase.Electric})
 	x := frame.Frame{At: 20000 * dayNS, Dew: -30, Compressors: make([]frame.Compressor, 1), Circuits: make([]frame.Circuit, 1)}
 	pass := func(minutes int, over, outlet float64, heat phase.Tristate) {
 		for range minutes * 6 {
 			x.At += 10e9
-			x.Compressors[0] = frame.Compressor{Signal: phase.Yes, Inlet: superheat.Value{Dew: -30, Temperature: units.Celsius(-30 + over)}, Discharge: 80}
+			x.Step = 10e9
+			x.Compressors[0] = frame.Compressor{Signal: phase.Yes, Inlet: superheat.Value{Dew: -30, Temperature: units.Celsius(-30 + over), Superheat: units.Kelvin(over), Quality: reading.Good}, Discharge: 80}
 			x.Circuits[0] = frame.Circuit{Signal: heat, CoilOutlet: units.Celsius(outlet), Air: -20}
-			phases := p.Observe(&x)
-			g.Compressor(0, x.At, Compressor{Phase: phases[0], Superheat: over, Floor: 8})
-			g.Observe(&x, p)
+			p.Observe(&x)
+			g.Observe(&x)
 		}
 	}
 	noticed := 0
@@ -222,8 +212,8 @@ func TestSinkingSuperheatIsNoticedBeforeItFloods(t *testing.T) {
 	if noticed == 0 {
 		t.Fatal("no notice in eight days")
 	}
-	if noticed < daysLeast-1 {
-		t.Errorf("noticed on day %d, with fewer than %d days seen", noticed+1, daysLeast)
+	if noticed < minDays-1 {
+		t.Errorf("noticed on day %d, with fewer than %d days seen", noticed+1, minDays)
 	}
 	n := g.Notices()[0]
 	if n.Circuit != "room" || n.Quantity != "lowest_superheat_after_defrost" || !near(n.PerDay, -0.7, 0.05) || n.Limit != 8 || n.Days > 3 {
@@ -231,7 +221,7 @@ func TestSinkingSuperheatIsNoticedBeforeItFloods(t *testing.T) {
 	}
 	for _, n := range g.Notices() {
 		if n.Quantity == "coil_outlet_superheat" || n.Quantity == "air_over_dew" || n.Quantity == "defrost_length" {
-			t.Errorf("nothing changed, but: %s", n.Found.Text)
+			t.Errorf("nothing changed, but: %+v", n.Found)
 		}
 	}
 }

@@ -15,7 +15,7 @@ func (j *judge) blame(out *Cycle, c cycle) {
 		}
 	}
 	if worst == nil {
-		out.Next = next(nil)
+		out.Next = next(nil, j.words)
 		return
 	}
 	for _, s := range worst.Circuits[:min(3, len(worst.Circuits))] {
@@ -24,7 +24,7 @@ func (j *judge) blame(out *Cycle, c cycle) {
 	for _, s := range worst.Causes[:min(3, len(worst.Causes))] {
 		out.Causes = append(out.Causes, Likely{s.Cause, s.Score, append([]string{}, j.words.Texts(s.Why)...)})
 	}
-	out.Next = next(out.Causes)
+	out.Next = next(out.Causes, j.words)
 	if top := out.Liquid; len(top) > 0 && top[0].Name != out.Circuit && top[0].Score > 0.5 {
 		out.Reasons = append(out.Reasons, "the liquid comes most likely from "+top[0].Name+", not from the circuit that defrosted")
 	}

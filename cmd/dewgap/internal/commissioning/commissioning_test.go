@@ -402,7 +402,7 @@ func TestBlame(t *testing.T) {
 	flood := alert.Event{Kind: "floodback", Group: "mt", Compressor: "c1", Began: midnight.Add(2*time.Hour + 30*time.Minute),
 		Circuits: []alert.Score{{Name: "case-1", Score: .9}}, Causes: []alert.Cause{{Cause: "valve_oversized", Score: .6, Why: evidence.Sentences([]string{"dips"})}}}
 	got := story{change: dip(0, 60), events: []alert.Event{flood}}.judged(t).Cycles[0]
-	if len(got.Liquid) != 1 || got.Liquid[0].Name != "case-1" || len(got.Causes) != 1 || got.Causes[0].Name != "valve_oversized" || len(got.Next) < 3 || got.Next[2] != cause.Checks("valve_oversized")[2] {
+	if len(got.Liquid) != 1 || got.Liquid[0].Name != "case-1" || len(got.Causes) != 1 || got.Causes[0].Name != "valve_oversized" || len(got.Next) < 3 || got.Next[2] != cause.Checks("valve_oversized")[2].In(evidence.Renderer{}) {
 		t.Errorf("%+v %+v %+v", got.Liquid, got.Causes, got.Next)
 	}
 }

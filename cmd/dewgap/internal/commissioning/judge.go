@@ -150,7 +150,7 @@ func (j *judge) cycle(c cycle) Cycle {
 	t, k := j.track, &j.track.circuits[c.circuit]
 	out := Cycle{
 		Group: t.site.Groups[k.group].Name, Circuit: k.name, Defrost: defrostName(k.kind), Number: c.number,
-		Cut: c.cut, Stages: t.stages(c), Together: j.together(c), Liquid: []Likely{}, Causes: []Likely{}, Next: []cause.Check{},
+		Cut: c.cut, Stages: t.stages(c), Together: j.together(c), Liquid: []Likely{}, Causes: []Likely{}, Next: []cause.CheckText{},
 	}
 	out.Checks = []Check{j.recovered(c, out.Stages), j.termination(c, out.Stages), j.plateau(c, out.Stages)}
 	var found findings

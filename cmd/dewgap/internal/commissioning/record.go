@@ -148,23 +148,23 @@ type Circuit struct {
 
 // Cycle is one defrost of one circuit with the pulldown after it.
 type Cycle struct {
-	Group       string        `json:"group"`
-	Circuit     string        `json:"circuit"`
-	Defrost     string        `json:"defrost_kind"`
-	Number      int           `json:"number"` // of this circuit's cycles in the recording
-	Verdict     Verdict       `json:"verdict"`
-	Reasons     []string      `json:"reasons"`
-	Cut         bool          `json:"cut"` // begins before or ends after the recording, or has a hole in it
-	Stages      Stages        `json:"stages"`
-	Together    []string      `json:"resumed_within_5_min"` // circuits that came back with this one
-	Checks      []Check       `json:"checks"`               // of the circuit itself
-	Compressors []Machine     `json:"compressors"`
-	Liquid      []Likely      `json:"likely_circuits"`
-	Causes      []Likely      `json:"likely_causes"`
-	Next        []cause.Check `json:"check_next"`
-	Traces      []Trace       `json:"-"` // one for each of Compressors
-	Coil        []float32     `json:"-"` // °C, for the plots; same times as the traces
-	Times       []time.Time   `json:"-"`
+	Group       string            `json:"group"`
+	Circuit     string            `json:"circuit"`
+	Defrost     string            `json:"defrost_kind"`
+	Number      int               `json:"number"` // of this circuit's cycles in the recording
+	Verdict     Verdict           `json:"verdict"`
+	Reasons     []string          `json:"reasons"`
+	Cut         bool              `json:"cut"` // begins before or ends after the recording, or has a hole in it
+	Stages      Stages            `json:"stages"`
+	Together    []string          `json:"resumed_within_5_min"` // circuits that came back with this one
+	Checks      []Check           `json:"checks"`               // of the circuit itself
+	Compressors []Machine         `json:"compressors"`
+	Liquid      []Likely          `json:"likely_circuits"`
+	Causes      []Likely          `json:"likely_causes"`
+	Next        []cause.CheckText `json:"check_next"`
+	Traces      []Trace           `json:"-"` // one for each of Compressors
+	Coil        []float32         `json:"-"` // °C, for the plots; same times as the traces
+	Times       []time.Time       `json:"-"`
 }
 
 // Stages are the instants and lengths of a cycle; null where they did not

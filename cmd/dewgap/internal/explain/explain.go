@@ -44,7 +44,7 @@ type Candidate struct {
 // before any cause.
 type CheckOf struct {
 	For string `json:"for,omitempty"`
-	cause.Check
+	cause.CheckText
 }
 
 // maxCandidates is how many circuits and causes are shown; what follows is
@@ -109,12 +109,13 @@ func (s *Story) next() []CheckOf {
 	var list []CheckOf
 	seen := map[string]bool{}
 	for n, c := range s.Causes {
-		for i, k := range cause.Checks(c.Code) {
+		for i, check := range cause.Checks(c.Code) {
+			k := check.In(s.renderer)
 			if seen[k.Do] {
 				continue
 			}
 			seen[k.Do] = true
-			of := CheckOf{For: c.Code, Check: k}
+			of := CheckOf{For: c.Code, CheckText: k}
 			if n == 0 && i < cause.BeforeAnyCause {
 				of.For = ""
 			}

@@ -35,7 +35,7 @@ func drawn(system units.System) *commissioning.Record {
 				Checks: []commissioning.Check{{Criterion: "floor", Outcome: commissioning.NotMet, Measured: ptr(600.0), Limit: ptr(30.0), Unit: "s", Says: "below the floor for 10 min"}}},
 			{Name: "c2", Verdict: commissioning.NotJudged, Running: 2400, Reasons: []string{"its superheat was not known"}},
 		},
-		Liquid: []commissioning.Likely{{Name: "case-1", Score: .9}}, Causes: []commissioning.Likely{{Name: "valve_oversized", Score: .6, Why: []string{"dips"}}}, Next: []cause.Check{{Do: "Is the reading true?", Confirms: "moves", Clears: "stays", Caution: "cold"}},
+		Liquid: []commissioning.Likely{{Name: "case-1", Score: .9}}, Causes: []commissioning.Likely{{Name: "valve_oversized", Score: .6, Why: []string{"dips"}}}, Next: []cause.CheckText{{Do: "Is the reading true?", Confirms: "moves", Clears: "stays", Caution: "cold"}},
 	}
 	for i := range 100 {
 		c.Times = append(c.Times, began.Add(time.Duration(i)*30*time.Second))

@@ -15,6 +15,7 @@ import (
 	"github.com/chromedp/chromedp"
 
 	"dewgap/analyze/cause"
+	"dewgap/analyze/evidence"
 	"dewgap/cmd/dewgap/internal/snapshot"
 	"dewgap/cmd/dewgap/internal/snapshot/snaptest"
 )
@@ -85,7 +86,7 @@ func TestPageInABrowser(t *testing.T) {
 		wanted(t, ctx, said, text+`.includes("`+said+`")`)
 	}
 	does(t, ctx, chromedp.Click(chromedp.CSS("details.todo summary")))
-	for _, check := range []string{cause.Checks("valve_oversized")[2].Do, cause.Checks("load_change_after_defrost")[2].Do, cause.Cautions} {
+	for _, check := range []string{evidence.Renderer{}.Text(cause.Checks("valve_oversized")[2].Do), evidence.Renderer{}.Text(cause.Checks("load_change_after_defrost")[2].Do), cause.Cautions} {
 		wanted(t, ctx, "what to check", text+`.includes(`+asJSON(check)+`)`)
 	}
 	wanted(t, ctx, "no replay bar on a live page", `document.getElementById("replay").hidden && `+text+`.includes("● live")`)

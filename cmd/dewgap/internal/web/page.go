@@ -9,6 +9,8 @@ import (
 	"strings"
 
 	"dewgap/analyze/cause"
+	"dewgap/analyze/evidence"
+	"dewgap/analyze/units"
 )
 
 var (
@@ -25,10 +27,19 @@ var (
 var script = fillScript()
 
 func fillScript() string {
-	names, checks := map[string]string{}, map[string][]cause.Check{}
+	names, checks := map[string]string{}, map[string]map[string][]cause.CheckText{}
 	for _, name := range cause.Names() {
 		words := cause.Words(name)
-		names[name], checks[name] = strings.ToUpper(words[:1])+words[1:], cause.Checks(name)
+		names[name] = strings.ToUpper(words[:1]) + words[1:]
+	}
+	for _, system := range []units.System{units.SI, units.US} {
+		r, ofCause := evidence.Renderer{System: system}, map[string][]cause.CheckText{}
+		for _, name := range cause.Names() {
+			for _, c := range cause.Checks(name) {
+				ofCause[name] = append(ofCause[name], c.In(r))
+			}
+		}
+		checks[system.String()] = ofCause
 	}
 	return strings.NewReplacer("/*CAUSES*/{}", asJSON(names), "/*CHECKS*/{}", asJSON(checks), `/*CAUTIONS*/""`, asJSON(cause.Cautions)).Replace(pageJS)
 }

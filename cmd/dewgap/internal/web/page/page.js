@@ -32,13 +32,14 @@ const causes = /*CAUSES*/{}; // in words; filled in by the daemon
 const kinds = {
   floodback: "Floodback", flooded_start: "Flooded start", hunting: "Hunting", high_superheat: "High superheat", sensor_fault: "Sensor fault", no_data: "No data",
 };
-// What to check for each cause, in the technician's order; filled in by the daemon.
+// What to check for each system of units and cause, in the technician's order; filled in by the daemon.
 const checks = /*CHECKS*/{};
 const cautions = /*CAUTIONS*/"";
 // Those of the likeliest cause and, where it is likely enough, the one after it.
 function checksOf(causes) {
+  const of = checks[us ? "us" : "si"] || {};
   const likely = causes.filter((c, i) => i === 0 || (i === 1 && c.score >= 0.15)).map((c) => c.cause);
-  const all = (likely.length ? likely : ["unknown"]).flatMap((c) => checks[c] || checks.unknown || []);
+  const all = (likely.length ? likely : ["unknown"]).flatMap((c) => of[c] || of.unknown || []);
   return all.filter((c, i) => all.findIndex((d) => d.do === c.do) === i);
 }
 
