@@ -55,3 +55,41 @@ func TestARestartIsNoSwing(t *testing.T) {
 		t.Errorf("a hunt of 8 K on top: swing %.1f K, want most of it", got)
 	}
 }
+
+// TestSwingLimits: a valve's half swing takes less than five minutes, and what
+// moves by less than a probe's noise has not turned; both common practice, no
+// source.
+func TestSwingLimits(t *testing.T) {
+	for _, c := range []struct {
+		name         string
+		peak, period float64 // K peak to peak, s
+		least, most  float64
+	}{
+		{"two minutes", 5, 120, 4, 5.01}, {"nine minutes", 5, 540, 4, 5.01}, {"eleven minutes is no valve", 5, 660, 0, 0},
+		{"within the noise", 0.6, 120, 0, 0}, {"just above the noise", 1, 120, 0.8, 1.01},
+	} {
+		var w swings
+		for at := minute; at < 100*minute; at += interval {
+			w.update(at, interval, 6+c.peak/2*math.Sin(2*math.Pi*float64(at)/1e9/c.period))
+		}
+		if got := w.swing(); !(got >= c.least && got <= c.most) {
+			t.Errorf("%s: swing %.2f K, want %g to %g", c.name, got, c.least, c.most)
+		}
+	}
+}
+
+// TestASwingThatEndsFades within a quarter of an hour or so.
+func TestASwingThatEndsFades(t *testing.T) {
+	var w swings
+	at := minute
+	for ; at < 100*minute; at += interval {
+		w.update(at, interval, 6+3*math.Sin(2*math.Pi*float64(at)/1e9/120))
+	}
+	before := w.swing()
+	for end := at + 17*minute; at < end; at += interval {
+		w.update(at, interval, 6)
+	}
+	if got := w.swing() / before; got < 0.33 || got > 0.48 { // 1/e, and two half swings until it has ended
+		t.Errorf("a quarter of an hour after the last turn: %.2f of the swing is left", got)
+	}
+}
