@@ -106,7 +106,7 @@ func TestASwingingOutletIsAValve(t *testing.T) {
 	}
 }
 
-// What is not measured is said to be missing, and nothing breaks.
+// An outlet that is not measured is listed as missing, and nothing breaks.
 func TestMissingOutletsAreSaid(t *testing.T) {
 	s := newStore([]int{0, 1, 2})
 	c := NewDiagnosis(s.group, 0)

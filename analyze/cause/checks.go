@@ -152,7 +152,7 @@ func Checks(cause string) []Check {
 	return all
 }
 
-// inWords are the contract's causes as a technician says them.
+// inWords are the causes in words for people.
 var inWords = map[string]string{
 	"valve_oversized": "expansion valve too large", "valve_stuck_open": "expansion valve stuck open", "valve_hunting": "expansion valve hunts",
 	"iced_coil": "iced coil", "low_airflow": "too little air over the coil", "defrost_incomplete": "defrost does not finish",
@@ -160,7 +160,7 @@ var inWords = map[string]string{
 	"hot_gas_carryover": "liquid carried over from hot-gas defrost", "sensor_misplaced": "sensor loose, bare or misplaced", "unknown": "not known",
 }
 
-// Words returns a cause of the contract as a technician says it.
+// Words returns a cause in words for people.
 func Words(cause string) string {
 	if w, ok := inWords[cause]; ok {
 		return w

@@ -71,7 +71,7 @@ func (f *features) outletDegrees(d *degrees) {
 	d[outletUsuallyNormal] = filter.LinearStep(f.mostlyLow, 0.25, 0.05)
 	d[outletFellAtOnce] = filter.LinearStep(f.sank, 0.12, 0.06)
 	d[outletSankSlowly] = filter.LinearStep(f.sank, 0.08, 0.2)
-	if math.IsNaN(f.sank) { // nobody saw it come down
+	if math.IsNaN(f.sank) { // it was not seen to come down
 		d[onlyOutletUsuallyLow] = degreeOf(f.circuits == 1) * d[outletUsuallyLow]
 	}
 }

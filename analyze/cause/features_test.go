@@ -169,7 +169,7 @@ func TestAGoodDefrostThatDoesNotHelp(t *testing.T) {
 		{"a fan failed", 12, 4, func(*frame.DefrostRun) {}, true},
 		{"the air is just far", 9.1, 4, func(*frame.DefrostRun) {}, true},
 		{"the air is back", 8.9, 4, func(*frame.DefrostRun) {}, false},
-		{"no leap to speak of", 12, 0.9, func(*frame.DefrostRun) {}, false},
+		{"a leap that is hardly one", 12, 0.9, func(*frame.DefrostRun) {}, false},
 		{"a small leap", 12, 1.1, func(*frame.DefrostRun) {}, true},
 		{"the defrost stayed cold", 12, 4, func(r *frame.DefrostRun) { r.Peak = 5.9 }, false},
 		{"the defrost was not seen", 12, 4, func(r *frame.DefrostRun) { r.Peak = units.Celsius(nan) }, false},

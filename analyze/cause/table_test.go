@@ -340,9 +340,9 @@ func TestTableAndCatalogue(t *testing.T) {
 	}
 }
 
-// TestReasonsSayWhereTheyWereSeen: where the outlet is not measured, the
-// reasons speak of the superheat at the compressor.
-func TestReasonsSayWhereTheyWereSeen(t *testing.T) {
+// TestReasonsNameWhereTheyWereSeen: where the outlet is not measured, the
+// reasons are about the superheat at the compressor.
+func TestReasonsNameWhereTheyWereSeen(t *testing.T) {
 	f := neutral()
 	f.swing = 3
 	d := f.degrees()

@@ -24,7 +24,7 @@ var circuitEntries = []entry{
 // CauseReason returns the code of what a feature of a floodback means for a
 // cause: it supports the cause, or contradicts it. The words are those of the
 // table below. Where the coil outlet is not measured, the superheat at the
-// compressor stands for it, and a code of its own says so.
+// compressor stands for it, and the code has an ending for that.
 func CauseReason(cause, feature string, supports, outletMeasured bool) Code {
 	code := cause + "_" + feature
 	if !supports {

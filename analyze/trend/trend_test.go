@@ -240,3 +240,45 @@ func TestDaysAreBounded(t *testing.T) {
 		t.Error("an unknown value ended a day")
 	}
 }
+
+// TestTwins compares each steady compressor with the mean of the others whose
+// superheat is known and good.
+func TestTwins(t *testing.T) {
+	type now struct {
+		superheat float64
+		phase     frame.Phase
+		quality   reading.Quality
+	}
+	steady := func(k float64) now { return now{k, frame.Steady, reading.Good} }
+	for _, c := range []struct {
+		name string
+		all  []now
+		want []float64 // NaN: no value
+	}{
+		{"two", []now{steady(10), steady(13)}, []float64{-3, 3}},
+		{"three", []now{steady(10), steady(12), steady(17)}, []float64{-4.5, -1.5, 6}},
+		{"one alone", []now{steady(10)}, []float64{math.NaN()}},
+		{"one off", []now{steady(10), {13, frame.Off, reading.Good}, steady(12)}, []float64{-2, math.NaN(), 2}},
+		{"one in pulldown", []now{steady(10), {13, frame.Pulldown, reading.Good}, steady(12)}, []float64{-2, math.NaN(), 2}},
+		{"one not to be believed", []now{steady(10), {13, frame.Steady, reading.Suspect}, steady(12)}, []float64{-2, math.NaN(), 2}},
+	} {
+		names := []string{"c1", "c2", "c3"}[:len(c.all)]
+		g := NewGroup("lt", nil, names, 8)
+		x := frame.Frame{At: 20000 * dayNS, Compressors: make([]frame.Compressor, len(c.all))}
+		for i, n := range c.all {
+			x.Compressors[i] = frame.Compressor{Phase: n.phase, Inlet: superheat.Value{Superheat: units.Kelvin(n.superheat), Quality: n.quality}}
+		}
+		g.Observe(&x)
+		got := map[string]float64{}
+		for _, d := range g.Days() {
+			if d.Quantity == AgainstTwins.Code() {
+				got[d.Compressor] = d.Days[0].Value
+			}
+		}
+		for i, want := range c.want {
+			if v, known := got[names[i]]; known == math.IsNaN(want) || known && !near(v, want, 1e-9) {
+				t.Errorf("%s: %s is %v (%v), want %v", c.name, names[i], v, known, want)
+			}
+		}
+	}
+}
