@@ -117,6 +117,7 @@ func TestSteepestRise(t *testing.T) {
 		{"half a kelvin is nothing", join(repeat(12, 6), repeat(12, 6.5)), nan, nan, -1},
 		{"more than that is something", join(repeat(12, 6), repeat(12, 6.6)), 0.6, 1, 10},
 		{"a kelvin before, a kelvin after", join(repeat(12, 6), []float64{7, 7}, []float64{10, 10}, repeat(3, 11), repeat(9, 20)), 9, 0.9, 17},
+		{"up from a dip", join(repeat(12, 6), []float64{4, 9}, repeat(11, 9)), 5, 1, 12},
 		{"a fall", join(repeat(12, 11), repeat(12, 6)), nan, nan, -1},
 		{"across a break of a defrost", join(repeat(6, 6), repeat(3, nan), repeat(6, 9)), nan, nan, -1},
 	} {
