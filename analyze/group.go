@@ -301,7 +301,7 @@ func (g *group) judge(i int, p phase.Phase, step int64, e *Engine) {
 	m.At, m.Step, m.Compressor, m.Kind = x.At, step, g.first+i, g.spec.Compressors[i].Kind
 	m.Phase, m.Running, m.Unsure, m.Stopped = p, run.Running(), !run.Sure(), run.Stopped()
 	m.RunningFor, m.Whole = run.For(x.At)
-	m.Quality, m.Lean, m.Superheat, m.Floor = v.Quality, v.Lean, float64(v.Superheat), float64(floor)
+	m.Quality, m.Lean, m.Superheat, m.Floor = v.Quality, v.Bias, float64(v.Superheat), float64(floor)
 	m.Margin, m.Uncertainty, m.Lag = float64(v.Superheat-floor), float64(v.Uncertainty), float64(c.meter.Lag())*1e-9
 	m.SuctionPressure, m.DischargePressure = float64(v.Pressure), float64(x.DischargePressure)
 	m.Dew, m.CondensingDew = float64(v.Dew), float64(x.CondensingDew)

@@ -159,7 +159,7 @@ func TestTrap42SuspectSuperheat(t *testing.T) {
 	for _, tc := range []struct {
 		name      string
 		superheat float64
-		lean      superheat.Lean
+		lean      superheat.Bias
 		want      int
 	}{
 		{"below minus U, suspected of reading low", -6, superheat.ReadsLow, 0},

@@ -23,7 +23,7 @@ type Moment struct {
 	Stopped    int64 // ns; length of the stop before this run, as far as was seen
 
 	Quality     reading.Quality // of the superheat
-	Lean        superheat.Lean  // which way a suspect superheat is wrong
+	Lean        superheat.Bias  // which way a suspect superheat is wrong
 	Superheat   float64
 	Floor       float64
 	Margin      float64

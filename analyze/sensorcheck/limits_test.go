@@ -37,7 +37,7 @@ func TestAmbientLimits(t *testing.T) {
 		{"near the room", 2.1, 1.9, func(t *testing.T, v float64) bool { return clamp(t, 45, v, 32) }},
 		{"room and dew differ", 24.8, 25.2, func(t *testing.T, v float64) bool { return clamp(t, 45, 0, v) }},
 	})
-	for off, want := range map[float64]superheat.Lean{10: superheat.ReadsHigh, -10: superheat.ReadsLow} {
+	for off, want := range map[float64]superheat.Bias{10: superheat.ReadsHigh, -10: superheat.ReadsLow} {
 		if a := standing(t, 60, off).anomaly(evidence.NotAtAmbient); a == nil || a.Bias != want {
 			t.Errorf("%g K off: %+v, want bias %v", off, a, want)
 		}

@@ -21,7 +21,7 @@ import (
 )
 
 // bias is which way an input is believed to be wrong.
-type bias = superheat.Lean
+type bias = superheat.Bias
 
 // Anomaly is one standing reason to mistrust an input. Inputs that fail
 // outright (open, short, out of range, sentinel) are bad by superheat.Signal.
@@ -29,7 +29,7 @@ type Anomaly struct {
 	Code    evidence.Code
 	Point   int            // index of the input in the site's points
 	Since   int64          // ns of event time
-	Bias    superheat.Lean // which way the input is believed to be wrong
+	Bias    superheat.Bias // which way the input is believed to be wrong
 	Message *evidence.Item // what is wrong, what would explain it, what to check
 }
 

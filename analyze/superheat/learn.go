@@ -4,6 +4,8 @@ import (
 	"math"
 	"slices"
 	"time"
+
+	"dewgap/analyze/filter"
 )
 
 // LagLearner estimates the time constant of a temperature sensor on its pipe
@@ -19,7 +21,7 @@ type LagLearner struct {
 	at    int64              // of the newest
 	due   int64              // when the trial under way ends; 0: none is
 	rest  int64              // no trial begins before
-	slow  lag                // of the dew, to see quick changes by
+	slow  filter.Lag         // of the dew, to see quick changes by
 	fits  [learnFits]float64 // s, the newest over the oldest
 	count int                // fits so far
 }
@@ -64,11 +66,11 @@ func (l *LagLearner) Observe(at int64, dew, pipe float64, delay time.Duration, r
 		case since > learnHole:
 			l.n, l.due = 0, 0
 		default:
-			l.slow.step(dew, time.Duration(since), learnMean)
+			l.slow.Update(dew, time.Duration(since), learnMean)
 		}
 	}
 	if l.n == 0 {
-		l.slow.reset(dew)
+		l.slow.Reset(dew)
 	}
 	l.ring[l.next] = lagMoment{at, dew, pipe, delay}
 	if l.next++; l.next == learnKeep {
@@ -77,7 +79,7 @@ func (l *LagLearner) Observe(at int64, dew, pipe float64, delay time.Duration, r
 	l.n, l.at = min(l.n+1, learnKeep), at
 	if l.due == 0 {
 		// The moments before must be there to begin the trial with.
-		if math.Abs(dew-l.slow.out) > learnQuick && at >= l.rest && l.n > 3 && at-l.ago(l.n-1).at >= learnBefore {
+		if math.Abs(dew-l.slow.Out) > learnQuick && at >= l.rest && l.n > 3 && at-l.ago(l.n-1).at >= learnBefore {
 			l.due = at + learnAfter
 		}
 		return false
@@ -131,16 +133,16 @@ func (l *LagLearner) fit(from int64) (tau float64, ok bool) {
 // crooked returns the mean square deviation (K²) of pipe − delayed dew from a
 // straight line over the newest first+1 moments.
 func (l *LagLearner) crooked(first int, tau float64) float64 {
-	var delayed lag
-	delayed.reset(l.ago(first).dew)
+	var delayed filter.Lag
+	delayed.Reset(l.ago(first).dew)
 	start := l.ago(first).at
 	var n, st, sr, stt, str, srr float64
 	for i := first; i >= 0; i-- {
 		m := l.ago(i)
 		if i < first {
-			delayed.step(m.dew, time.Duration(m.at-l.ago(i+1).at), time.Duration(tau*1e9))
+			delayed.Update(m.dew, time.Duration(m.at-l.ago(i+1).at), time.Duration(tau*1e9))
 		}
-		t, r := float64(m.at-start)/1e9, m.pipe-delayed.out
+		t, r := float64(m.at-start)/1e9, m.pipe-delayed.Out
 		n, st, sr, stt, str, srr = n+1, st+t, sr+r, stt+t*t, str+t*r, srr+r*r
 	}
 	ctt, ctr, crr := stt-st*st/n, str-st*sr/n, srr-sr*sr/n

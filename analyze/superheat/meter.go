@@ -5,6 +5,7 @@ import (
 	"time"
 
 	"dewgap/analyze/evidence"
+	"dewgap/analyze/filter"
 	"dewgap/analyze/reading"
 	"dewgap/analyze/units"
 )
@@ -20,9 +21,9 @@ type Value struct {
 	Uncertainty units.Kelvin  // expanded, k = 2
 	Quality     reading.Quality
 	Reason      *evidence.Item // why it is not good
-	// Lean is, of a Suspect superheat, which way it is believed to be wrong.
+	// Bias is, of a Suspect superheat, which way it is believed to be wrong.
 	// One that reads high hides floodback and never fakes it.
-	Lean Lean
+	Bias Bias
 }
 
 var unknown = Value{
@@ -39,10 +40,10 @@ type Meter struct {
 	slope float64 // the slope that variance is for, K/Pa
 	vary  float64 // K²; fixed and the parts that scale with the slope
 
-	lag    lag
-	at     int64 // time of the pressure sample that lag holds
-	primed bool
-	rampU  float64 // standard uncertainty for each K that the delayed dew lags behind
+	lag    filter.Lag // of the dew temperature
+	at     int64      // time of the pressure sample that lag holds
+	primed bool       // lag holds a sample
+	rampU  float64    // standard uncertainty for each K that the delayed dew lags behind
 }
 
 // NewMeter returns the meter of one compressor with what is stated of its two
@@ -93,16 +94,16 @@ func (m *Meter) Observe(now int64, p *Suction, t *Signal, v *Value) {
 		return
 	}
 	m.follow(p)
-	v.DelayedDew, v.Dew = units.Celsius(m.lag.out), p.dew
+	v.DelayedDew, v.Dew = units.Celsius(m.lag.Out), p.dew
 	v.Quality, v.Reason = worse(tq, twhy, pq, pwhy)
 	if !haveT {
 		return
 	}
 	v.Superheat = v.Temperature.Above(v.DelayedDew)
 	v.Uncertainty = m.uncertainty(p.slope)
-	v.Lean = 0
+	v.Bias = 0
 	if v.Quality == reading.Suspect {
-		v.Lean = leanOf(pq, p.leaning(), tq, t.leaning())
+		v.Bias = biasOf(pq, p.suspectBias(), tq, t.suspectBias())
 	}
 }
 
@@ -112,10 +113,10 @@ func (m *Meter) follow(p *Suction) {
 	}
 	dt := time.Duration(p.at - m.at)
 	if !m.primed || dt > p.StaleAfter() || dt < 0 {
-		m.lag.reset(float64(p.dew))
+		m.lag.Reset(float64(p.dew))
 	} else {
 		// What the median delays already need not be delayed again.
-		m.lag.step(float64(p.dew), dt, m.terms.Lag-p.Delay())
+		m.lag.Update(float64(p.dew), dt, m.terms.Lag-p.Delay())
 	}
 	m.primed, m.at = true, p.at
 }
@@ -126,18 +127,18 @@ func (m *Meter) uncertainty(slope float64) units.Kelvin {
 	}
 	// Behind a first-order lag, input − output is rate × τ; a share of τ that is
 	// not known is that share of the difference.
-	ramp := m.rampU * (m.lag.in - m.lag.out)
+	ramp := m.rampU * (m.lag.In - m.lag.Out)
 	return units.Kelvin(2 * math.Sqrt(m.vary+ramp*ramp))
 }
 
 // Budget returns the parts of the present uncertainty, largest first.
 func (m *Meter) Budget(p *Suction) Budget {
-	return m.terms.Budget(p.slope, units.Kelvin(m.lag.in-m.lag.out))
+	return m.terms.Budget(p.slope, units.Kelvin(m.lag.In-m.lag.Out))
 }
 
-// leanOf returns which way a superheat is wrong whose pressure or temperature
+// biasOf returns which way a superheat is wrong whose pressure or temperature
 // is suspect: a pressure that reads high makes it read low.
-func leanOf(pq reading.Quality, pressure Lean, tq reading.Quality, temperature Lean) Lean {
+func biasOf(pq reading.Quality, pressure Bias, tq reading.Quality, temperature Bias) Bias {
 	switch {
 	case pq != reading.Suspect:
 		return temperature
@@ -156,35 +157,4 @@ func worse(q reading.Quality, why *evidence.Item, r reading.Quality, because *ev
 		return r, because
 	}
 	return q, why
-}
-
-// lag is a first-order lag on irregular samples. Between two samples the input
-// is taken as a straight line, for which the step is exact; so the output stays
-// between the lowest and the highest input, and errors do not depend on rate.
-type lag struct {
-	in, out float64
-	dt, tau time.Duration // of the factors below
-	a, b    float64       // e^(−dt/τ), τ/dt·(1−a)
-}
-
-func (l *lag) reset(x float64) { l.in, l.out = x, x }
-
-func (l *lag) step(x float64, dt, tau time.Duration) {
-	if tau <= 0 {
-		l.reset(x)
-		return
-	}
-	if dt <= 0 {
-		l.in = x
-		return
-	}
-	if dt != l.dt || tau != l.tau {
-		r := dt.Seconds() / tau.Seconds()
-		l.dt, l.tau = dt, tau
-		l.a = math.Exp(-r)
-		l.b = (1 - l.a) / r
-	}
-	// Weights a, b−a and 1−b are all between 0 and 1 and add to 1.
-	l.out = l.a*l.out + (l.b-l.a)*l.in + (1-l.b)*x
-	l.in = x
 }

@@ -2,6 +2,7 @@ package superheat
 
 import (
 	"math"
+	"slices"
 	"time"
 
 	"dewgap/analyze/evidence"
@@ -44,9 +45,9 @@ type Signal struct {
 	last  reading.Quality
 	why   *evidence.Item // reason of the last failure or of the suspicion about value
 	doubt *evidence.Item // set from outside by the sensor check
-	lean  Lean           // which way the doubted value is believed to be wrong
+	bias  Bias           // which way the doubted value is believed to be wrong
 
-	heard     bool  // a reading of any quality ever came
+	attempted bool  // a reading of any quality ever came
 	attempt   int64 // time of the last of them
 	intervals [intervalsFor]int64
 	seen      int   // intervals seen, up to intervalsFor
@@ -79,13 +80,13 @@ func NewSignal(role reading.Role, staleAfter time.Duration) Signal {
 // back; a reading older than the last is ignored. It tells whether a new good
 // (or suspect) value was taken.
 func (s *Signal) Take(at int64, r *reading.Reading) bool {
-	if s.heard {
+	if s.attempted {
 		if at < s.attempt {
 			return false
 		}
 		s.observeInterval(at - s.attempt)
 	}
-	s.heard, s.attempt = true, at
+	s.attempted, s.attempt = true, at
 	taken := false
 	switch r.Quality {
 	case reading.Good, reading.Suspect:
@@ -184,7 +185,9 @@ func (s *Signal) observeInterval(d int64) {
 	if s.seen < intervalsFor {
 		s.seen++
 	}
-	m := medianOf(s.intervals, s.seen)
+	sorted := s.intervals
+	slices.Sort(sorted[:s.seen])
+	m := sorted[(s.seen-1)/2]
 	if m == s.interval {
 		return
 	}
@@ -192,16 +195,6 @@ func (s *Signal) observeInterval(d int64) {
 	if s.configured <= 0 {
 		s.stale = min(max(3*m, int64(staleLeast)), int64(staleMost))
 	}
-}
-
-// medianOf returns the lower median of the first n of a.
-func medianOf(a [intervalsFor]int64, n int) int64 {
-	for i := 1; i < n; i++ {
-		for j := i; j > 0 && a[j] < a[j-1]; j-- {
-			a[j], a[j-1] = a[j-1], a[j]
-		}
-	}
-	return a[(n-1)/2]
 }
 
 // failure returns a source's reason as evidence; the same one while the reason
@@ -249,26 +242,27 @@ func (s *Signal) judge(now int64) (float64, reading.Quality, *evidence.Item) {
 
 // Doubt marks the input as suspect for a reason that the sensor check found,
 // with the way it is believed to be wrong, until it is called with nil.
-func (s *Signal) Doubt(reason *evidence.Item, lean Lean) {
-	s.doubt, s.lean = reason, lean
+func (s *Signal) Doubt(reason *evidence.Item, bias Bias) {
+	s.doubt, s.bias = reason, bias
 	s.trust()
 }
 
-// Lean says which way a doubted value is believed to be wrong.
-type Lean int8
+// Bias is which way a doubted value is believed to be wrong. The zero value is
+// not known.
+type Bias int8
 
-// Leans. The zero value is not known.
+// Ways of being wrong.
 const (
-	ReadsLow  Lean = -1
-	ReadsHigh Lean = 1
+	ReadsLow  Bias = -1
+	ReadsHigh Bias = 1
 )
 
-// leaning returns the lean of a value that Now calls Suspect.
-func (s *Signal) leaning() Lean {
+// suspectBias returns the bias of a value that Now calls Suspect.
+func (s *Signal) suspectBias() Bias {
 	if s.doubt == nil {
 		return 0
 	}
-	return s.lean
+	return s.bias
 }
 
 // At returns the time of the last good value, in ns; 0 when there was none.

@@ -4,6 +4,7 @@ import (
 	"time"
 
 	"dewgap/analyze/evidence"
+	"dewgap/analyze/filter"
 	"dewgap/analyze/reading"
 	"dewgap/analyze/units"
 )
@@ -12,13 +13,18 @@ import (
 var ReasonNoDew = &evidence.Item{Code: evidence.NoDew}
 
 const (
-	windowMost = 11 // samples in the median
 	// windowSpan is the longest delay that the median may add: half of about
 	// 10 s. Where one poll is longer, one poll is the limit, and above
 	// windowSparse nothing is filtered, since three samples would then hide
 	// most of a minute.
 	windowSpan   = 5 * time.Second
 	windowSparse = 10 * time.Second
+	// spikeShare of the pressure is the least that is a spike.
+	spikeShare = 0.02
+	// slopeShare is by how much of itself the pressure has to move before the
+	// slope of the dew line is taken anew: a percent of the slope changes the
+	// uncertainty by less than it is shown with.
+	slopeShare = 0.005
 )
 
 // Suction is a suction pressure, conditioned: a running median of the raw
@@ -28,11 +34,8 @@ type Suction struct {
 	Signal
 	line DewLine
 
-	window  [windowMost]float64 // samples, newest first
-	sorted  [windowMost]float64
-	n       int   // samples in window
-	size    int   // samples wanted: odd
-	sized   int64 // the interval that size is for, ns
+	median  filter.RunningMedian // of the raw pressure
+	sized   int64                // the interval that the median's size is for, ns
 	rejects uint32
 
 	pressure  units.Pascal // median
@@ -46,7 +49,7 @@ type Suction struct {
 // NewSuction returns the conditioner of a suction pressure (role
 // SuctionPressure) of a group whose refrigerant has the given dew line.
 func NewSuction(line DewLine, staleAfter time.Duration) Suction {
-	return Suction{Signal: NewSignal(reading.SuctionPressure, staleAfter), line: line, size: 1}
+	return Suction{Signal: NewSignal(reading.SuctionPressure, staleAfter), line: line}
 }
 
 // Take enters a reading of the pressure, absolute, Pa; see Signal.Take.
@@ -54,28 +57,21 @@ func (s *Suction) Take(at int64, r *reading.Reading) bool {
 	before, fresh := s.Signal.at, s.Signal.good
 	if !s.Signal.Take(at, r) {
 		if s.last == reading.Bad {
-			s.n = 0
+			s.median.Reset()
 		}
 		return false
 	}
 	if !fresh || at-before > s.stale {
-		s.n = 0 // after a gap nothing old has a say
+		s.median.Reset() // after a gap nothing old counts
 	}
 	if s.interval != s.sized {
-		s.resize(windowFor(s.Interval()))
+		s.sized = s.interval
+		s.median.Resize(windowFor(s.Interval()))
 	}
-	s.push(s.value)
-	s.convert(units.Pascal(s.middle()))
+	middle := s.median.Update(s.value)
+	s.countSpike()
+	s.convert(units.Pascal(middle))
 	return true
-}
-
-func (s *Suction) resize(size int) {
-	s.sized = s.interval
-	if size != s.size {
-		s.size = size
-		s.n = min(s.n, size-1)
-		s.resort()
-	}
 }
 
 // windowFor returns how many samples the median takes at a poll interval.
@@ -84,70 +80,33 @@ func windowFor(interval time.Duration) int {
 		return 1
 	}
 	half := max(int(windowSpan/interval), 1)
-	return min(2*half+1, windowMost)
+	return min(2*half+1, filter.MaxWindow)
 }
 
 // Delay returns by how much the median delays a ramp.
 func (s *Suction) Delay() time.Duration {
-	return time.Duration(s.size/2) * s.Interval()
+	return time.Duration(s.median.Size()/2) * s.Interval()
 }
 
-func (s *Suction) push(x float64) {
-	i := s.n
-	if s.n < s.size {
-		s.n++
-	} else { // x takes the place of the oldest
-		oldest := s.window[s.n-1]
-		for i = 0; s.sorted[i] != oldest; i++ {
-		}
-	}
-	for ; i > 0 && s.sorted[i-1] > x; i-- {
-		s.sorted[i] = s.sorted[i-1]
-	}
-	for ; i < s.n-1 && s.sorted[i+1] < x; i++ {
-		s.sorted[i] = s.sorted[i+1]
-	}
-	s.sorted[i] = x
-	for i := s.n - 1; i > 0; i-- { // a few: cheaper than copy
-		s.window[i] = s.window[i-1]
-	}
-	s.window[0] = x
-	s.judgeMiddle()
-}
-
-func (s *Suction) resort() {
-	copy(s.sorted[:s.n], s.window[:s.n])
-	for i := 1; i < s.n; i++ {
-		for j := i; j > 0 && s.sorted[j] < s.sorted[j-1]; j-- {
-			s.sorted[j], s.sorted[j-1] = s.sorted[j-1], s.sorted[j]
-		}
-	}
-}
-
-func (s *Suction) middle() float64 {
-	if s.n%2 == 1 {
-		return s.sorted[s.n/2]
-	}
-	return (s.sorted[s.n/2-1] + s.sorted[s.n/2]) / 2
-}
-
-// judgeMiddle counts a spike: the sample in the middle of the window, with as
+// countSpike counts a spike: the sample in the middle of the window, with as
 // many neighbours before as after it, that lies outside all of them by more
-// than they spread and by more than 2 % of the pressure.
-func (s *Suction) judgeMiddle() {
-	if s.n < 3 || s.n != s.size {
+// than they spread and by more than spikeShare of the pressure.
+func (s *Suction) countSpike() {
+	window, sorted, full := s.median.Full()
+	n := len(window)
+	if n < 3 || !full {
 		return
 	}
-	x, low, high := s.window[s.n/2], s.sorted[0], s.sorted[s.n-1]
+	x, low, high := window[n/2], sorted[0], sorted[n-1]
 	switch x {
 	case low:
-		low = s.sorted[1]
+		low = sorted[1]
 	case high:
-		high = s.sorted[s.n-2]
+		high = sorted[n-2]
 	default:
 		return
 	}
-	slack := max(high-low, 0.02*s.sorted[s.n/2])
+	slack := max(high-low, spikeShare*sorted[n/2])
 	if x > high+slack || x < low-slack {
 		s.rejects++
 	}
@@ -175,8 +134,7 @@ func (s *Suction) convert(p units.Pascal) {
 	if s.noDew {
 		return
 	}
-	// The slope serves the uncertainty, where a percent does not matter.
-	if d := p - s.slopeAt; d > 0.005*p || d < -0.005*p {
+	if d := p - s.slopeAt; d > slopeShare*p || d < -slopeShare*p {
 		if slope, err := s.line.DewSlope(p); err == nil {
 			s.slope, s.slopeAt = slope, p
 		}
