@@ -4,14 +4,15 @@ import (
 	"fmt"
 	"math"
 
+	"dewgap/analyze/filter"
 	"dewgap/analyze/phase"
 )
 
 // highWatch watches for superheat and discharge heat that dry the oil film.
 type highWatch struct {
 	limits   *HighLimits
-	over     smooth
-	hot      smooth
+	over     filter.LowPass
+	hot      filter.LowPass
 	present  bool
 	evidence words
 }
@@ -30,7 +31,7 @@ func (d *highWatch) Step(m *Moment, f *Finding) {
 	f.Severity, f.Hold, f.ClearHold = Notice, l.SuperheatHold, l.DischargeHold
 	switch {
 	case m.Running == phase.No:
-		d.present, d.over, d.hot = false, smooth{}, smooth{}
+		d.present, d.over, d.hot = false, filter.LowPass{}, filter.LowPass{}
 		d.evidence.forget()
 		f.Verdict = Clear
 		return
@@ -41,9 +42,9 @@ func (d *highWatch) Step(m *Moment, f *Finding) {
 	}
 	over := math.NaN()
 	if usable(m) {
-		over = d.over.take(m.Superheat, m.Step, highTau)
+		over = d.over.Update(m.Superheat, m.Step, highTau)
 	}
-	hot := d.hot.take(m.DischargeTemperature, m.Step, highTau)
+	hot := d.hot.Update(m.DischargeTemperature, m.Step, highTau)
 	back := 0.0
 	if d.present {
 		back = highBack

@@ -5,6 +5,7 @@ import (
 	"math"
 	"time"
 
+	"dewgap/analyze/filter"
 	"dewgap/analyze/phase"
 )
 
@@ -16,8 +17,8 @@ import (
 // another, faster swing: then it cannot tell.
 type huntingWatch struct {
 	limits   *HuntingLimits
-	value    smooth
-	step     smooth // between readings, s
+	value    filter.LowPass
+	step     filter.LowPass // between readings, s
 	rising   bool
 	extreme  float64 // since the last turn
 	extremeT int64
@@ -63,11 +64,11 @@ func (d *huntingWatch) Step(m *Moment, f *Finding) {
 		return
 	}
 	if m.Step > 0 {
-		d.step.take(float64(m.Step)/1e9, m.Step, 60)
+		d.step.Update(float64(m.Step)/1e9, m.Step, 60)
 	}
-	d.follow(m.At, d.value.take(m.Superheat, m.Step, huntTau))
+	d.follow(m.At, d.value.Update(m.Superheat, m.Step, huntTau))
 	period, swing, even := d.pattern(m.At)
-	if even && swing > float64(d.limits.Swing) && period < float64(d.limits.Samples)*d.step.now() {
+	if even && swing > float64(d.limits.Swing) && period < float64(d.limits.Samples)*d.step.Value() {
 		d.present = false
 		f.Verdict = CannotTell
 		return
@@ -93,7 +94,7 @@ func (d *huntingWatch) Step(m *Moment, f *Finding) {
 }
 
 func (d *huntingWatch) forget() {
-	d.value, d.n, d.present = smooth{}, 0, false
+	d.value, d.n, d.present = filter.LowPass{}, 0, false
 	d.evidence.forget()
 }
 

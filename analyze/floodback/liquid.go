@@ -3,6 +3,7 @@ package floodback
 import (
 	"math"
 
+	"dewgap/analyze/filter"
 	"dewgap/analyze/phase"
 )
 
@@ -16,11 +17,11 @@ type liquidMeter struct {
 	vapour  Vapour
 	machine machine
 
-	hot   trend  // discharge temperature
-	dry   trend  // what dry gas of the measured superheat would show there
-	cold  smooth // superheat, delayed as what the discharge tells is
-	ratio smooth
-	share trend // of liquid
+	hot   filter.Slope   // discharge temperature
+	dry   filter.Slope   // what dry gas of the measured superheat would show there
+	cold  filter.LowPass // superheat, delayed as what the discharge tells is
+	ratio filter.LowPass
+	share filter.Slope // of liquid
 	next  int64
 	since int64 // of the last judgement
 
@@ -53,7 +54,7 @@ const (
 )
 
 func newLiquidMeter(v Vapour) liquidMeter {
-	l := liquidMeter{vapour: v, hot: trend{tau: hotTau}, dry: trend{tau: hotTau}, share: trend{tau: burstTau}}
+	l := liquidMeter{vapour: v, hot: filter.Slope{Tau: hotTau}, dry: filter.Slope{Tau: hotTau}, share: filter.Slope{Tau: burstTau}}
 	l.machine.implied = math.NaN()
 	l.stop()
 	return l
@@ -61,10 +62,10 @@ func newLiquidMeter(v Vapour) liquidMeter {
 
 // stop forgets what a stopped machine makes void; what was learned stays.
 func (l *liquidMeter) stop() {
-	l.hot.forget()
-	l.dry.forget()
-	l.share.forget()
-	l.cold, l.ratio = smooth{}, smooth{}
+	l.hot.Reset()
+	l.dry.Reset()
+	l.share.Reset()
+	l.cold, l.ratio = filter.LowPass{}, filter.LowPass{}
 	l.next, l.since = 0, 0
 	l.cannotTell()
 }
@@ -76,18 +77,18 @@ func (l *liquidMeter) cannotTell() {
 // step takes the next moment of a running compressor, whose superheat is that
 // of the gas now and whose wet line would read edge.
 func (l *liquidMeter) step(m *Moment, superheat, edge float64) {
-	l.hot.take(m.DischargeTemperature, m.Step)
-	if !l.hot.known() { // no discharge temperature: nothing to judge
+	l.hot.Update(m.DischargeTemperature, m.Step)
+	if !l.hot.Known() { // no discharge temperature: nothing to judge
 		return
 	}
-	l.cold.take(max(superheat, 0), m.Step, behind)
-	l.ratio.take(m.DischargePressure/m.SuctionPressure, m.Step, behind)
+	l.cold.Update(max(superheat, 0), m.Step, behind)
+	l.ratio.Update(m.DischargePressure/m.SuctionPressure, m.Step, behind)
 	if m.At < l.next && l.next-m.At <= judgeSeldom {
 		return
 	}
-	l.judge(m, max(l.cold.now(), 0), edge)
+	l.judge(m, max(l.cold.Value(), 0), edge)
 	every := judgeSeldom
-	if superheat < edge+quietAbove || math.Abs(l.hot.slope()) > lagSlope || m.RunningFor < newRun {
+	if superheat < edge+quietAbove || math.Abs(l.hot.PerSecond()) > lagSlope || m.RunningFor < newRun {
 		every = judgeOften
 	}
 	l.next = m.At + every
@@ -105,12 +106,12 @@ func (l *liquidMeter) judge(m *Moment, superheat, edge float64) {
 		return
 	}
 	isDry := superheat > edge+drySuperheat && m.RunningFor >= learnAfter
-	gas := l.hot.unlagged(l.machine.lag())
-	slope := l.hot.slope()
+	gas := l.hot.Unlagged(l.machine.lag())
+	slope := l.hot.PerSecond()
 	calm := 1 / (1 + slope*slope/(lagSlope*lagSlope)) // a metal that is still warming or cooling tells less
 
 	ps := m.SuctionPressure
-	ratio := l.ratio.now()
+	ratio := l.ratio.Value()
 	measured := !math.IsNaN(ratio)
 	if !measured {
 		if isDry {
@@ -137,17 +138,17 @@ func (l *liquidMeter) judge(m *Moment, superheat, edge float64) {
 	if !ok {
 		return
 	}
-	kelvin := share*(dry-float64(c.inlet.Temperature)) + lagDoubt*math.Abs(gas-l.hot.near.now())
+	kelvin := share*(dry-float64(c.inlet.Temperature)) + lagDoubt*math.Abs(gas-l.hot.Value())
 	if !measured {
 		kelvin += impliedDoubt
 	}
 	if l.machine.known() {
-		l.dry.take(dry, int64(dt*1e9))
+		l.dry.Update(dry, int64(dt*1e9))
 		if isDry {
-			l.machine.learnLag(l.dry.near.now(), l.hot.near.now(), slope, dt)
-			l.machine.scatter.take(math.Abs(dry-gas), int64(dt*1e9), scatterTau)
+			l.machine.learnLag(l.dry.Value(), l.hot.Value(), slope, dt)
+			l.machine.scatter.Update(math.Abs(dry-gas), int64(dt*1e9), scatterTau)
 		}
-		kelvin += max(scatterLeast, 2.5*l.machine.scatter.now()) // k = 2 of the mean deviation
+		kelvin += max(scatterLeast, 2.5*l.machine.scatter.Value()) // k = 2 of the mean deviation
 	}
 	if m.RunningFor < judgeAfter {
 		return
@@ -159,7 +160,7 @@ func (l *liquidMeter) judge(m *Moment, superheat, edge float64) {
 	l.liquid = max(0, l.fell/perLiquid)
 	l.doubt = kelvin / perLiquid
 	l.superheat = superheat
-	l.share.take(l.liquid, int64(dt*1e9))
+	l.share.Update(l.liquid, int64(dt*1e9))
 }
 
 // least and burst are the share of liquid that is surely there, half of the
@@ -170,7 +171,7 @@ func (l *liquidMeter) least() float64 { return l.liquid - l.doubt/2 }
 // atMost is the share that may be there, half of the doubt added.
 func (l *liquidMeter) atMost() float64 { return l.liquid + l.doubt/2 }
 
-func (l *liquidMeter) burst() float64 { return max(l.liquid, l.share.unlagged(burstLag)) - l.doubt/2 }
+func (l *liquidMeter) burst() float64 { return max(l.liquid, l.share.Unlagged(burstLag)) - l.doubt/2 }
 
 // shortfall tells whether the machine is known, and how far its discharge
 // heads below that of dry gas at 0 K of superheat: below zero for a machine

@@ -1,6 +1,10 @@
 package floodback
 
-import "math"
+import (
+	"math"
+
+	"dewgap/analyze/filter"
+)
 
 // machine is what is learned of one compressor from its dry hours: its
 // isentropic efficiency by pressure ratio, and how slowly its discharge line
@@ -12,7 +16,7 @@ import "math"
 type machine struct {
 	at      [ratioBins]learned
 	seconds float64
-	scatter smooth // mean |deviation| of the discharge temperature in dry running, K
+	scatter filter.LowPass // mean |deviation| of the discharge temperature in dry running, K
 
 	implied float64 // Pa; discharge pressure that a usual machine would need for this one's discharge temperature; NaN: not learned
 

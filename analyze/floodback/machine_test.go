@@ -5,6 +5,8 @@ import (
 	"testing"
 
 	"pgregory.net/rapid"
+
+	"dewgap/analyze/filter"
 )
 
 // A first-order lag is found from a discharge that follows: whatever the time
@@ -12,15 +14,15 @@ import (
 func TestLagIsLearned(t *testing.T) {
 	for _, tau := range []float64{40, 80, 150, 280} {
 		var m machine
-		hot, dry := trend{tau: hotTau}, trend{tau: hotTau}
+		hot, dry := filter.Slope{Tau: hotTau}, filter.Slope{Tau: hotTau}
 		shown := 60.0
 		for s := 0.0; s < 4*3600; s++ {
 			gas := 75 + 15*math.Copysign(1, math.Sin(s/700))
 			shown += (gas - shown) * (1 - math.Exp(-1/tau))
-			hot.take(shown, 1e9)
-			dry.take(gas, 1e9)
+			hot.Update(shown, 1e9)
+			dry.Update(gas, 1e9)
 			if math.Mod(s, 5) == 0 {
-				m.learnLag(dry.near.now(), hot.near.now(), hot.slope(), 5)
+				m.learnLag(dry.Value(), hot.Value(), hot.PerSecond(), 5)
 			}
 		}
 		if got := m.lag(); math.Abs(got-tau) > 0.12*tau+3 {
@@ -73,14 +75,14 @@ func TestEfficiencyLaws(t *testing.T) {
 // A ramp behind a first-order lag is undone but for the first moments.
 func TestTrendUndoesALag(t *testing.T) {
 	for _, lag := range []float64{0, 20, 60} {
-		x := trend{tau: 5}
+		x := filter.Slope{Tau: 5}
 		felt := 20.0
 		for s := 0.0; s < 300; s++ {
 			truth := 20 - 0.05*s
 			felt += (truth - felt) * (1 - math.Exp(-1/max(lag, 1e-9)))
-			x.take(felt, 1e9)
-			if s > 5*lag+40 && math.Abs(x.ahead(lag)-truth) > 0.05 {
-				t.Fatalf("lag %.0f s: %.2f of %.2f after %.0f s", lag, x.ahead(lag), truth, s)
+			x.Update(felt, 1e9)
+			if s > 5*lag+40 && math.Abs(x.Ahead(lag)-truth) > 0.05 {
+				t.Fatalf("lag %.0f s: %.2f of %.2f after %.0f s", lag, x.Ahead(lag), truth, s)
 			}
 		}
 	}

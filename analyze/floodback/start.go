@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"math"
 
+	"dewgap/analyze/filter"
 	"dewgap/analyze/phase"
 )
 
@@ -17,14 +18,14 @@ import (
 type startWatch struct {
 	settings *Settings
 
-	ran      bool   // since the last stop
-	standing smooth // sump − dew while standing
-	cold     int64  // ns of standing with the oil as cold as the dew
-	cool     int64  // … with the oil hardly warmer
-	unsafe   int64  // … with the oil below the mark of safety
-	sump     smooth
-	dew      smooth
-	over     smooth // superheat
+	ran      bool           // since the last stop
+	standing filter.LowPass // sump − dew while standing
+	cold     int64          // ns of standing with the oil as cold as the dew
+	cool     int64          // … with the oil hardly warmer
+	unsafe   int64          // … with the oil below the mark of safety
+	sump     filter.LowPass
+	dew      filter.LowPass
+	over     filter.LowPass // superheat
 	atStart  float64
 	top      float64 // warmest sump of the run's first minute
 	hotLow   float64 // coldest discharge since the start
@@ -69,9 +70,9 @@ func (d *startWatch) Step(m *Moment, f *Finding) {
 // stand watches the oil of a stopped machine.
 func (d *startWatch) stand(m *Moment) {
 	if d.ran { // the stop before is over
-		d.ran, d.cold, d.cool, d.unsafe, d.standing = false, 0, 0, 0, smooth{}
+		d.ran, d.cold, d.cool, d.unsafe, d.standing = false, 0, 0, 0, filter.LowPass{}
 	}
-	over := d.standing.take(m.SumpTemperature-m.Dew, m.Step, 60)
+	over := d.standing.Update(m.SumpTemperature-m.Dew, m.Step, 60)
 	if over < float64(d.settings.Oil.Cold) {
 		d.cold += m.Step
 	}
@@ -82,15 +83,15 @@ func (d *startWatch) stand(m *Moment) {
 		d.unsafe += m.Step
 	}
 	d.atStart, d.top, d.hotLow = over, math.NaN(), math.NaN()
-	d.sump, d.dew, d.over = smooth{}, smooth{}, smooth{}
+	d.sump, d.dew, d.over = filter.LowPass{}, filter.LowPass{}, filter.LowPass{}
 	d.boiling, d.wet = 0, 0
 	d.evidence.forget()
 }
 
 // run watches the first minutes of running.
 func (d *startWatch) run(m *Moment) {
-	sump := d.sump.take(m.SumpTemperature, m.Step, 10)
-	dew := d.dew.take(m.Dew, m.Step, 15)
+	sump := d.sump.Update(m.SumpTemperature, m.Step, 10)
+	dew := d.dew.Update(m.Dew, m.Step, 15)
 	if m.RunningFor < 60e9 && !(sump <= d.top) {
 		d.top = sump
 	}
@@ -100,7 +101,7 @@ func (d *startWatch) run(m *Moment) {
 	if m.RunningFor > 20e9 && sump-dew < float64(d.settings.Oil.Boiling) {
 		d.boiling += m.Step
 	}
-	if usable(m) && m.RunningFor > 20e9 && d.over.take(m.Superheat, m.Step, 10) < floodedWet {
+	if usable(m) && m.RunningFor > 20e9 && d.over.Update(m.Superheat, m.Step, 10) < floodedWet {
 		d.wet += m.Step
 	}
 }
@@ -124,7 +125,7 @@ func (d *startWatch) weigh(m *Moment) float64 {
 	if d.boiling > 40e9 {
 		score += 0.6
 	}
-	if d.top-d.sump.now() > float64(l.Fall) && d.sump.now()-d.dew.now() < 2*float64(l.Boiling) {
+	if d.top-d.sump.Value() > float64(l.Fall) && d.sump.Value()-d.dew.Value() < 2*float64(l.Boiling) {
 		score += 0.3
 	}
 	if d.wet > 30e9 {
@@ -144,7 +145,7 @@ func (d *startWatch) say(m *Moment) []string {
 	if d.boiling > 0 {
 		lines = append(lines, fmt.Sprintf("for %.0f s of running the oil has been within %.0f K of dew: refrigerant is boiling out of it", float64(d.boiling)/1e9, float64(d.settings.Oil.Boiling)))
 	}
-	if drop := d.top - d.sump.now(); drop > float64(d.settings.Oil.Fall) {
+	if drop := d.top - d.sump.Value(); drop > float64(d.settings.Oil.Fall) {
 		lines = append(lines, fmt.Sprintf("the sump has fallen %.0f K since the start", drop))
 	}
 	if d.wet > 30e9 {

@@ -3,6 +3,8 @@ package floodback
 import (
 	"fmt"
 	"math"
+
+	"dewgap/analyze/filter"
 )
 
 // wetness grades a floodback by every sign there is: how long the suction line
@@ -12,9 +14,9 @@ type wetness struct {
 	limits *WetLimits
 	liquid liquidMeter
 
-	cold      trend
+	cold      filter.Slope
 	superheat float64 // as it is now behind the lag of its sensor
-	sump      trend
+	sump      filter.Slope
 
 	// How long each sign has lasted, ns. A sign that is gone is forgotten twice
 	// as fast as it came.
@@ -38,7 +40,7 @@ const (
 )
 
 func newWetness(v Vapour, l *WetLimits) wetness {
-	w := wetness{limits: l, liquid: newLiquidMeter(v), cold: trend{tau: coldTau}, sump: trend{tau: sumpTau}}
+	w := wetness{limits: l, liquid: newLiquidMeter(v), cold: filter.Slope{Tau: coldTau}, sump: filter.Slope{Tau: sumpTau}}
 	w.stop()
 	return w
 }
@@ -51,20 +53,20 @@ func (w *wetness) rest() {
 // stop forgets what a stopped machine makes void; what was learned of it stays.
 func (w *wetness) stop() {
 	w.rest()
-	w.cold.forget()
-	w.sump.forget()
+	w.cold.Reset()
+	w.sump.Reset()
 	w.liquid.stop()
 	w.superheat = math.NaN()
 }
 
 // step takes the next moment of a running compressor.
 func (w *wetness) step(m *Moment) {
-	w.cold.take(m.Superheat, m.Step)
-	w.superheat = w.cold.ahead(m.Lag + wallLag)
-	w.sump.take(m.SumpTemperature, m.Step)
+	w.cold.Update(m.Superheat, m.Step)
+	w.superheat = w.cold.Ahead(m.Lag + wallLag)
+	w.sump.Update(m.SumpTemperature, m.Step)
 	edge := w.edge(m)
 	w.liquid.step(m, w.superheat, edge)
-	low := min(w.superheat, w.liquid.cold.now())
+	low := min(w.superheat, w.liquid.cold.Value())
 	warm := edge + max(burstAbove, float64(w.limits.NearDew)) // no sign shows above it
 	if w.quiet && w.superheat > warm && !(low < warm) {
 		return
@@ -86,7 +88,7 @@ func (w *wetness) step(m *Moment) {
 	}
 	count(&w.over, over > w.limits.MajorLiquid.Of(m.Kind) && low < edge+burstAbove)
 	count(&w.oil, w.superheat < edge && m.RunningFor > sumpAfter &&
-		(w.sump.slope()*60 < -float64(w.limits.SumpFall) || w.sump.near.now()-m.Dew < float64(w.limits.SumpNear)))
+		(w.sump.PerSecond()*60 < -float64(w.limits.SumpFall) || w.sump.Value()-m.Dew < float64(w.limits.SumpNear)))
 	w.quiet = w.atDew|w.near|w.damp|w.over|w.oil == 0
 }
 
@@ -133,13 +135,13 @@ func (w *wetness) words(m *Moment) []string {
 		lines = append(lines, fmt.Sprintf("discharge is at the condensing temperature: %.1f %% of liquid by mass or more", 100*l.liquid))
 	case shows:
 		lines = append(lines, fmt.Sprintf("discharge heads for %.0f K below what dry gas gives on this machine: about %.1f %% of liquid by mass, ± %.1f %%", l.fell, 100*l.liquid, 100*l.doubt))
-	case !l.hot.known():
+	case !l.hot.Known():
 		lines = append(lines, "no discharge temperature: wetness is judged by the suction line alone")
 	case !l.machine.known():
 		lines = append(lines, "the machine's efficiency is not learned yet: the discharge temperature tells only gross wetness")
 	}
 	if w.oil > 0 {
-		lines = append(lines, fmt.Sprintf("the oil sump is %.0f K above dew and cooling", w.sump.near.now()-m.Dew))
+		lines = append(lines, fmt.Sprintf("the oil sump is %.0f K above dew and cooling", w.sump.Value()-m.Dew))
 	}
 	return lines
 }
