@@ -38,7 +38,6 @@ type group struct {
 	coils   *cause.Group
 	trends  *trend.Group
 	frame   frame.Frame
-	moment  floodback.Moment
 
 	condensingAt, condensingDew float64
 }
@@ -85,7 +84,7 @@ func newGroup(spec *Group, air units.Pascal, first int) (*group, error) {
 		g.compressors = append(g.compressors, compressor{
 			suctionPressure: noPoint, suctionTemperature: noPoint, running: noPoint,
 			dischargeTemperature: noPoint, sumpTemperature: noPoint, speed: noPoint,
-			set: floodback.NewSet(&g.detect, g.line), cause: cause.NewDiagnosis(g.coils, i),
+			set: floodback.NewSet(&g.detect, g.line, first+i), cause: cause.NewDiagnosis(g.coils, i),
 		})
 	}
 	machines := make([]string, len(spec.Compressors))
@@ -215,9 +214,8 @@ var absent = &evidence.Item{Code: evidence.NoInput}
 // observe analyses the group at one instant, and tells whether the notices of
 // its trends were renewed.
 func (g *group) observe(at int64, interval reading.Interval, e *Engine) (renewed bool) {
-	step := int64(interval.Watched)
 	x := &g.frame
-	x.At, x.Step, x.LongGap = at, step, interval.Long
+	x.At, x.Step, x.LongGap = at, int64(interval.Watched), interval.Long
 	x.SuctionPressure, x.Dew = units.Pascal(nan), units.Celsius(nan)
 	x.DischargePressure = units.Pascal(e.value(g.dischargePressure))
 	x.CondensingDew = units.Celsius(g.condensing(float64(x.DischargePressure)))
@@ -239,7 +237,7 @@ func (g *group) observe(at int64, interval reading.Interval, e *Engine) (renewed
 	g.checker.Observe(x)
 	g.coils.Observe(x)
 	for i := range g.compressors {
-		g.judge(i, phases[i], step, e)
+		g.judge(i, phases[i], e)
 		g.learnLag(i, phases[i], e)
 	}
 	return g.trends.Observe(x)
@@ -285,9 +283,8 @@ func runs(signal frame.Tristate, speed float64) frame.Tristate {
 
 // judge writes one compressor's state and asks the detectors. Both are filled
 // in place: to build and copy them costs more than what is done with them.
-func (g *group) judge(i int, p phase.Phase, step int64, e *Engine) {
+func (g *group) judge(i int, p phase.Phase, e *Engine) {
 	c, v := &g.compressors[i], g.compressors[i].value
-	run := &g.phases.Compressors[i]
 	floor := g.detect.Floor.In(p)
 	st := &e.result.States[g.first+i] // New has told who it is
 	st.Time, st.Phase, st.Quality, st.Reason = e.result.Time, p, v.Quality, v.Reason
@@ -296,19 +293,10 @@ func (g *group) judge(i int, p phase.Phase, step int64, e *Engine) {
 	if p == phase.Off {
 		st.Superheat, st.Margin = units.Kelvin(nan), units.Kelvin(nan)
 	}
-	x, y, m := &g.frame, &g.frame.Compressors[i], &g.moment
+	x, y := &g.frame, &g.frame.Compressors[i]
 	y.Lag, y.Floor, y.Margin = float64(c.meter.Lag())*1e-9, floor, v.Superheat-floor
-	m.At, m.Step, m.Compressor, m.Kind = x.At, step, g.first+i, g.spec.Compressors[i].Kind
-	m.Phase, m.Running, m.Unsure, m.Stopped = p, run.Running(), !run.Sure(), run.Stopped()
-	m.RunningFor, m.Whole = run.For(x.At)
-	m.Quality, m.Lean, m.Superheat, m.Floor = v.Quality, v.Bias, float64(v.Superheat), float64(floor)
-	m.Margin, m.Uncertainty, m.Lag = float64(v.Superheat-floor), float64(v.Uncertainty), float64(c.meter.Lag())*1e-9
-	m.SuctionPressure, m.DischargePressure = float64(v.Pressure), float64(x.DischargePressure)
-	m.Dew, m.CondensingDew = float64(v.Dew), float64(x.CondensingDew)
-	m.SuctionTemperature, m.DischargeTemperature = float64(v.Temperature), float64(y.Discharge)
-	m.SumpTemperature, m.Ambient = float64(y.Sump), float64(x.Ambient)
 	first := len(e.result.Findings)
-	e.result.Findings = c.set.Step(&g.moment, e.result.Findings)
+	e.result.Findings = c.set.Step(x, i, e.result.Findings)
 	if first < len(e.result.Findings) {
 		if f := &e.result.Findings[first]; f.Kind == floodback.Floodback && f.Verdict == floodback.Present {
 			f.Circuits, f.Causes = c.cause.Update(x, c.set.LiquidAtMost(), c.set.Hunts())

@@ -17,6 +17,7 @@ var catalogue = func() map[Code]string {
 		alertEntries,
 		superheatEntries,
 		sensorcheckEntries,
+		floodbackEntries,
 		circuitEntries,
 		causeEntries,
 		checkEntries,

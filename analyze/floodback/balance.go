@@ -25,15 +25,15 @@ type compression struct {
 
 // compress returns the isentropic compression from suction pressure ps and
 // temperature ts to discharge pressure pd; false where the tables do not reach.
-func compress(v Vapour, ps float64, ts float64, pd float64) (c compression, ok bool) {
+func compress(v Vapour, ps units.Pascal, ts units.Celsius, pd units.Pascal) (c compression, ok bool) {
 	var err error
-	if c.inlet, err = v.Vapour(units.Pascal(ps), units.Celsius(ts)); err != nil {
+	if c.inlet, err = v.Vapour(ps, ts); err != nil {
 		return c, false
 	}
-	if c.end, err = v.TemperatureAtEntropy(units.Pascal(pd), c.inlet.Entropy); err != nil {
+	if c.end, err = v.TemperatureAtEntropy(pd, c.inlet.Entropy); err != nil {
 		return c, false
 	}
-	out, err := v.Vapour(units.Pascal(pd), c.end)
+	out, err := v.Vapour(pd, c.end)
 	if err != nil {
 		return c, false
 	}
@@ -43,40 +43,45 @@ func compress(v Vapour, ps float64, ts float64, pd float64) (c compression, ok b
 
 // efficiency returns the isentropic efficiency that explains discharge
 // temperature td, heat losses folded in; NaN where the tables do not reach.
-func (c *compression) efficiency(v Vapour, pd, td float64) float64 {
-	out, err := v.Vapour(units.Pascal(pd), units.Celsius(td))
+func (c *compression) efficiency(v Vapour, pd units.Pascal, td units.Celsius) float64 {
+	out, err := v.Vapour(pd, td)
 	if err != nil || out.Enthalpy <= c.inlet.Enthalpy {
 		return math.NaN()
 	}
 	return c.work / (out.Enthalpy - c.inlet.Enthalpy)
 }
 
-// smallShare is the share of liquid that the loss of discharge temperature is
-// worked out for; it is not quite even, since gas takes up more heat a kelvin
-// the nearer it is to its dew.
-const smallShare = 0.05
+const (
+	// smallShare is the share of liquid that the loss of discharge temperature is
+	// worked out for; it is not quite proportional, since gas takes up more heat
+	// a kelvin the nearer it is to its dew.
+	smallShare = 0.05
+	// insideTable is added to a temperature that may be the dew temperature
+	// itself, K: the tables of the vapour end there.
+	insideTable = 0.01
+	zeroCelsius = 273.15 // K
+)
 
-// discharge returns the temperature that a machine of efficiency eta
+// discharge returns the temperature in °C that a machine of efficiency eta
 // discharges at when what enters is dry, and by how many K that falls for each
 // unit of liquid, by mass, in what enters. Liquid lowers the enthalpy that
 // enters by its heat of evaporation Δh, and with it the entropy by Δh/T₁, which
 // lowers the isentropic work by Δh·(T₂/T₁ − 1).
-func (c *compression) discharge(v Vapour, ps, pd, eta float64) (dry, perLiquid float64, ok bool) {
-	latent, err := v.LatentHeat(units.Pascal(ps))
+func (c *compression) discharge(v Vapour, ps, pd units.Pascal, eta float64) (dry, perLiquid float64, ok bool) {
+	latent, err := v.LatentHeat(ps)
 	if err != nil {
 		return 0, 0, false
 	}
 	leaving := c.inlet.Enthalpy + c.work/eta
-	t, err := v.TemperatureAtEnthalpy(units.Pascal(pd), leaving)
+	t, err := v.TemperatureAtEnthalpy(pd, leaving)
 	if err != nil {
 		return 0, 0, false
 	}
-	const kelvin = 273.15
 	toBoil := latent + c.inlet.Cp*float64(c.inlet.Superheat)
-	lessWork := ((float64(c.end)+kelvin)/(float64(c.inlet.Temperature)+kelvin) - 1) / eta
-	wet, err := v.TemperatureAtEnthalpy(units.Pascal(pd), leaving-smallShare*toBoil*(1+lessWork))
+	lessWork := ((float64(c.end)+zeroCelsius)/(float64(c.inlet.Temperature)+zeroCelsius) - 1) / eta
+	wet, err := v.TemperatureAtEnthalpy(pd, leaving-smallShare*toBoil*(1+lessWork))
 	if err != nil { // it would come out wet: as far as the dew line, then
-		dew, saturated := v.Vapour(units.Pascal(pd), t)
+		dew, saturated := v.Vapour(pd, t)
 		if saturated != nil {
 			return 0, 0, false
 		}

@@ -38,15 +38,15 @@ func TestDischargeAgainstReferenceBalance(t *testing.T) {
 		ps, _ := f.DewPressure(units.Celsius(tc.Dew))
 		pd, _ := f.DewPressure(units.Celsius(tc.Condensing))
 		at := func(superheat float64) (dry, per float64) {
-			c, ok := compress(f, float64(ps), tc.Dew+superheat+1e-6, float64(pd))
+			c, ok := compress(f, ps, units.Celsius(tc.Dew+superheat+1e-6), pd)
 			if !ok {
 				t.Fatalf("%s: the tables do not reach", tc.Fluid)
 			}
-			dry, per, ok = c.discharge(f, float64(ps), float64(pd), 0.65)
+			dry, per, ok = c.discharge(f, ps, pd, 0.65)
 			if !ok {
 				t.Fatalf("%s: the tables do not reach", tc.Fluid)
 			}
-			if eta := c.efficiency(f, float64(pd), dry); math.Abs(eta-0.65) > 1e-6 {
+			if eta := c.efficiency(f, pd, units.Celsius(dry)); math.Abs(eta-0.65) > 1e-6 {
 				t.Errorf("%s: efficiency %.6f of a machine that has 0.65", tc.Fluid, eta)
 			}
 			return dry, per

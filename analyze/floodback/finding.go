@@ -1,8 +1,10 @@
-// Package floodback holds the detectors: pure steps from what is known of a
-// compressor now to findings, one detector a file, all of one interface.
+// Package floodback holds the detectors of a compressor: floodback, flooded
+// start, hunting and high superheat, one a file. Each takes frame after frame
+// and writes findings; package alert makes events of them.
 //
-// It may import the standard library's pure packages, units, reading, phase,
-// superheat, refrigerant and cause. No clock, no I/O.
+// It may import the standard library's pure packages, cause, evidence, filter,
+// frame, reading, refrigerant, superheat and units. It must never import phase,
+// which writes what it reads, nor alert, nor anything with a clock or I/O.
 package floodback
 
 import (
@@ -11,7 +13,6 @@ import (
 	"dewgap/analyze/cause"
 	"dewgap/analyze/evidence"
 	"dewgap/analyze/frame"
-	"dewgap/analyze/phase"
 )
 
 // CompressorKind decides what liquid damages first.
@@ -29,8 +30,8 @@ const (
 type ByPhase[T any] struct{ Steady, Pulldown T }
 
 // In returns the setting that holds in phase p.
-func (b ByPhase[T]) In(p phase.Phase) T {
-	if p == phase.Pulldown {
+func (b ByPhase[T]) In(p frame.Phase) T {
+	if p == frame.Pulldown {
 		return b.Pulldown
 	}
 	return b.Steady
@@ -39,7 +40,7 @@ func (b ByPhase[T]) In(p phase.Phase) T {
 // ByKind is a setting that differs by the kind of compressor.
 type ByKind[T any] struct{ Scroll, AirCooledSemiHermetic, RefrigerantCooledSemiHermetic T }
 
-// Of returns the setting for kind k; one that is not told is judged as a scroll.
+// Of returns the setting for kind k; one that is not stated is judged as a scroll.
 func (b *ByKind[T]) Of(k CompressorKind) T {
 	switch k {
 	case AirCooledSemiHermetic:
@@ -91,11 +92,11 @@ var severityNames = [...]string{"", "risk", "minor", "major", "notice", "warning
 // String returns the contract's word for s.
 func (s Severity) String() string { return severityNames[s] }
 
-// Verdict is what a detector says of its condition at one instant.
+// Verdict is whether a condition holds at one instant.
 type Verdict uint8
 
-// Verdicts. Between is neither present nor clear (inside the hysteresis band),
-// CannotTell means that the inputs needed are not known now.
+// Verdicts. Between is neither present nor clear: inside the deadband.
+// CannotTell means that inputs needed are not known now.
 const (
 	CannotTell Verdict = iota
 	Clear
@@ -106,7 +107,7 @@ const (
 // Ranked is one candidate, circuit or cause, with its score.
 type Ranked = cause.Ranked
 
-// Finding is what one detector says of one compressor at one instant. It
+// Finding is what one detector finds of one compressor at one instant. It
 // becomes an event when Present has lasted for Hold, and an open event closes
 // when Clear has lasted for ClearHold: package alert does both, for all kinds.
 type Finding struct {
@@ -116,17 +117,19 @@ type Finding struct {
 	Severity   Severity // as far as known now; an open event only escalates
 	Hold       time.Duration
 	ClearHold  time.Duration
-	// Lasted is how long Present had lasted when this moment was the first to
+	// Lasted is how long Present had lasted when this instant was the first to
 	// show it: it began between two readings.
 	Lasted time.Duration
 	// AtOnce opens the event without waiting for Hold (a slug).
 	AtOnce bool
-	// Unsure lets the time of Present count and open nothing: what it stands on,
-	// that the compressor runs, is not known well enough yet.
+	// Unsure lets the time of Present count and open nothing: that the compressor
+	// runs is not known well enough yet.
 	Unsure bool
 	// Input is the index of the point concerned, for SensorFault and NoData; -1 otherwise.
 	Input int
-	// Evidence in words, set only while Present; first sentence is the headline.
+	// Evidence is set only while Present. That of a floodback holds what
+	// qualifies the event, not its superheat, margin and floor: those are figures
+	// of the event, which package alert takes from the states.
 	Evidence []evidence.Item
 	Circuits []Ranked
 	Causes   []Ranked

@@ -1,20 +1,21 @@
 package floodback
 
 import (
-	"fmt"
 	"math"
 
+	"dewgap/analyze/evidence"
 	"dewgap/analyze/filter"
-	"dewgap/analyze/phase"
+	"dewgap/analyze/frame"
+	"dewgap/analyze/units"
 )
 
-// highWatch watches for superheat and discharge heat that dry the oil film.
-type highWatch struct {
-	limits   *HighLimits
-	over     filter.LowPass
-	hot      filter.LowPass
-	present  bool
-	evidence words
+// highDetector finds superheat and discharge heat that dry the oil film.
+type highDetector struct {
+	limits    *HighLimits
+	superheat filter.LowPass // K
+	discharge filter.LowPass // °C
+	present   bool
+	evidence  recentEvidence
 }
 
 // Common practice, no source.
@@ -23,60 +24,60 @@ const (
 	highBack = 3.0  // K to come back before the condition is interrupted
 )
 
-func newHighWatch(s *Settings) highWatch { return highWatch{limits: &s.High} }
-
-// Step implements Detector.
-func (d *highWatch) Step(m *Moment, f *Finding) {
+func (d *highDetector) step(x *frame.Frame, c *frame.Compressor, f *Finding) {
 	l := d.limits
 	f.Severity, f.Hold, f.ClearHold = Notice, l.SuperheatHold, l.DischargeHold
 	switch {
-	case m.Running == phase.No:
-		d.present, d.over, d.hot = false, filter.LowPass{}, filter.LowPass{}
-		d.evidence.forget()
+	case c.Running == frame.No:
+		d.present = false
+		d.superheat.Reset()
+		d.discharge.Reset()
+		d.evidence.reset()
 		f.Verdict = Clear
 		return
-	case m.Running == phase.Unset, m.Phase == phase.Start,
-		!usable(m) && math.IsNaN(m.DischargeTemperature):
+	case c.Running == frame.Unset, c.Phase == frame.Start,
+		!usable(c) && math.IsNaN(float64(c.Discharge)):
 		f.Verdict = CannotTell
 		return
 	}
-	over := math.NaN()
-	if usable(m) {
-		over = d.over.Update(m.Superheat, m.Step, highTau)
+	superheat := math.NaN()
+	if usable(c) {
+		superheat = d.superheat.Update(float64(c.Inlet.Superheat), x.Step, highTau)
 	}
-	hot := d.hot.Update(m.DischargeTemperature, m.Step, highTau)
+	discharge := d.discharge.Update(float64(c.Discharge), x.Step, highTau)
 	back := 0.0
 	if d.present {
 		back = highBack
 	}
 	switch {
-	case hot > float64(l.Discharge)-back && !(over < float64(l.HotSuperheat)-back):
+	case discharge > float64(l.Discharge)-back && !(superheat < float64(l.HotSuperheat)-back):
 		f.Verdict, f.Severity, f.Hold = Present, Warning, l.DischargeHold
-		if hot > float64(l.Discharge)+float64(l.Critical) {
+		if discharge > float64(l.Discharge)+float64(l.Critical) {
 			f.Severity = Critical
 		}
-	case over > float64(l.Superheat)-back:
+	case superheat > float64(l.Superheat)-back:
 		f.Verdict = Present
 	default:
 		f.Verdict = Clear
 	}
 	d.present = f.Verdict == Present
 	if !d.present {
-		d.evidence.forget()
+		d.evidence.reset()
 		return
 	}
-	if d.evidence.due(m.At, f.Severity) {
-		d.evidence.set(m.At, f.Severity, []string{d.say(over, hot)})
+	if d.evidence.due(x.At, f.Severity) {
+		d.evidence.set(x.At, f.Severity, describeHigh(superheat, discharge))
 	}
-	f.Evidence = d.evidence.lines
+	f.Evidence = d.evidence.items
 }
 
-func (d *highWatch) say(over, hot float64) string {
+func describeHigh(superheat, discharge float64) evidence.Item {
+	k, c := evidence.Difference("mean_superheat", units.Kelvin(superheat)), evidence.Temperature("mean_discharge", units.Celsius(discharge))
 	switch {
-	case math.IsNaN(hot):
-		return fmt.Sprintf("superheat %.0f K: gas too hot to cool and lubricate", over)
-	case math.IsNaN(over):
-		return fmt.Sprintf("discharge %.0f °C: too hot to lubricate", hot)
+	case math.IsNaN(discharge):
+		return evidence.New(evidence.HighSuperheat, k)
+	case math.IsNaN(superheat):
+		return evidence.New(evidence.HighDischarge, c)
 	}
-	return fmt.Sprintf("superheat %.0f K, discharge %.0f °C: gas too hot to cool and lubricate", over, hot)
+	return evidence.New(evidence.HighSuperheatAndDischarge, k, c)
 }

@@ -1,131 +1,131 @@
 package floodback
 
 import (
-	"fmt"
 	"math"
 	"time"
 
+	"dewgap/analyze/evidence"
 	"dewgap/analyze/filter"
-	"dewgap/analyze/phase"
+	"dewgap/analyze/frame"
+	"dewgap/analyze/units"
 )
 
-// huntingWatch follows the turning points of the superheat in steady running:
-// a hunt is a row of even swings. Staging and thermostats swing unevenly,
-// defrosts are no steady running, and pulse valves are faster than Shortest.
+// huntingDetector follows the turning points of the superheat in steady
+// running: a hunt is a row of even swings. Staging and thermostats swing
+// unevenly, defrosts are no steady running, and pulse valves are faster than
+// Shortest.
 //
 // Turning points seen with too few readings in a period may be those of
-// another, faster swing: then it cannot tell.
-type huntingWatch struct {
-	limits   *HuntingLimits
-	value    filter.LowPass
-	step     filter.LowPass // between readings, s
-	rising   bool
-	extreme  float64 // since the last turn
-	extremeT int64
-	turns    [mostTurns]turn
-	n        int
-	present  bool
-	evidence words
+// another, faster swing: then nothing is known.
+type huntingDetector struct {
+	limits    *HuntingLimits
+	superheat filter.LowPass // K
+	interval  filter.LowPass // between readings, s
+	rising    bool
+	extreme   turn // highest or lowest since the last turn
+	turns     [maxTurns]turn
+	n         int // turns remembered
+	present   bool
+	evidence  recentEvidence
 }
 
 type turn struct {
 	at    int64
-	value float64
+	value float64 // K
 }
 
+// Common practice, no source.
 const (
-	mostTurns  = 24
-	huntHold   = time.Minute      // the cycles themselves are the hold; common practice
-	huntClear  = 10 * time.Minute // longer than any period; common practice
-	huntTau    = 5.0              // s; noise
-	huntReturn = 0.75             // share of Swing to come back by before a turn is believed
-	huntFresh  = 1.5              // periods since the last turn after which a hunt is over
+	maxTurns    = 24
+	huntHold    = time.Minute      // the cycles themselves are the hold
+	huntClear   = 10 * time.Minute // longer than any period
+	huntTau     = 5.0              // s; noise
+	intervalTau = 60.0             // s
+	huntReturn  = 0.75             // share of Swing to come back by before a turn counts
+	huntFresh   = 1.5              // periods since the last turn after which a hunt is over
 )
 
-func newHuntingWatch(s *Settings) huntingWatch { return huntingWatch{limits: &s.Hunting} }
+// wanted returns the number of turning points in the cycles wanted.
+func (d *huntingDetector) wanted() int { return min(2*d.limits.Cycles+1, maxTurns) }
 
-// wanted is the number of turning points of the cycles wanted.
-func (d *huntingWatch) wanted() int { return min(2*d.limits.Cycles+1, mostTurns) }
-
-// Step implements Detector.
-func (d *huntingWatch) Step(m *Moment, f *Finding) {
+func (d *huntingDetector) step(x *frame.Frame, c *frame.Compressor, f *Finding) {
 	f.Severity, f.Hold, f.ClearHold = Notice, huntHold, huntClear
 	switch {
-	case m.Running == phase.No:
-		d.forget()
+	case c.Running == frame.No:
+		d.reset()
 		f.Verdict = Clear
 		return
-	case m.Running == phase.Unset || !usable(m):
+	case c.Running == frame.Unset || !usable(c):
 		f.Verdict = CannotTell
 		return
-	case m.Phase != phase.Steady:
-		d.forget()
+	case c.Phase != frame.Steady:
+		d.reset()
 		f.Verdict = Clear
 		return
 	}
-	if m.Step > 0 {
-		d.step.Update(float64(m.Step)/1e9, m.Step, 60)
+	if x.Step > 0 {
+		d.interval.Update(float64(x.Step)/1e9, x.Step, intervalTau)
 	}
-	d.follow(m.At, d.value.Update(m.Superheat, m.Step, huntTau))
-	period, swing, even := d.pattern(m.At)
-	if even && swing > float64(d.limits.Swing) && period < float64(d.limits.Samples)*d.step.Value() {
+	d.follow(turn{x.At, d.superheat.Update(float64(c.Inlet.Superheat), x.Step, huntTau)})
+	period, swing, even := d.pattern(x.At)
+	if even && swing > float64(d.limits.Swing) && period < float64(d.limits.Samples)*d.interval.Value() {
 		d.present = false
 		f.Verdict = CannotTell
 		return
 	}
 	d.present = even && swing > float64(d.limits.Swing)
 	if !d.present {
-		d.evidence.forget()
+		d.evidence.reset()
 		f.Verdict = Clear
 		return
 	}
 	f.Verdict = Present
 	low := d.lowest()
-	if low < m.Floor {
+	if low < c.Floor {
 		f.Severity = Warning
 	}
-	if d.evidence.due(m.At, f.Severity) {
-		d.evidence.set(m.At, f.Severity, []string{
-			fmt.Sprintf("superheat swings by %.1f K with a period of %.0f s", swing, period),
-			fmt.Sprintf("lowest %.1f K against a floor of %.0f K", low, m.Floor),
-		})
+	if d.evidence.due(x.At, f.Severity) {
+		d.evidence.set(x.At, f.Severity,
+			evidence.New(evidence.SuperheatSwings, evidence.Difference("swing", units.Kelvin(swing)), evidence.Duration("period", time.Duration(period*1e9))),
+			evidence.New(evidence.SwingLows, evidence.Difference("smoothed_low", low), evidence.Difference("floor", c.Floor)))
 	}
-	f.Evidence = d.evidence.lines
+	f.Evidence = d.evidence.items
 }
 
-func (d *huntingWatch) forget() {
-	d.value, d.n, d.present = filter.LowPass{}, 0, false
-	d.evidence.forget()
+func (d *huntingDetector) reset() {
+	d.superheat.Reset()
+	d.n, d.present = 0, false
+	d.evidence.reset()
 }
 
 // follow finds turning points: the value has come back by a good part of the
 // smallest swing.
-func (d *huntingWatch) follow(at int64, x float64) {
+func (d *huntingDetector) follow(now turn) {
 	if d.n == 0 {
-		d.extreme, d.extremeT, d.rising = x, at, true
-		d.turns[0], d.n = turn{at, x}, 1
+		d.extreme, d.rising = now, true
+		d.turns[0], d.n = now, 1
 		return
 	}
-	if d.rising == (x > d.extreme) {
-		d.extreme, d.extremeT = x, at
+	if d.rising == (now.value > d.extreme.value) {
+		d.extreme = now
 		return
 	}
-	if math.Abs(x-d.extreme) < float64(d.limits.Swing)*huntReturn {
+	if math.Abs(now.value-d.extreme.value) < float64(d.limits.Swing)*huntReturn {
 		return
 	}
 	if d.n == d.wanted() {
 		copy(d.turns[:], d.turns[1:d.n])
 		d.n--
 	}
-	d.turns[d.n] = turn{d.extremeT, d.extreme}
+	d.turns[d.n] = d.extreme
 	d.n++
 	d.rising = !d.rising
-	d.extreme, d.extremeT = x, at
+	d.extreme = now
 }
 
-// pattern returns period and mean swing of the remembered turns, and whether
-// they make an even oscillation that still goes on.
-func (d *huntingWatch) pattern(at int64) (period, swing float64, even bool) {
+// pattern returns the period in s and the mean swing in K of the remembered
+// turns, and whether they make an even oscillation that still goes on.
+func (d *huntingDetector) pattern(at int64) (period, swing float64, even bool) {
 	if d.n < d.wanted() {
 		return
 	}
@@ -144,10 +144,11 @@ func (d *huntingWatch) pattern(at int64) (period, swing float64, even bool) {
 	return period, swing, fresh && period >= l.Shortest.Seconds() && period <= l.Longest.Seconds() && spread < l.Uneven*period
 }
 
-func (d *huntingWatch) lowest() float64 {
+// lowest returns the lowest of the remembered turns.
+func (d *huntingDetector) lowest() units.Kelvin {
 	low := math.Inf(1)
 	for i := range d.n {
 		low = min(low, d.turns[i].value)
 	}
-	return low
+	return units.Kelvin(low)
 }

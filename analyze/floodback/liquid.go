@@ -4,53 +4,57 @@ import (
 	"math"
 
 	"dewgap/analyze/filter"
-	"dewgap/analyze/phase"
+	"dewgap/analyze/frame"
+	"dewgap/analyze/units"
 )
 
-// liquidMeter tells from the discharge temperature how much of what enters a
-// compressor is liquid: an energy balance with the machine's own efficiency,
+// liquidMeter estimates from the discharge temperature how much of what enters
+// a compressor is liquid: an energy balance with the machine's own efficiency,
 // freed of the lag of the discharge line.
 //
-// It sees what reached the compression. Liquid that falls into the oil, or
+// It measures what reaches the compression. Liquid that falls into the oil, or
 // that a motor in the gas path dries, is missing from it.
 type liquidMeter struct {
 	vapour  Vapour
 	machine machine
 
-	hot   filter.Slope   // discharge temperature
-	dry   filter.Slope   // what dry gas of the measured superheat would show there
-	cold  filter.LowPass // superheat, delayed as what the discharge tells is
-	ratio filter.LowPass
-	share filter.Slope // of liquid
-	next  int64
-	since int64 // of the last judgement
+	hot     filter.Slope   // discharge temperature, °C
+	dry     filter.Slope   // discharge temperature that dry gas of the measured superheat would give, °C
+	delayed filter.LowPass // superheat, delayed as the discharge is, K
+	ratio   filter.LowPass // of the pressures, delayed likewise
+	share   filter.Slope   // of liquid
+	next    int64          // time of the next estimate
+	last    int64          // time of the last one
 
-	// What it tells, NaN where it cannot.
-	liquid    float64 // share by mass
-	doubt     float64 // of it, either way, k = 2
-	fell      float64 // K below what dry gas of that superheat would give
-	superheat float64 // K, that it was judged with
-	full      bool    // the discharge has met the condensing dew: at least that much
+	// The newest estimate; NaN where there is none.
+	liquid      float64 // share by mass
+	uncertainty float64 // of it, either way, k = 2
+	fell        float64 // K below the discharge of dry gas of that superheat
+	superheat   float64 // K, that the estimate is for
+	full        bool    // the discharge is at the condensing dew: at least that much
 }
 
-// How the meter works. Common practice, no source, where none is given.
+// Common practice, no source, where none is given.
 const (
-	judgeOften   = int64(5e9)
-	judgeSeldom  = int64(60e9)   // where superheat and discharge are quiet
-	quietAbove   = 8.0           // K over the wet edge
-	learnAfter   = int64(150e9)  // ns of running before the machine may be learned
-	judgeAfter   = int64(120e9)  // … and judged
-	newRun       = int64(1200e9) // ns of running in which it is judged often
-	drySuperheat = 4.5           // K over the wet edge and more is dry gas; droplets ride in gas a few K warmer than dew
-	behind       = 20.0          // s that the discharge is behind with its lag made up for: its second lag
-	hotTau       = 15.0          // s; noise of a discharge sensor
-	burstTau     = 10.0          // s
-	burstLag     = 25.0          // s; the second lag of pipe and sensor, which a short burst shows
-	lagDoubt     = 0.25          // of what is made up for the lag
-	leastRatio   = 1.2           // of the pressures, for a machine that compresses
-	dischargeDew = 1.0           // K over the condensing dew: the discharge is wet itself
-	perSuperheat = 1.1           // K that the discharge of dry gas falls for each K of superheat (trade notes §8: 1.0–1.25)
-	impliedDoubt = 4.0           // K; the condensing temperature moves by that with weather and load
+	estimateOften  = int64(5e9)        // ns between estimates
+	estimateSeldom = int64(60e9)       // ns between them where superheat and discharge are quiet
+	quietAbove     = 8.0               // K over the wet edge
+	newRun         = int64(1200e9)     // ns of running with frequent estimates
+	estimateAfter  = int64(120e9)      // ns of running before an estimate is given out
+	settleAfter    = estimateAfter / 2 // ns of running before the filters are fed
+	learnAfter     = int64(150e9)      // ns of running before the machine is learned
+	drySuperheat   = 4.5               // K over the wet edge and more is dry gas; droplets ride in gas a few K warmer than dew
+	secondLag      = 20.0              // s that the discharge is behind when its first lag is removed
+	hotTau         = 15.0              // s; noise of a discharge sensor
+	burstTau       = 10.0              // s
+	burstLag       = 25.0              // s; the second lag of pipe and sensor, which a short burst shows
+	lagShare       = 0.25              // uncertainty of what is added for the lag, share of it
+	minRatio       = 1.2               // of the pressures, for a machine that compresses
+	dischargeDew   = 1.0               // K over the condensing dew: the discharge itself is wet
+	perSuperheat   = 1.1               // K that the discharge of dry gas falls for each K of superheat (trade notes §8: 1.0–1.25)
+	impliedKelvin  = 4.0               // K; the condensing temperature moves by that with weather and load
+	maxStep        = 60.0              // s that one estimate stands for at most
+	scatterFactor  = 2.5               // mean deviation of normal scatter to its expanded uncertainty (k = 2): 2·√(π/2)
 )
 
 func newLiquidMeter(v Vapour) liquidMeter {
@@ -60,122 +64,127 @@ func newLiquidMeter(v Vapour) liquidMeter {
 	return l
 }
 
-// stop forgets what a stopped machine makes void; what was learned stays.
+// stop resets everything but what was learned of the machine.
 func (l *liquidMeter) stop() {
 	l.hot.Reset()
 	l.dry.Reset()
 	l.share.Reset()
-	l.cold, l.ratio = filter.LowPass{}, filter.LowPass{}
-	l.next, l.since = 0, 0
-	l.cannotTell()
+	l.delayed.Reset()
+	l.ratio.Reset()
+	l.next, l.last = 0, 0
+	l.clear()
 }
 
-func (l *liquidMeter) cannotTell() {
-	l.liquid, l.doubt, l.fell, l.superheat, l.full = math.NaN(), math.NaN(), math.NaN(), math.NaN(), false
+func (l *liquidMeter) clear() {
+	l.liquid, l.uncertainty, l.fell, l.superheat, l.full = math.NaN(), math.NaN(), math.NaN(), math.NaN(), false
 }
 
-// step takes the next moment of a running compressor, whose superheat is that
-// of the gas now and whose wet line would read edge.
-func (l *liquidMeter) step(m *Moment, superheat, edge float64) {
-	l.hot.Update(m.DischargeTemperature, m.Step)
-	if !l.hot.Known() { // no discharge temperature: nothing to judge
+// step takes the next frame of a running compressor. gas is the superheat of
+// the gas now, edge what a wet line would read, K.
+func (l *liquidMeter) step(x *frame.Frame, c *frame.Compressor, gas, edge float64) {
+	l.hot.Update(float64(c.Discharge), x.Step)
+	if !l.hot.Known() { // no discharge temperature
 		return
 	}
-	l.cold.Update(max(superheat, 0), m.Step, behind)
-	l.ratio.Update(m.DischargePressure/m.SuctionPressure, m.Step, behind)
-	if m.At < l.next && l.next-m.At <= judgeSeldom {
+	l.delayed.Update(max(gas, 0), x.Step, secondLag)
+	l.ratio.Update(float64(x.DischargePressure/c.Inlet.Pressure), x.Step, secondLag)
+	if x.At < l.next && l.next-x.At <= estimateSeldom {
 		return
 	}
-	l.judge(m, max(l.cold.Value(), 0), edge)
-	every := judgeSeldom
-	if superheat < edge+quietAbove || math.Abs(l.hot.PerSecond()) > lagSlope || m.RunningFor < newRun {
-		every = judgeOften
+	l.estimate(x, c, max(l.delayed.Value(), 0), edge)
+	every := estimateSeldom
+	if gas < edge+quietAbove || math.Abs(l.hot.PerSecond()) > lagSlope || c.RunningFor < newRun {
+		every = estimateOften
 	}
-	l.next = m.At + every
+	l.next = x.At + every
 }
 
-// judge renews what is told.
-func (l *liquidMeter) judge(m *Moment, superheat, edge float64) {
+// estimate renews the estimate, and learns the machine from dry gas.
+func (l *liquidMeter) estimate(x *frame.Frame, c *frame.Compressor, superheat, edge float64) {
 	dt := 0.0
-	if l.since != 0 && m.At > l.since {
-		dt = min(float64(m.At-l.since)/1e9, 60)
+	if l.last != 0 && x.At > l.last {
+		dt = min(float64(x.At-l.last)/1e9, maxStep)
 	}
-	l.since = m.At
-	l.cannotTell()
-	if math.IsNaN(superheat) || math.IsNaN(m.Dew) || m.RunningFor < judgeAfter/2 || m.Phase == phase.Start {
+	l.last = x.At
+	l.clear()
+	dew := float64(c.Inlet.Dew)
+	if math.IsNaN(superheat) || math.IsNaN(dew) || c.RunningFor < settleAfter || c.Phase == frame.Start {
 		return
 	}
-	isDry := superheat > edge+drySuperheat && m.RunningFor >= learnAfter
-	gas := l.hot.Unlagged(l.machine.lag())
+	isDry := superheat > edge+drySuperheat && c.RunningFor >= learnAfter
+	hot := l.hot.Unlagged(l.machine.lag())
 	slope := l.hot.PerSecond()
-	calm := 1 / (1 + slope*slope/(lagSlope*lagSlope)) // a metal that is still warming or cooling tells less
+	calm := 1 / (1 + slope*slope/(lagSlope*lagSlope)) // a metal that still warms or cools counts less
 
-	ps := m.SuctionPressure
+	ps := c.Inlet.Pressure
 	ratio := l.ratio.Value()
 	measured := !math.IsNaN(ratio)
 	if !measured {
 		if isDry {
-			l.machine.learnImplied(l.vapour, ps, m.Dew+superheat, gas, dt*calm)
+			l.machine.learnImplied(l.vapour, ps, units.Celsius(dew+superheat), hot, dt*calm)
 		}
-		ratio = l.machine.implied / ps
+		ratio = l.machine.implied / float64(ps)
 	}
-	if !(ratio >= leastRatio) {
+	if !(ratio >= minRatio) {
 		return
 	}
-	pd := ps * ratio
-	c, ok := compress(l.vapour, ps, m.Dew+superheat+0.01, pd)
+	pd := units.Pascal(float64(ps) * ratio)
+	k, ok := compress(l.vapour, ps, units.Celsius(dew+superheat+insideTable), pd)
 	if !ok {
 		return
 	}
 	if isDry && measured {
-		l.machine.learn(ratio, c.efficiency(l.vapour, pd, gas), dt*calm)
+		l.machine.learn(ratio, k.efficiency(l.vapour, pd, units.Celsius(hot)), dt*calm)
 	}
 	eta, share := l.machine.efficiency(ratio)
 	if !measured {
-		eta, share = etaUsual, 0 // the implied pressure holds what is particular to the machine
+		eta, share = usualEfficiency, 0 // the implied pressure holds what is particular to the machine
 	}
-	dry, perLiquid, ok := c.discharge(l.vapour, ps, pd, eta)
+	dry, perLiquid, ok := k.discharge(l.vapour, ps, pd, eta)
 	if !ok {
 		return
 	}
-	kelvin := share*(dry-float64(c.inlet.Temperature)) + lagDoubt*math.Abs(gas-l.hot.Value())
+	kelvin := share*(dry-float64(k.inlet.Temperature)) + lagShare*math.Abs(hot-l.hot.Value())
 	if !measured {
-		kelvin += impliedDoubt
+		kelvin += impliedKelvin
 	}
 	if l.machine.known() {
 		l.dry.Update(dry, int64(dt*1e9))
 		if isDry {
 			l.machine.learnLag(l.dry.Value(), l.hot.Value(), slope, dt)
-			l.machine.scatter.Update(math.Abs(dry-gas), int64(dt*1e9), scatterTau)
+			l.machine.scatter.Update(math.Abs(dry-hot), int64(dt*1e9), scatterTau)
 		}
-		kelvin += max(scatterLeast, 2.5*l.machine.scatter.Value()) // k = 2 of the mean deviation
+		kelvin += max(minScatter, scatterFactor*l.machine.scatter.Value())
 	}
-	if m.RunningFor < judgeAfter {
+	if c.RunningFor < estimateAfter {
 		return
 	}
-	if gas < m.CondensingDew+dischargeDew {
-		gas, l.full = m.CondensingDew, true
+	if condensing := float64(x.CondensingDew); hot < condensing+dischargeDew {
+		hot, l.full = condensing, true
 	}
-	l.fell = dry - gas
+	l.fell = dry - hot
 	l.liquid = max(0, l.fell/perLiquid)
-	l.doubt = kelvin / perLiquid
+	l.uncertainty = kelvin / perLiquid
 	l.superheat = superheat
 	l.share.Update(l.liquid, int64(dt*1e9))
 }
 
-// least and burst are the share of liquid that is surely there, half of the
-// doubt taken off: as it stands, and as a burst shorter than the lags of pipe
-// and sensor would have it.
-func (l *liquidMeter) least() float64 { return l.liquid - l.doubt/2 }
+// atLeast returns the share of liquid that is surely there: half of the
+// uncertainty is taken off.
+func (l *liquidMeter) atLeast() float64 { return l.liquid - l.uncertainty/2 }
 
-// atMost is the share that may be there, half of the doubt added.
-func (l *liquidMeter) atMost() float64 { return l.liquid + l.doubt/2 }
+// atMost returns the share that may be there: half of the uncertainty added.
+func (l *liquidMeter) atMost() float64 { return l.liquid + l.uncertainty/2 }
 
-func (l *liquidMeter) burst() float64 { return max(l.liquid, l.share.Unlagged(burstLag)) - l.doubt/2 }
+// burst returns the share that is surely there in a burst shorter than the
+// lags of pipe and sensor.
+func (l *liquidMeter) burst() float64 {
+	return max(l.liquid, l.share.Unlagged(burstLag)) - l.uncertainty/2
+}
 
-// shortfall tells whether the machine is known, and how far its discharge
-// heads below that of dry gas at 0 K of superheat: below zero for a machine
-// that takes superheated gas, NaN where it is not known.
+// shortfall returns whether the machine is known, and by how many K its
+// discharge heads below that of dry gas at 0 K of superheat: below zero for a
+// machine that takes superheated gas, NaN where it is not known.
 func (l *liquidMeter) shortfall() (learned bool, kelvin float64) {
 	return l.machine.known(), l.fell - perSuperheat*l.superheat
 }

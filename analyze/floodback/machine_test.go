@@ -30,7 +30,7 @@ func TestLagIsLearned(t *testing.T) {
 		}
 	}
 	var m machine
-	if got := m.lag(); got != lagUsual {
+	if got := m.lag(); got != usualLag {
 		t.Errorf("a machine of which nothing is known has a lag of %.0f s, want the usual", got)
 	}
 }

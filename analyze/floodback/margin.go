@@ -1,101 +1,104 @@
 package floodback
 
 import (
-	"fmt"
 	"math"
 	"time"
 
 	"dewgap/analyze/evidence"
-	"dewgap/analyze/phase"
+	"dewgap/analyze/frame"
 	"dewgap/analyze/reading"
 	"dewgap/analyze/superheat"
+	"dewgap/analyze/units"
 )
 
 const (
-	// backBand is how far the margin must come back above zero before the
+	// resumeMargin is how far the margin must come back above zero before the
 	// condition is interrupted: noise at the edge must not start the hold time
-	// anew. Common practice, no source.
-	backBand = 0.5 // K
-	// aheadBelow is how far below zero the margin freed of its sensor's lag must
-	// be where the reading itself has not come below: a shallow dip has to be
-	// read, a deep one need not wait for a slow clamp. Common practice, no source.
-	aheadBelow = -0.5 // K
-	// lowestBy is how far a margin must have come up from its lowest for that to
-	// be told beside it.
-	lowestBy = 0.5 // K
-	// refresh is how often the words of a lasting condition are renewed.
-	refresh = int64(10e9)
+	// anew. K; common practice, no source.
+	resumeMargin = 0.5
+	// unreadMargin is how far below zero the margin of the gas estimate must be
+	// where the reading itself has not come below: a shallow dip has to be read,
+	// a deep one need not wait for a slow clamp. K; common practice, no source.
+	unreadMargin = -0.5
+	// shownStep is by how much a lowest value has to fall before the evidence
+	// that holds it is renewed: half of the last digit shown. K.
+	shownStep = 0.05
 )
 
-// marginWatch watches the margin of a running compressor over its floor.
-type marginWatch struct {
+// marginDetector follows the margin of a running compressor over its floor.
+//
+// Two series are told apart. The measured superheat, in the frame, is what
+// states, events and records show. The estimate of the gas superheat, freed of
+// the lag of sensor and pipe, decides when a dip begins and ends, for a slow
+// clamp makes a dip both later and shallower. Where a dip turns, it overshoots by
+// a kelvin or so.
+type marginDetector struct {
 	settings *Settings
-	before   float64 // margin of the moment before; NaN when not known
-	below    int64   // ns that the margin has been below zero, from between two moments
+	before   float64 // margin of the estimate at the frame before, K; NaN when not known
+	below    int64   // ns that it has been below zero, beginning between two frames
 	present  bool
-	clear    int64    // ns that the margin has been above the clear margin
-	low      lowest   // of the episode
-	worst    Severity // of the episode
-	why      []string // it was graded so
-	evidence words
+	clear    int64 // ns that it has been above the clear margin
 	wet      wetness
+
+	// Of the episode: a dip and those that follow before the clear time is over.
+	low      float64         // lowest margin of the estimate, K; NaN: none
+	lowGas   float64         // estimate at that moment, K
+	shown    float64         // low when the evidence was put together
+	worst    Severity        // worst grade
+	grounds  []evidence.Item // of that grade
+	evidence recentEvidence
 }
 
-// lowest is the moment of an episode with the lowest margin.
-type lowest struct {
-	margin, floor float64
-	phase         phase.Phase
-	seen          bool
+func newMarginDetector(s *Settings, v Vapour) marginDetector {
+	d := marginDetector{settings: s, before: math.NaN(), wet: newWetness(v, &s.Wet)}
+	d.endEpisode()
+	return d
 }
 
-func newMarginWatch(s *Settings, v Vapour) marginWatch {
-	return marginWatch{settings: s, before: math.NaN(), wet: newWetness(v, &s.Wet)}
-}
-
-// Step implements Detector: verdict by margin, severity by wetness.
-func (d *marginWatch) Step(m *Moment, f *Finding) {
-	f.Hold, f.ClearHold = d.settings.Hold.In(m.Phase), d.settings.ClearHold
+// step writes the verdict by the margin and the severity by wetness.
+func (d *marginDetector) step(x *frame.Frame, c *frame.Compressor, f *Finding) {
+	f.Hold, f.ClearHold = d.settings.Hold.In(c.Phase), d.settings.ClearHold
 	switch {
-	case m.Running == phase.No:
+	case c.Running == frame.No:
 		// A stopped compressor has no superheat.
-		d.rest(m)
+		d.endDip(x)
 		d.wet.stop()
 		d.before = math.NaN()
 		f.Verdict = Clear
 		return
-	case m.Running == phase.Unset, !usable(m) && !hidesOnly(m), math.IsNaN(m.Margin):
+	case c.Running == frame.Unset, !usable(c) && !readsHigh(c), math.IsNaN(float64(c.Margin)):
 		d.before = math.NaN()
 		f.Verdict = CannotTell
 		return
 	}
-	d.wet.step(m)
-	if m.Phase == phase.Start {
+	d.wet.step(x, c)
+	if c.Phase == frame.Start {
 		// What comes back in the first two minutes went there while it stood: a
 		// flooded start.
-		d.rest(m)
+		d.endDip(x)
 		f.Verdict = Clear
 		return
 	}
-	margin := d.wet.superheat - m.Floor
-	d.follow(m, margin)
+	margin := d.wet.gas - float64(c.Floor)
+	d.follow(x, margin)
 	switch {
-	case margin < 0 && (m.Margin < 0 || margin < aheadBelow), d.present && margin < backBand:
+	case margin < 0 && (c.Margin < 0 || margin < unreadMargin), d.present && margin < resumeMargin:
 		if !d.present {
 			f.Lasted = time.Duration(d.below)
 		}
 		d.present, d.clear = true, 0
-		if !d.low.seen || margin < d.low.margin {
-			d.low = lowest{margin, m.Floor, m.Phase, true}
+		if !(margin >= d.low) {
+			d.low, d.lowGas = margin, d.wet.gas
 		}
 		f.Verdict = Present
-		f.Severity = d.wet.severity(m)
+		f.Severity = d.wet.severity(c)
 		f.AtOnce = f.Severity == Major
-		f.Unsure = m.Unsure // if it stands this is no superheat at all
-		f.Evidence = d.say(m, margin, f.Severity)
-	case !usable(m): // what reads high may not clear
+		f.Unsure = !c.Sure // of a machine that stands this is no superheat at all
+		f.Evidence = d.describe(x, f.Severity)
+	case !usable(c): // what reads high may not clear
 		f.Verdict = CannotTell
 	case margin > float64(d.settings.ClearMargin):
-		d.rest(m)
+		d.endDip(x)
 		f.Verdict = Clear
 	default:
 		d.present, d.clear = false, 0
@@ -104,76 +107,62 @@ func (d *marginWatch) Step(m *Moment, f *Finding) {
 }
 
 // follow counts how long the margin has been below zero, from where it went
-// there on a straight line between two moments.
-func (d *marginWatch) follow(m *Moment, margin float64) {
+// there on a straight line between two frames.
+func (d *marginDetector) follow(x *frame.Frame, margin float64) {
 	switch {
 	case margin >= 0:
 		d.below = 0
 	case d.before >= 0:
-		d.below = int64(float64(m.Step) * margin / (margin - d.before))
+		d.below = int64(float64(x.Step) * margin / (margin - d.before))
 	case d.before < 0:
-		d.below += m.Step
-	default: // nothing is known of the moment before
+		d.below += x.Step
+	default: // nothing is known of the frame before
 		d.below = 0
 	}
 	d.before = margin
 }
 
-// usable says whether the superheat may open or close anything: a value under
-// suspicion does neither.
-func usable(m *Moment) bool { return m.Quality == reading.Good }
+// usable reports whether the superheat may open or close anything: a suspect
+// value does neither.
+func usable(c *frame.Compressor) bool { return c.Inlet.Quality == reading.Good }
 
-// hidesOnly says that the superheat is suspected of reading too high (a loose
-// clamp, a pressure that reads low): one that is below the floor all the same
-// is the more so in truth, and no doubt may hide it. It may not clear one.
-func hidesOnly(m *Moment) bool {
-	return m.Quality == reading.Suspect && m.Lean == superheat.ReadsHigh
+// readsHigh reports whether the superheat is suspected of reading too high (a
+// loose clamp, a pressure that reads low). If such a reading is below the
+// floor, so is the gas: it may open an event, and may not close one.
+func readsHigh(c *frame.Compressor) bool {
+	return c.Inlet.Quality == reading.Suspect && c.Inlet.Bias == superheat.ReadsHigh
 }
 
-// rest ends a dip, and after the clear time the episode that it was part of.
-func (d *marginWatch) rest(m *Moment) {
+// endDip ends a dip, and after the clear time the episode that it was part of.
+func (d *marginDetector) endDip(x *frame.Frame) {
 	d.present = false
-	d.wet.rest()
-	d.evidence.forget()
-	if d.clear += m.Step; d.clear > int64(d.settings.ClearHold) {
-		d.worst, d.why, d.low.seen = NoSeverity, nil, false
+	d.wet.reset()
+	d.evidence.reset()
+	if d.clear += x.Step; d.clear > int64(d.settings.ClearHold) {
+		d.endEpisode()
 	}
 }
 
-// say tells the lowest margin so far and where it stands now, both smoothed and
-// freed of the sensor's lag (the raw one may be above zero at the very instant),
-// and what the worst grade of the episode stands on.
-func (d *marginWatch) say(m *Moment, margin float64, sev Severity) []evidence.Item {
-	if !d.evidence.due(m.At, sev) {
-		return d.evidence.lines
+func (d *marginDetector) endEpisode() {
+	d.worst, d.grounds = NoSeverity, nil
+	d.low, d.lowGas, d.shown = math.NaN(), math.NaN(), math.NaN()
+}
+
+// describe returns the lowest estimate of the episode and what its worst grade
+// stands on. Superheat, margin and floor of the event are figures of the
+// measured series, which package alert takes from the states.
+func (d *marginDetector) describe(x *frame.Frame, sev Severity) []evidence.Item {
+	if !d.evidence.due(x.At, sev) && d.low > d.shown-shownStep {
+		return d.evidence.items
 	}
-	// A grade outlives its signs a little: fewer of them say less.
-	if why := d.wet.words(m); sev > d.worst || sev == d.worst && len(why) >= len(d.why) {
-		d.worst, d.why = sev, why
+	// A grade outlives its signs for some seconds: fewer of them do not replace
+	// the full list.
+	if g := d.wet.grounds(); sev > d.worst || sev == d.worst && len(g) >= len(d.grounds) {
+		d.worst, d.grounds = sev, g
 	}
-	low := &d.low
-	headline := fmt.Sprintf("superheat %.1f K is %.1f K below the floor of %.0f K (%s)", m.Floor+margin, -margin, m.Floor, m.Phase)
-	if margin > low.margin+lowestBy {
-		headline = fmt.Sprintf("superheat came down to %.1f K, %.1f K below the floor of %.0f K (%s); last seen at %.1f K", low.floor+low.margin, -low.margin, low.floor, low.phase, m.Floor+margin)
-	}
-	return d.evidence.set(m.At, sev, append([]string{headline}, d.why...))
+	d.shown = d.low
+	gas := max(0, d.lowGas) // gas is never below its dew: what is, is overshoot of the estimate
+	estimate := evidence.New(evidence.GasSuperheatEstimate, evidence.Difference("gas_superheat", units.Kelvin(gas)))
+	d.evidence.set(x.At, sev, append([]evidence.Item{estimate}, d.grounds...)...)
+	return d.evidence.items
 }
-
-// words keeps the evidence of a lasting condition, so that it is put into
-// words now and then and not at every moment.
-type words struct {
-	at    int64
-	sev   Severity
-	lines []evidence.Item
-}
-
-func (w *words) due(at int64, sev Severity) bool {
-	return w.lines == nil || sev != w.sev || at-w.at >= refresh || at < w.at
-}
-
-func (w *words) set(at int64, sev Severity, lines []string) []evidence.Item {
-	w.at, w.sev, w.lines = at, sev, evidence.Sentences(lines)
-	return w.lines
-}
-
-func (w *words) forget() { w.lines = nil }

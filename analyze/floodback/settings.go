@@ -10,15 +10,14 @@ import (
 // Settings of the detectors for one group. Zero fields take the defaults of
 // Rows, where each has its source. What differs between low and
 // medium temperature follows from the quantities themselves: a wet line reads
-// the higher the colder it is (Contact), and a superheat is the less certain
-// (Moment.Uncertainty); so one set of numbers serves both.
+// the higher the colder it is (Contact); so one set of numbers serves both.
 type Settings struct {
 	Floor       ByPhase[units.Kelvin]
 	Hold        ByPhase[time.Duration] // how long the margin must stay below zero before an event opens
 	ClearMargin units.Kelvin           // an event closes when the margin stays above this
 	ClearHold   time.Duration          // how long it must stay above ClearMargin
 	NoDataHold  time.Duration          // how long an input must be silent to be reported
-	FaultHold   time.Duration          // how long an input must be doubtful to be reported
+	FaultHold   time.Duration          // how long an input must be suspect to be reported
 
 	Wet     WetLimits
 	Oil     OilLimits
@@ -32,42 +31,42 @@ type WetLimits struct {
 	MajorLiquid ByKind[float64]
 	MinorHold   time.Duration // how long the discharge must show it
 	MajorHold   time.Duration
-	// Edge and Contact say what a line full of wet gas may read above dew: the
+	// Edge and Contact give what a line full of wet gas may read above dew: the
 	// greater of Edge and Contact × (room − pipe) plus half of Edge.
 	Edge    units.Kelvin
 	Contact float64
 	// NearDew above that, droplets ride along in gas that is a little warmer.
 	NearDew  units.Kelvin
-	NearHold time.Duration // how long the line must read that
-	StuckFor time.Duration // a line at dew for this long for each 5 % of MajorLiquid is major where the discharge tells nothing
+	NearHold time.Duration // how long that makes it minor
+	StuckFor time.Duration // a line at dew for this long for each 5 % of MajorLiquid is major where the discharge shows nothing
 	SumpNear units.Kelvin  // oil within this of dew, the line being wet: liquid is in it
-	SumpFall units.Kelvin  // oil that falls by this in a minute, the line being wet, holds liquid
-	SumpHold time.Duration
+	SumpFall units.Kelvin  // oil falling by this in a minute, the line being wet: likewise
+	SumpHold time.Duration // how long the oil must show it
 }
 
-// OilLimits tell a flooded start.
+// OilLimits define a flooded start.
 type OilLimits struct {
 	Safe     units.Kelvin  // oil over standing dew: above it no refrigerant goes there
-	Cooling  time.Duration // longest stop in which coming down to Cooled is enough by itself
-	Cooled   units.Kelvin  // oil over standing dew, see Cooling
-	Cold     units.Kelvin  // oil over standing dew: as cold as the dew within the sensors' uncertainty
-	Cool     units.Kelvin  // oil over standing dew: hardly warmer than the dew
-	Standing time.Duration
+	Cooling  time.Duration // standing below Safe for this long, and below Cooled at the end, is enough by itself
+	Cooled   units.Kelvin  // oil over standing dew
+	Cold     units.Kelvin  // oil over standing dew: below it as cold as the dew within the sensors' uncertainty
+	Cool     units.Kelvin  // oil over standing dew: below it hardly warmer than the dew
+	Standing time.Duration // standing cold or cool for less counts nothing
 	Long     time.Duration // standing cold for this long is enough by itself
 	Boiling  units.Kelvin  // oil over running dew: refrigerant boils out of it
 	Fall     units.Kelvin  // what the oil falls as it foams
 }
 
-// HuntingLimits tell a hunt from other swings.
+// HuntingLimits separate a hunt from other swings.
 type HuntingLimits struct {
 	Swing             units.Kelvin // peak to peak
 	Cycles            int
 	Shortest, Longest time.Duration
 	Uneven            float64 // greatest coefficient of variation of the periods
-	Samples           int     // readings in a period, at least; fewer cannot tell
+	Samples           int     // readings in a period, at least; with fewer nothing is known
 }
 
-// HighLimits tell the way to overheating.
+// HighLimits define the way to overheating.
 type HighLimits struct {
 	Superheat     units.Kelvin
 	SuperheatHold time.Duration
@@ -176,10 +175,10 @@ var rows = []setting.Row[Settings]{
 		Meaning: "Standing: oil within this of the standing dew is hardly warmer than the dew.", Example: `"6 K"`, Source: practice,
 	},
 	{Key: "oil_safe", Field: setting.Fixed(func(s *Settings) *units.Kelvin { return &s.Oil.Safe }, 10), Meaning: "Oil this far above the standing dew takes up no refrigerant.", Source: practice},
-	{Key: "oil_cooled", Field: setting.Fixed(func(s *Settings) *units.Kelvin { return &s.Oil.Cooled }, 8), Meaning: "Oil that comes down to this in a short stop has taken up refrigerant.", Source: practice},
+	{Key: "oil_cooled", Field: setting.Fixed(func(s *Settings) *units.Kelvin { return &s.Oil.Cooled }, 8), Meaning: "Oil that stood below oil_safe for long and came down to this has taken up refrigerant.", Source: practice},
 	{Key: "oil_standing", Field: setting.Fixed(func(s *Settings) *time.Duration { return &s.Oil.Standing }, 5*time.Minute), Meaning: "Shortest standing after which cold oil counts.", Source: practice},
 	{Key: "oil_long", Field: setting.Fixed(func(s *Settings) *time.Duration { return &s.Oil.Long }, 20*time.Minute), Meaning: "Standing cold for this long is enough by itself.", Source: practice},
-	{Key: "oil_cooling", Field: setting.Fixed(func(s *Settings) *time.Duration { return &s.Oil.Cooling }, 30*time.Minute), Meaning: "Longest stop in which oil_cooled is enough by itself.", Source: practice},
+	{Key: "oil_cooling", Field: setting.Fixed(func(s *Settings) *time.Duration { return &s.Oil.Cooling }, 30*time.Minute), Meaning: "Standing below oil_safe for this long, and below oil_cooled at the end, is enough by itself.", Source: practice},
 	{Key: "oil_boiling", Field: setting.Fixed(func(s *Settings) *units.Kelvin { return &s.Oil.Boiling }, 8), Meaning: "Oil within this of the running dew boils refrigerant out.", Source: practice},
 	{Key: "oil_foam", Field: setting.Fixed(func(s *Settings) *units.Kelvin { return &s.Oil.Fall }, 4), Meaning: "How far the oil falls as it foams.", Source: practice},
 	{

@@ -6,8 +6,8 @@ import (
 	"testing"
 	"time"
 
-	"dewgap/analyze/floodback"
-	"dewgap/analyze/phase"
+	"dewgap/analyze/frame"
+	"dewgap/analyze/units"
 )
 
 // Oil before and after a start. The trade notes, sections 6 and 12: migration
@@ -36,26 +36,26 @@ func TestFloodedStart(t *testing.T) {
 		{"no oil temperature", 6 * time.Hour, math.NaN(), math.NaN(), none},
 	} {
 		t.Run(tc.name, func(t *testing.T) {
-			f := newFilm(t, "R404A", -10, 40)
-			f.every = 2 * time.Second
-			f.now.SumpTemperature = 35
+			h := newHarness(t, "R404A", -10, 40)
+			h.every = 2 * time.Second
+			h.c.Sump = 35
 			if math.IsNaN(tc.over) {
-				f.now.SumpTemperature = math.NaN()
+				h.c.Sump = units.Celsius(math.NaN())
 			}
-			f.roll(10 * time.Minute)
-			f.stop()
-			f.pressures(5, 20)
-			f.now.Superheat, f.now.SumpTemperature = 0, 5+tc.over
-			f.roll(tc.standing)
-			f.start()
-			f.pressures(-12, 35)
-			f.now.Superheat = 14
-			f.change(2*time.Minute, func(_ time.Duration, m *floodback.Moment) {
-				m.SumpTemperature += (-12 + tc.boil - m.SumpTemperature) * f.every.Seconds() / 40
+			h.run(10 * time.Minute)
+			h.stop()
+			h.pressures(5, 20)
+			h.c.Inlet.Superheat, h.c.Sump = 0, units.Celsius(5+tc.over)
+			h.run(tc.standing)
+			h.start()
+			h.pressures(-12, 35)
+			h.c.Inlet.Superheat = 14
+			h.change(2*time.Minute, func(_ time.Duration, c *frame.Compressor) {
+				c.Sump += units.Celsius(-12+tc.boil-float64(c.Sump)) * units.Celsius(h.every.Seconds()/40)
 			})
-			f.now.Phase = phase.Steady
-			f.roll(10 * time.Minute)
-			got := fmt.Sprint(f.events())
+			h.c.Phase = frame.Steady
+			h.run(10 * time.Minute)
+			got := fmt.Sprint(h.events())
 			want := "[]"
 			if tc.want != none {
 				want = "[flooded_start " + tc.want + "]"
@@ -71,20 +71,20 @@ func TestFloodedStart(t *testing.T) {
 // through the start phase, and a machine found running has no start to judge.
 func TestTrap35FloodedStartIsNoFloodback(t *testing.T) {
 	for _, whole := range []bool{true, false} {
-		f := newFilm(t, "R404A", -10, 40)
-		f.stop()
-		f.pressures(5, 20)
-		f.now.Superheat, f.now.SumpTemperature = 0, 4
-		f.roll(time.Hour)
-		f.start()
-		f.now.Whole = whole
-		f.pressures(-12, 35)
-		f.now.SumpTemperature = -8
-		f.roll(2 * time.Minute)
-		f.now.Phase, f.now.Superheat = phase.Steady, 14
-		f.roll(10 * time.Minute)
-		if got := f.kinds(); got["floodback"] || got["flooded_start"] != whole {
-			t.Errorf("start seen %v: events %v", whole, f.events())
+		h := newHarness(t, "R404A", -10, 40)
+		h.stop()
+		h.pressures(5, 20)
+		h.c.Inlet.Superheat, h.c.Sump = 0, 4
+		h.run(time.Hour)
+		h.start()
+		h.c.Whole = whole
+		h.pressures(-12, 35)
+		h.c.Sump = -8
+		h.run(2 * time.Minute)
+		h.c.Phase, h.c.Inlet.Superheat = frame.Steady, 14
+		h.run(10 * time.Minute)
+		if got := h.kinds(); got["floodback"] || got["flooded_start"] != whole {
+			t.Errorf("start seen %v: events %v", whole, h.events())
 		}
 	}
 }

@@ -1,10 +1,13 @@
 package floodback
 
 import (
-	"fmt"
 	"math"
+	"time"
 
+	"dewgap/analyze/evidence"
 	"dewgap/analyze/filter"
+	"dewgap/analyze/frame"
+	"dewgap/analyze/units"
 )
 
 // wetness grades a floodback by every sign there is: how long the suction line
@@ -14,142 +17,152 @@ type wetness struct {
 	limits *WetLimits
 	liquid liquidMeter
 
-	cold      filter.Slope
-	superheat float64 // as it is now behind the lag of its sensor
-	sump      filter.Slope
+	measured filter.Slope // superheat
+	gas      float64      // estimate of the gas superheat now, sensor lag removed, K
+	sump     filter.Slope
 
-	// How long each sign has lasted, ns. A sign that is gone is forgotten twice
-	// as fast as it came.
-	atDew int64 // the line sat at dew
-	near  int64 // … or so near that droplets ride along
-	damp  int64 // the discharge shows more than damp gas
-	over  int64 // … what harms the machine
-	oil   int64 // the oil takes up liquid
-	quiet bool  // none of them is there
+	// How long each sign has lasted, ns. A sign that is gone counts down twice
+	// as fast as it counted up.
+	atDew    int64   // the line was at dew
+	nearDew  int64   // it was so near that droplets ride along
+	damp     int64   // the discharge shows more than damp gas
+	flooded  int64   // the discharge shows what harms the machine
+	wetOil   int64   // the oil takes up liquid
+	oilLow   float64 // lowest smoothed sump over dew while it did, K; NaN: never
+	oilFall  float64 // fastest fall of the smoothed sump while it did, K/min
+	unmarked bool    // none of the signs counts
 }
 
 const (
-	coldTau   = 5.0          // s; noise of the superheat
-	wallLag   = 6.0          // s; the pipe's wall between gas and sensor
-	sumpTau   = 20.0         // s
-	sumpAfter = int64(600e9) // ns of running before falling oil is not that of a warm start
+	measuredTau = 5.0               // s; noise of the superheat; common practice, no source
+	wallLag     = 6.0               // s; the pipe's wall between gas and sensor; common practice, no source
+	sumpTau     = 20.0              // s; common practice, no source
+	sumpAfter   = int64(600e9)      // ns of running before falling oil is not that of a warm start; common practice, no source
+	usualRoom   = units.Celsius(24) // of a machine room; common practice, no source
+
 	// Gas that far above the wet edge is dry, whatever the discharge does; a
-	// burst is over before a clamp has followed it down.
-	dampAbove  = 4.0 // K
-	burstAbove = 8.0 // K
+	// burst is over before a clamp has followed it down. K; common practice, no
+	// source.
+	dampAbove  = 4.0
+	burstAbove = 8.0
+
+	// referenceLiquid is the share of liquid that StuckFor is stated for.
+	referenceLiquid = 0.05
 )
 
 func newWetness(v Vapour, l *WetLimits) wetness {
-	w := wetness{limits: l, liquid: newLiquidMeter(v), cold: filter.Slope{Tau: coldTau}, sump: filter.Slope{Tau: sumpTau}}
+	w := wetness{limits: l, liquid: newLiquidMeter(v), measured: filter.Slope{Tau: measuredTau}, sump: filter.Slope{Tau: sumpTau}}
 	w.stop()
 	return w
 }
 
-// rest forgets what an episode gathered.
-func (w *wetness) rest() {
-	w.atDew, w.near, w.over, w.damp, w.oil, w.quiet = 0, 0, 0, 0, 0, true
+// reset forgets the signs of a dip.
+func (w *wetness) reset() {
+	w.atDew, w.nearDew, w.damp, w.flooded, w.wetOil = 0, 0, 0, 0, 0
+	w.oilLow, w.oilFall, w.unmarked = math.NaN(), 0, true
 }
 
-// stop forgets what a stopped machine makes void; what was learned of it stays.
+// stop resets everything but what was learned of the machine.
 func (w *wetness) stop() {
-	w.rest()
-	w.cold.Reset()
+	w.reset()
+	w.measured.Reset()
 	w.sump.Reset()
 	w.liquid.stop()
-	w.superheat = math.NaN()
+	w.gas = math.NaN()
 }
 
-// step takes the next moment of a running compressor.
-func (w *wetness) step(m *Moment) {
-	w.cold.Update(m.Superheat, m.Step)
-	w.superheat = w.cold.Ahead(m.Lag + wallLag)
-	w.sump.Update(m.SumpTemperature, m.Step)
-	edge := w.edge(m)
-	w.liquid.step(m, w.superheat, edge)
-	low := min(w.superheat, w.liquid.cold.Value())
-	warm := edge + max(burstAbove, float64(w.limits.NearDew)) // no sign shows above it
-	if w.quiet && w.superheat > warm && !(low < warm) {
+// step takes the next frame of a running compressor.
+func (w *wetness) step(x *frame.Frame, c *frame.Compressor) {
+	w.measured.Update(float64(c.Inlet.Superheat), x.Step)
+	w.gas = w.measured.Ahead(c.Lag + wallLag)
+	w.sump.Update(float64(c.Sump), x.Step)
+	edge := w.edge(x, c)
+	w.liquid.step(x, c, w.gas, edge)
+	low := min(w.gas, w.liquid.delayed.Value())
+	warm := edge + max(burstAbove, float64(w.limits.NearDew)) // above it there is no sign
+	if w.unmarked && w.gas > warm && !(low < warm) {
 		return
 	}
 
-	count := func(x *int64, on bool) {
+	count := func(sign *int64, on bool) {
 		if on {
-			*x += m.Step
+			*sign += x.Step
 		} else {
-			*x = max(0, *x-2*m.Step)
+			*sign = max(0, *sign-2*x.Step)
 		}
 	}
-	count(&w.atDew, w.superheat < edge)
-	count(&w.near, w.superheat < edge+float64(w.limits.NearDew))
-	count(&w.damp, w.liquid.least() > w.limits.MinorLiquid && low < edge+dampAbove)
-	over := w.liquid.burst()
-	if low < edge { // the line bears it out: no benefit of the doubt
-		over = max(over, w.liquid.liquid)
+	count(&w.atDew, w.gas < edge)
+	count(&w.nearDew, w.gas < edge+float64(w.limits.NearDew))
+	count(&w.damp, w.liquid.atLeast() > w.limits.MinorLiquid && low < edge+dampAbove)
+	share := w.liquid.burst()
+	if low < edge { // the line confirms it: nothing is taken off for uncertainty
+		share = max(share, w.liquid.liquid)
 	}
-	count(&w.over, over > w.limits.MajorLiquid.Of(m.Kind) && low < edge+burstAbove)
-	count(&w.oil, w.superheat < edge && m.RunningFor > sumpAfter &&
-		(w.sump.PerSecond()*60 < -float64(w.limits.SumpFall) || w.sump.Value()-m.Dew < float64(w.limits.SumpNear)))
-	w.quiet = w.atDew|w.near|w.damp|w.over|w.oil == 0
+	count(&w.flooded, share > w.limits.MajorLiquid.Of(c.Kind) && low < edge+burstAbove)
+	over, fall := w.sump.Value()-float64(c.Inlet.Dew), -60*w.sump.PerSecond()
+	wetOil := w.gas < edge && c.RunningFor > sumpAfter && (fall > float64(w.limits.SumpFall) || over < float64(w.limits.SumpNear))
+	count(&w.wetOil, wetOil)
+	if wetOil {
+		if !(over >= w.oilLow) {
+			w.oilLow = over
+		}
+		w.oilFall = max(w.oilFall, fall)
+	}
+	w.unmarked = w.atDew|w.nearDew|w.damp|w.flooded|w.wetOil == 0
 }
 
-// edge is what a wet line may read above dew: the room warms the clamp.
-func (w *wetness) edge(m *Moment) float64 {
-	room := m.Ambient
-	if math.IsNaN(room) {
+// edge returns what a wet line may read above dew, K: the room warms the clamp.
+func (w *wetness) edge(x *frame.Frame, c *frame.Compressor) float64 {
+	room := x.Ambient
+	if math.IsNaN(float64(room)) {
 		room = usualRoom
 	}
 	edge := float64(w.limits.Edge)
-	return max(edge, edge/2+w.limits.Contact*(room-m.SuctionTemperature))
+	return max(edge, edge/2+w.limits.Contact*float64(room-c.Inlet.Temperature))
 }
 
-const usualRoom = 24.0 // °C, of a machine room; common practice, no source
-
 // severity grades the condition as far as it is known now.
-func (w *wetness) severity(m *Moment) Severity {
+func (w *wetness) severity(c *frame.Compressor) Severity {
 	// A line that stays near dew carries droplets, whatever the discharge shows:
-	// the least that counts lowers it by a kelvin or so, which nobody can tell
-	// from dry gas.
+	// the least liquid that counts lowers the discharge by a kelvin or so, which
+	// cannot be told from dry gas.
 	l := w.limits
-	major := l.MajorLiquid.Of(m.Kind)
-	stuck := int64(float64(l.StuckFor) * major / 0.05)
+	major := l.MajorLiquid.Of(c.Kind)
+	stuck := int64(float64(l.StuckFor) * major / referenceLiquid)
 	dry := w.liquid.atMost() < l.MinorLiquid
-	blind := math.IsNaN(w.liquid.liquid)
+	unknown := math.IsNaN(w.liquid.liquid)
 	switch {
-	case w.over >= int64(l.MajorHold), w.oil >= int64(l.SumpHold) && !dry, w.atDew >= stuck && blind:
+	case w.flooded >= int64(l.MajorHold), w.wetOil >= int64(l.SumpHold) && !dry, w.atDew >= stuck && unknown:
 		return Major
-	case w.damp >= int64(l.MinorHold), w.near >= int64(l.NearHold):
+	case w.damp >= int64(l.MinorHold), w.nearDew >= int64(l.NearHold):
 		return Minor
 	}
 	return Risk
 }
 
-func (w *wetness) words(m *Moment) []string {
-	var lines []string
+// grounds returns what the present grade stands on.
+func (w *wetness) grounds() []evidence.Item {
+	var items []evidence.Item
 	if w.atDew > 0 {
-		lines = append(lines, fmt.Sprintf("the suction line has been at dew for %s: the gas is wet, how wet the superheat cannot tell", spanned(w.atDew)))
+		items = append(items, evidence.New(evidence.LineAtDew, evidence.Duration("at_dew", time.Duration(w.atDew))))
 	}
 	l := &w.liquid
-	shows := l.least() > w.limits.MinorLiquid/2
+	shows := l.atLeast() > w.limits.MinorLiquid/2
+	share := evidence.Share("liquid", l.liquid)
 	switch {
 	case shows && l.full:
-		lines = append(lines, fmt.Sprintf("discharge is at the condensing temperature: %.1f %% of liquid by mass or more", 100*l.liquid))
+		items = append(items, evidence.New(evidence.DischargeAtCondensing, share))
 	case shows:
-		lines = append(lines, fmt.Sprintf("discharge heads for %.0f K below what dry gas gives on this machine: about %.1f %% of liquid by mass, ± %.1f %%", l.fell, 100*l.liquid, 100*l.doubt))
+		items = append(items, evidence.New(evidence.DischargeShortfall,
+			evidence.Difference("shortfall", units.Kelvin(l.fell)), share, evidence.Share("uncertainty", l.uncertainty)))
 	case !l.hot.Known():
-		lines = append(lines, "no discharge temperature: wetness is judged by the suction line alone")
+		items = append(items, evidence.New(evidence.NoDischargeTemperature))
 	case !l.machine.known():
-		lines = append(lines, "the machine's efficiency is not learned yet: the discharge temperature tells only gross wetness")
+		items = append(items, evidence.New(evidence.MachineNotLearned))
 	}
-	if w.oil > 0 {
-		lines = append(lines, fmt.Sprintf("the oil sump is %.0f K above dew and cooling", w.sump.Value()-m.Dew))
+	if w.wetOil > 0 && !math.IsNaN(w.oilLow) {
+		items = append(items, evidence.New(evidence.WetOil,
+			evidence.Difference("smoothed_sump_over_dew", units.Kelvin(w.oilLow)), evidence.Rate("sump_fall", w.oilFall)))
 	}
-	return lines
-}
-
-// spanned writes a time in seconds, and a long one in minutes.
-func spanned(ns int64) string {
-	if ns < 120e9 {
-		return fmt.Sprintf("%.0f s", float64(ns)/1e9)
-	}
-	return fmt.Sprintf("%.0f min", float64(ns)/60e9)
+	return items
 }

@@ -3,64 +3,55 @@ package floodback_test
 import (
 	"fmt"
 	"math"
-	"regexp"
-	"strconv"
-	"strings"
 	"testing"
 	"time"
 
 	"dewgap/analyze/evidence"
 	"dewgap/analyze/floodback"
-	"dewgap/analyze/phase"
+	"dewgap/analyze/frame"
+	"dewgap/analyze/units"
 )
 
 // machines are what the wet ones among the tests are made of.
 var machines = floodback.PublishedBalances
 
 // dryHour lets the machine be learned at 11 K of superheat.
-func (f *film) dryHour(discharge float64) {
-	f.settings.Floor.Steady = 8 // 11 K is dry and above the floor
-	f.now.Superheat, f.now.DischargeTemperature = 11, discharge
-	f.every = 5 * time.Second
-	f.roll(time.Hour)
+func (h *harness) dryHour(discharge float64) {
+	h.settings.Floor.Steady = 8 // 11 K is dry and above the floor
+	h.c.Inlet.Superheat, h.c.Discharge = 11, units.Celsius(discharge)
+	h.every = 5 * time.Second
+	h.run(time.Hour)
 }
 
 // follow plays d of a superheat while the discharge follows to want behind
 // first-order lags of tau.
-func (f *film) follow(d time.Duration, superheat, want float64, tau ...float64) {
-	f.now.Superheat = superheat
+func (h *harness) follow(d time.Duration, superheat, want float64, tau ...float64) {
+	h.c.Inlet.Superheat = units.Kelvin(superheat)
 	stages := make([]float64, len(tau))
 	for i := range stages {
-		stages[i] = f.now.DischargeTemperature
+		stages[i] = float64(h.c.Discharge)
 	}
-	f.change(d, func(_ time.Duration, m *floodback.Moment) {
+	h.change(d, func(_ time.Duration, c *frame.Compressor) {
 		in := want
 		for i, x := range tau {
-			stages[i] = in + (stages[i]-in)*math.Exp(-f.every.Seconds()/x)
+			stages[i] = in + (stages[i]-in)*math.Exp(-h.every.Seconds()/x)
 			in = stages[i]
 		}
-		m.DischargeTemperature = in
+		c.Discharge = units.Celsius(in)
 	})
 }
 
-var told = regexp.MustCompile(`about ([0-9.]+) % of liquid`)
-
-// liquidTold returns the share of liquid, in %, that the evidence tells.
-func (f *film) liquidTold() float64 {
-	f.t.Helper()
-	all := strings.Join(evidence.Renderer{}.Texts(f.last().Evidence), " ")
-	m := told.FindStringSubmatch(all)
-	if m == nil {
-		f.t.Fatalf("no liquid told: %s", all)
+// liquid returns the share of liquid in %, as the evidence gives it.
+func (h *harness) liquid() float64 {
+	h.t.Helper()
+	item, ok := h.evidence(evidence.DischargeShortfall)
+	if !ok {
+		h.t.Fatalf("no liquid in the evidence: %v", h.last().Evidence)
 	}
-	x, err := strconv.ParseFloat(m[1], 64)
-	if err != nil {
-		f.t.Fatal(err)
-	}
-	return x
+	return 100 * item.Number("liquid_share")
 }
 
-// A machine learned on dry gas tells 4 % of liquid from a discharge that is
+// A machine learned on dry gas gives 4 % of liquid from a discharge that is
 // 4 × the published loss below dry gas at 0 K; where no discharge pressure is
 // measured, nearly as well.
 func TestLiquidFromPublishedBalances(t *testing.T) {
@@ -70,14 +61,14 @@ func TestLiquidFromPublishedBalances(t *testing.T) {
 			if !measured {
 				condensing, within = math.NaN(), 1.2
 			}
-			f := newFilm(t, c.Fluid, c.Dew, condensing)
-			f.dryHour(c.At11)
-			if got := f.events(); len(got) != 0 {
+			h := newHarness(t, c.Fluid, c.Dew, condensing)
+			h.dryHour(c.At11)
+			if got := h.events(); len(got) != 0 {
 				t.Fatalf("%s: events %v in a dry hour", c.Fluid, got)
 			}
-			f.follow(20*time.Minute, 0, c.At0-4*c.Loses, 100)
-			if got := f.liquidTold(); math.Abs(got-4) > within {
-				t.Errorf("%s, dew %.0f °C, discharge pressure %v: told %.1f %% of liquid, worked 4 %%", c.Fluid, c.Dew, measured, got)
+			h.follow(20*time.Minute, 0, c.At0-4*c.Loses, 100)
+			if got := h.liquid(); math.Abs(got-4) > within {
+				t.Errorf("%s, dew %.0f °C, discharge pressure %v: %.1f %% of liquid, worked 4 %%", c.Fluid, c.Dew, measured, got)
 			}
 		}
 	}
@@ -97,15 +88,15 @@ func TestSeverityByLiquidAndKind(t *testing.T) {
 		{floodback.KindUnset, 4, "minor"}, {floodback.KindUnset, 6.5, "major"},
 	} {
 		c := machines[0]
-		f := newFilm(t, c.Fluid, c.Dew, c.Condensing)
-		f.now.Kind = tc.kind
-		f.dryHour(c.At11)
+		h := newHarness(t, c.Fluid, c.Dew, c.Condensing)
+		h.c.Kind = tc.kind
+		h.dryHour(c.At11)
 		superheat, dry := 0.0, c.At0
 		if tc.liquid == 0 { // a dip that stays dry
 			superheat, dry = 5.5, (c.At0+c.At11)/2
 		}
-		f.follow(10*time.Minute, superheat, dry-tc.liquid*c.Loses, 100)
-		if got := f.events(); len(got) != 1 || got[0] != "floodback "+tc.want {
+		h.follow(10*time.Minute, superheat, dry-tc.liquid*c.Loses, 100)
+		if got := h.events(); len(got) != 1 || got[0] != "floodback "+tc.want {
 			t.Errorf("kind %d, %.1f %% of liquid: %v, want one %s", tc.kind, tc.liquid, got, tc.want)
 		}
 	}
@@ -115,11 +106,11 @@ func TestSeverityByLiquidAndKind(t *testing.T) {
 // them though the line does not read 0. Common practice, no source.
 func TestDropletsInWarmerGas(t *testing.T) {
 	c := machines[1]
-	f := newFilm(t, c.Fluid, c.Dew, c.Condensing)
-	f.dryHour(c.At11)
+	h := newHarness(t, c.Fluid, c.Dew, c.Condensing)
+	h.dryHour(c.At11)
 	at4 := c.At0 + (c.At11-c.At0)*4/11
-	f.follow(10*time.Minute, 4, at4-2*c.Loses, 100)
-	if got := f.events(); len(got) != 1 || got[0] != "floodback minor" {
+	h.follow(10*time.Minute, 4, at4-2*c.Loses, 100)
+	if got := h.events(); len(got) != 1 || got[0] != "floodback minor" {
 		t.Errorf("%v, want minor", got)
 	}
 }
@@ -130,20 +121,20 @@ func TestDropletsInWarmerGas(t *testing.T) {
 // something else (unloading, liquid injection): nothing opens.
 func TestSlugIsMajor(t *testing.T) {
 	c := machines[0]
-	f := newFilm(t, c.Fluid, c.Dew, c.Condensing)
-	f.settings.Hold.Steady = 5 * time.Minute
-	f.dryHour(c.At11)
-	f.every = time.Second
-	f.follow(90*time.Second, 0, c.Condensing, 60, 25)
-	f.follow(2*time.Minute, 11, c.At11, 60, 25)
-	if got := f.events(); len(got) != 1 || got[0] != "floodback major" {
+	h := newHarness(t, c.Fluid, c.Dew, c.Condensing)
+	h.settings.Hold.Steady = 5 * time.Minute
+	h.dryHour(c.At11)
+	h.every = time.Second
+	h.follow(90*time.Second, 0, c.Condensing, 60, 25)
+	h.follow(2*time.Minute, 11, c.At11, 60, 25)
+	if got := h.events(); len(got) != 1 || got[0] != "floodback major" {
 		t.Errorf("%v, want one major", got)
 	}
-	if ev := f.last(); ev.Opened.Sub(ev.Began) > 150*time.Second {
+	if ev := h.last(); ev.Opened.Sub(ev.Began) > 150*time.Second {
 		t.Errorf("opened %v after it began", ev.Opened.Sub(ev.Began))
 	}
 
-	g := newFilm(t, c.Fluid, c.Dew, c.Condensing)
+	g := newHarness(t, c.Fluid, c.Dew, c.Condensing)
 	g.dryHour(c.At11)
 	g.follow(10*time.Minute, 20, 55, 60, 25)
 	if g.kinds()["floodback"] {
@@ -154,39 +145,46 @@ func TestSlugIsMajor(t *testing.T) {
 // It escalates while it lasts: risk, then minor, then major; one event.
 func TestEscalation(t *testing.T) {
 	c := machines[0]
-	f := newFilm(t, c.Fluid, c.Dew, c.Condensing)
-	f.dryHour(c.At11)
+	h := newHarness(t, c.Fluid, c.Dew, c.Condensing)
+	h.dryHour(c.At11)
 	for _, leg := range []struct {
 		superheat, discharge float64
 		want                 string
 	}{
 		{6.5, c.At0 + 7, "risk"}, {0, c.At0 - 2*c.Loses, "minor"}, {0, c.At0 - 7*c.Loses, "major"}, {7, c.At0 + 7, "major"},
 	} {
-		f.follow(5*time.Minute, leg.superheat, leg.discharge, 100)
-		if got := f.events(); len(got) != 1 || got[0] != "floodback "+leg.want {
+		h.follow(5*time.Minute, leg.superheat, leg.discharge, 100)
+		if got := h.events(); len(got) != 1 || got[0] != "floodback "+leg.want {
 			t.Fatalf("%v, want one %s", got, leg.want)
 		}
 	}
 }
 
-// The evidence of an event says what its worst grade stands on, also when the
-// gas is dry again; a new episode begins with its own.
+// The evidence of an event holds what its worst grade stands on and the lowest
+// estimate of the gas, also when the gas is dry again; a new episode begins with
+// its own.
 func TestEvidenceOfTheWorstStays(t *testing.T) {
 	c := machines[0]
-	f := newFilm(t, c.Fluid, c.Dew, c.Condensing)
-	f.dryHour(c.At11)
-	f.follow(5*time.Minute, 0, c.At0-8*c.Loses, 100)
-	f.follow(10*time.Minute, 7, c.At0+7, 100)
-	if all := strings.Join(evidence.Renderer{}.Texts(f.last().Evidence), " "); !strings.Contains(all, "of liquid by mass") {
-		t.Errorf("%v with evidence %q", f.events(), all)
-	} else if !strings.Contains(all, "came down to") || !strings.Contains(all, "last seen at") {
-		t.Errorf("the headline does not tell the lowest superheat: %q", all)
+	h := newHarness(t, c.Fluid, c.Dew, c.Condensing)
+	h.dryHour(c.At11)
+	h.follow(5*time.Minute, 0, c.At0-8*c.Loses, 100)
+	h.follow(10*time.Minute, 7, c.At0+7, 100)
+	if _, ok := h.evidence(evidence.DischargeShortfall); !ok {
+		t.Errorf("%v without the liquid that it was graded by: %v", h.events(), h.last().Evidence)
 	}
-	lowest, _, _ := strings.Cut(evidence.Renderer{}.Text(f.last().Evidence[0]), ";")
-	f.follow(30*time.Minute, 11, c.At11, 100)
-	f.follow(10*time.Minute, 7, c.At0+7, 100)
-	if all := strings.Join(evidence.Renderer{}.Texts(f.last().Evidence), " "); len(f.events()) != 2 || strings.Contains(all, "of liquid by mass") || strings.Contains(all, lowest) {
-		t.Errorf("%v, the second with evidence %q", f.events(), all)
+	if i, _ := h.evidence(evidence.GasSuperheatEstimate); i.Number("gas_superheat_k") != 0 {
+		t.Errorf("lowest gas superheat %v, want 0 K", i)
+	}
+	h.follow(30*time.Minute, 11, c.At11, 100)
+	h.follow(10*time.Minute, 7, c.At0+7, 100)
+	if len(h.events()) != 2 {
+		t.Fatalf("events %v, want two", h.events())
+	}
+	if _, ok := h.evidence(evidence.DischargeShortfall); ok {
+		t.Errorf("the second episode shows liquid of the first: %v", h.last().Evidence)
+	}
+	if i, _ := h.evidence(evidence.GasSuperheatEstimate); !(i.Number("gas_superheat_k") > 5) {
+		t.Errorf("lowest gas superheat of the second episode %v, want about 7 K", i)
 	}
 }
 
@@ -196,7 +194,7 @@ func TestSeverityWithoutDischarge(t *testing.T) {
 	for _, tc := range []struct {
 		name      string
 		kind      floodback.CompressorKind
-		superheat float64
+		superheat units.Kelvin
 		wet       time.Duration
 		want      string
 	}{
@@ -210,18 +208,18 @@ func TestSeverityWithoutDischarge(t *testing.T) {
 		{"at dew for a minute, air-cooled", floodback.AirCooledSemiHermetic, 0, 60 * time.Second, "major"},
 		{"at dew for a minute, refrigerant-cooled", floodback.RefrigerantCooledSemiHermetic, 0, 60 * time.Second, "minor"},
 	} {
-		f := newFilm(t, "R448A", -10, 40)
-		f.now.Kind = tc.kind
-		f.roll(10 * time.Minute)
-		f.now.Superheat = tc.superheat
-		f.roll(tc.wet)
-		f.now.Superheat = 7
-		f.roll(2 * time.Minute)
-		if got := f.events(); len(got) != 1 || got[0] != "floodback "+tc.want {
+		h := newHarness(t, "R448A", -10, 40)
+		h.c.Kind = tc.kind
+		h.run(10 * time.Minute)
+		h.c.Inlet.Superheat = tc.superheat
+		h.run(tc.wet)
+		h.c.Inlet.Superheat = 7
+		h.run(2 * time.Minute)
+		if got := h.events(); len(got) != 1 || got[0] != "floodback "+tc.want {
 			t.Errorf("%s: %v, want %s", tc.name, got, tc.want)
 		}
-		if all := strings.Join(evidence.Renderer{}.Texts(f.last().Evidence), " "); !strings.Contains(all, "no discharge temperature") {
-			t.Errorf("%s: evidence does not say what is missing: %s", tc.name, all)
+		if _, ok := h.evidence(evidence.NoDischargeTemperature); !ok {
+			t.Errorf("%s: the evidence lacks what is missing: %v", tc.name, h.last().Evidence)
 		}
 	}
 }
@@ -235,15 +233,15 @@ func TestOilTellsMajor(t *testing.T) {
 		want       string
 	}{{40, 0, "minor"}, {40, 4, "major"}, {8, 0, "major"}} {
 		c := machines[0]
-		f := newFilm(t, c.Fluid, c.Dew, c.Condensing)
-		f.now.Kind, f.now.SumpTemperature = floodback.RefrigerantCooledSemiHermetic, c.Dew+tc.over
-		f.dryHour(c.At11)
-		f.every = time.Second
+		h := newHarness(t, c.Fluid, c.Dew, c.Condensing)
+		h.c.Kind, h.c.Sump = floodback.RefrigerantCooledSemiHermetic, units.Celsius(c.Dew+tc.over)
+		h.dryHour(c.At11)
+		h.every = time.Second
 		for range 8 {
-			f.follow(30*time.Second, 0, c.At0-2*c.Loses, 100)
-			f.now.SumpTemperature -= tc.fall / 2
+			h.follow(30*time.Second, 0, c.At0-2*c.Loses, 100)
+			h.c.Sump -= units.Celsius(tc.fall / 2)
 		}
-		if got := f.events(); len(got) != 1 || got[0] != "floodback "+tc.want {
+		if got := h.events(); len(got) != 1 || got[0] != "floodback "+tc.want {
 			t.Errorf("oil %.0f K over dew, falling by %.0f K/min: %v, want %s", tc.over, tc.fall, got, tc.want)
 		}
 	}
@@ -260,21 +258,21 @@ func TestNotLearned(t *testing.T) {
 		{c.At0, "floodback minor"},              // at dew, discharge as of dry gas: the doubt is some 4 %
 		{c.Condensing + 0.5, "floodback major"}, // the discharge itself is wet
 	} {
-		f := newFilm(t, c.Fluid, c.Dew, c.Condensing)
-		f.now.Superheat, f.now.DischargeTemperature = 0, tc.discharge
-		f.roll(15 * time.Minute)
-		if got := f.events(); len(got) != 1 || got[0] != tc.want {
+		h := newHarness(t, c.Fluid, c.Dew, c.Condensing)
+		h.c.Inlet.Superheat, h.c.Discharge = 0, units.Celsius(tc.discharge)
+		h.run(15 * time.Minute)
+		if got := h.events(); len(got) != 1 || got[0] != tc.want {
 			t.Errorf("discharge %.0f °C: %v, want %s", tc.discharge, got, tc.want)
 		}
 	}
-	f := newFilm(t, c.Fluid, c.Dew, c.Condensing)
-	f.now.Superheat, f.now.DischargeTemperature = 0, c.At0
-	f.roll(15 * time.Minute)
-	if learned, _ := f.set.Discharge(); learned {
+	h := newHarness(t, c.Fluid, c.Dew, c.Condensing)
+	h.c.Inlet.Superheat, h.c.Discharge = 0, units.Celsius(c.At0)
+	h.run(15 * time.Minute)
+	if learned, _ := h.set.Discharge(); learned {
 		t.Error("learned from wet gas")
 	}
-	if all := strings.Join(evidence.Renderer{}.Texts(f.last().Evidence), " "); !strings.Contains(all, "not learned") {
-		t.Errorf("evidence does not say that the machine is not learned: %s", all)
+	if _, ok := h.evidence(evidence.MachineNotLearned); !ok {
+		t.Errorf("the evidence lacks that the machine is not learned: %v", h.last().Evidence)
 	}
 }
 
@@ -282,20 +280,20 @@ func TestNotLearned(t *testing.T) {
 // nothing of wetness, the metal being cold.
 func TestLearnedOutlivesAStop(t *testing.T) {
 	c := machines[0]
-	f := newFilm(t, c.Fluid, c.Dew, c.Condensing)
-	f.dryHour(c.At11)
-	f.stop()
-	f.follow(time.Hour, 11, 24, 1500)
-	f.start()
-	f.follow(2*time.Minute, 12, c.At11, 100)
-	f.now.Phase = phase.Steady
-	f.follow(20*time.Minute, 12, c.At11+1, 100)
-	if got := f.events(); len(got) != 0 {
+	h := newHarness(t, c.Fluid, c.Dew, c.Condensing)
+	h.dryHour(c.At11)
+	h.stop()
+	h.follow(time.Hour, 11, 24, 1500)
+	h.start()
+	h.follow(2*time.Minute, 12, c.At11, 100)
+	h.c.Phase = frame.Steady
+	h.follow(20*time.Minute, 12, c.At11+1, 100)
+	if got := h.events(); len(got) != 0 {
 		t.Fatalf("%v after a cold start", got)
 	}
-	f.follow(10*time.Minute, 0, c.At0-3*c.Loses, 100)
-	if got := f.liquidTold(); math.Abs(got-3) > 0.6 {
-		t.Errorf("told %.1f %%, worked 3 %%", got)
+	h.follow(10*time.Minute, 0, c.At0-3*c.Loses, 100)
+	if got := h.liquid(); math.Abs(got-3) > 0.6 {
+		t.Errorf("%.1f %% of liquid, worked 3 %%", got)
 	}
 }
 
@@ -303,19 +301,19 @@ func TestLearnedOutlivesAStop(t *testing.T) {
 // for dry gas, 3 × the published loss for 3 % of liquid.
 func TestShortfall(t *testing.T) {
 	c := machines[0]
-	f := newFilm(t, c.Fluid, c.Dew, c.Condensing)
-	if learned, k := f.set.Discharge(); learned || !math.IsNaN(k) {
+	h := newHarness(t, c.Fluid, c.Dew, c.Condensing)
+	if learned, k := h.set.Discharge(); learned || !math.IsNaN(k) {
 		t.Error("something is known before anything was seen")
 	}
-	f.dryHour(c.At11)
-	if learned, k := f.set.Discharge(); !learned || math.Abs(k-(c.At0-c.At11)) > 1 {
+	h.dryHour(c.At11)
+	if learned, k := h.set.Discharge(); !learned || math.Abs(k-(c.At0-c.At11)) > 1 {
 		t.Errorf("learned %v, shortfall %.1f K at 11 K of superheat; dry gas at 0 K is %.0f K colder", learned, k, c.At11-c.At0)
 	}
-	f.follow(10*time.Minute, 0, c.At0-3*c.Loses, 100)
-	if _, k := f.set.Discharge(); math.Abs(k-3*c.Loses) > 1 {
+	h.follow(10*time.Minute, 0, c.At0-3*c.Loses, 100)
+	if _, k := h.set.Discharge(); math.Abs(k-3*c.Loses) > 1 {
 		t.Errorf("shortfall %.1f K, worked %.1f K", k, 3*c.Loses)
 	}
-	if got := f.set.LiquidAtMost(); got < 0.03 || got > 0.04 {
+	if got := h.set.LiquidAtMost(); got < 0.03 || got > 0.04 {
 		t.Errorf("liquid at most %.3f, worked 0.03", got)
 	}
 }
@@ -323,16 +321,15 @@ func TestShortfall(t *testing.T) {
 // Nothing is allocated while nothing is wrong.
 func TestNoAllocationWhileClear(t *testing.T) {
 	c := machines[0]
-	f := newFilm(t, c.Fluid, c.Dew, c.Condensing)
-	f.now.DischargeTemperature, f.now.SumpTemperature = 78, 40
-	m := f.now
-	m.Floor, m.Margin, m.RunningFor, m.Step = 11, 4, int64(time.Hour), 1e9
+	h := newHarness(t, c.Fluid, c.Dew, c.Condensing)
+	h.c.Discharge, h.c.Sump = 78, 40
+	h.step(time.Second)
 	found := make([]floodback.Finding, 0, 8)
 	if n := testing.AllocsPerRun(2000, func() {
-		m.At += 1e9
-		found = f.set.Step(&m, found[:0])
+		h.frame.At += 1e9
+		found = h.set.Step(&h.frame, 0, found[:0])
 	}); n != 0 {
-		t.Errorf("%v allocations a moment", n)
+		t.Errorf("%v allocations a frame", n)
 	}
 	if len(found) != 0 {
 		t.Errorf("found %v", found)
@@ -341,6 +338,6 @@ func TestNoAllocationWhileClear(t *testing.T) {
 
 func ExampleSet() {
 	settings := floodback.DefaultSettings()
-	fmt.Println(settings.Floor.In(phase.Pulldown), settings.Hold.In(phase.Pulldown))
+	fmt.Println(settings.Floor.In(frame.Pulldown), settings.Hold.In(frame.Pulldown))
 	// Output: 8 30s
 }
