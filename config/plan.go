@@ -7,6 +7,7 @@ import (
 	"strings"
 
 	"dewgap/analyze"
+	"dewgap/analyze/evidence"
 	"dewgap/analyze/floodback"
 	"dewgap/analyze/phase"
 	"dewgap/analyze/reading"
@@ -158,7 +159,7 @@ func (p *planner) compressor(g *analyze.Group, c analyze.Compressor) {
 		}
 	}
 	if sensorLag.Lag > 0 {
-		p.line("    lag of the pipe's sensor %s; its uncertainty adds ±%s while dew moves by %s a minute", sensorLag, p.config.Units.Difference(sensorLag.During(quickDew)), p.config.Units.Difference(quickDew))
+		p.line("    lag of the pipe's sensor %s; its uncertainty adds ±%s while dew moves by %s a minute", evidence.Renderer{System: p.config.Units}.Text(sensorLag.Evidence()), p.config.Units.Difference(sensorLag.During(quickDew)), p.config.Units.Difference(quickDew))
 	}
 }
 

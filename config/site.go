@@ -4,13 +4,12 @@ import (
 	"fmt"
 	"math"
 	"path/filepath"
-	"strings"
 
 	"dewgap/analyze"
+	"dewgap/analyze/evidence"
 	"dewgap/analyze/reading"
 	"dewgap/analyze/refrigerant"
 	"dewgap/analyze/setting"
-	"dewgap/analyze/superheat"
 	"dewgap/analyze/units"
 )
 
@@ -75,16 +74,16 @@ func (b *builder) floorAgainstUncertainty(t *table, g *analyze.Group, key string
 			if !ok || len(budget.Parts) == 0 {
 				continue
 			}
-			problem := superheat.FloorBelow(floor, budget.Expanded, budget.Parts[0].Name, b.config.Units)
-			if problem == "" {
+			found, remedy, ok := budget.FloorWarning(floor)
+			if !ok {
 				continue
 			}
-			problem = fmt.Sprintf("at dew %s, compressor %s: %s", b.config.Units.Temperature(dew), c.Name, problem)
-			problem, remedy, _ := strings.Cut(problem, "; ")
+			r := evidence.Renderer{System: b.config.Units}
+			problem := fmt.Sprintf("at dew %s, compressor %s: %s", b.config.Units.Temperature(dew), c.Name, r.Text(found))
 			if !t.has(key) {
 				key = "floor"
 			}
-			t.warn(key, problem, remedy)
+			t.warn(key, problem, r.Text(remedy))
 			return
 		}
 	}

@@ -13,6 +13,18 @@ const (
 	NoInput       Code = "no_input"
 )
 
+// Codes of the uncertainty of a superheat.
+const (
+	ClampReadsHigh         Code = "clamp_reads_high"
+	WeatherShared          Code = "weather_shared"
+	LagWhileDewMoves       Code = "lag_while_dew_moves"
+	FloorWithinUncertainty Code = "floor_within_uncertainty"
+	ImproveOrRaiseFloor    Code = "improve_or_raise_floor" // the remedy of it
+	SensorLagConfigured    Code = "sensor_lag_configured"
+	SensorLagLearned       Code = "sensor_lag_learned"
+	SensorLagAssumed       Code = "sensor_lag_assumed"
+)
+
 var superheatEntries = []entry{
 	{SourceFailure, "{reason}"},
 	{NeverRead, "nothing was read yet"},
@@ -23,4 +35,13 @@ var superheatEntries = []entry{
 	{Jump, "changed faster than this place can; believed only if it stays"},
 	{NoDew, "the pressure is outside the refrigerant's table; check refrigerant, unit, gauge or absolute"},
 	{NoInput, "the site has no such input"},
+
+	{ClampReadsHigh, "a clamp on a cold pipe reads high, never low: superheat is at most what is shown"},
+	{WeatherShared, "air pressure about the configured one; it is the same for all compressors of the site"},
+	{LagWhileDewMoves, "only while the dew temperature moves"},
+	{FloorWithinUncertainty, "a floor of {floor_k} is not above the uncertainty of the superheat (±{uncertainty_k}): a reading at the floor cannot be told from wet gas"},
+	{ImproveOrRaiseFloor, "improve the {part} first, or raise the floor"},
+	{SensorLagConfigured, "{lag_seconds} ±{spread_share}, configured"},
+	{SensorLagLearned, "{lag_seconds} ±{spread_share}, learned from {changes_count} changes of pressure"},
+	{SensorLagAssumed, "{lag_seconds} ±{spread_share}, assumed until it is learned"},
 }

@@ -6,6 +6,7 @@ import (
 	"sort"
 	"time"
 
+	"dewgap/analyze/evidence"
 	"dewgap/analyze/reading"
 	"dewgap/analyze/units"
 )
@@ -44,7 +45,7 @@ type Terms struct {
 	Weather         float64 // half-width of the air's pressure, Pa; 0 for an absolute or sealed transmitter
 	Table           float64 // standard uncertainty of the dew line, K
 	Lag             time.Duration
-	LagDoubt        float64 // half-width of the time constant, share of it
+	LagSpread       float64 // half-width of the time constant, share of it
 	PressureAssumed bool
 	TempAssumed     bool
 	MountAssumed    bool
@@ -57,7 +58,7 @@ type Terms struct {
 func NewTerms(line DewLine, pressure, temperature Sensor) Terms {
 	t := Terms{
 		Pressure: pressure.Limit, Temperature: temperature.Limit,
-		Mounting: float64(temperature.Mounting), Lag: temperature.Lag, LagDoubt: lagDoubtStated,
+		Mounting: float64(temperature.Mounting), Lag: temperature.Lag, LagSpread: lagSpreadStated,
 		Table: FromExpanded(float64(line.Uncertainty()), Coverage),
 	}
 	if t.Pressure <= 0 {
@@ -70,7 +71,7 @@ func NewTerms(line DewLine, pressure, temperature Sensor) Terms {
 		t.Mounting, t.MountAssumed = float64(TypicalMounting), true
 	}
 	if t.Lag <= 0 {
-		t.Lag, t.LagDoubt, t.LagAssumed = TypicalLag, lagDoubtAssumed, true
+		t.Lag, t.LagSpread, t.LagAssumed = TypicalLag, lagSpreadAssumed, true
 	}
 	if pressure.Gauge && !pressure.Sealed {
 		t.Weather = TypicalWeather
@@ -97,7 +98,7 @@ type Part struct {
 	Standard    units.Kelvin // contribution to the superheat, standard uncertainty
 	Share       float64      // of the variance, 0 to 1
 	Assumed     bool         // not stated: the typical installation is taken
-	Note        string
+	Note        evidence.Item
 }
 
 // Limit writes the half-width in the units of people.
@@ -124,7 +125,7 @@ type Budget struct {
 // LagSource is the time constant in use and where it comes from.
 type LagSource struct {
 	Lag     time.Duration
-	Doubt   float64 // half-width, share of Lag
+	Spread  float64 // half-width, share of Lag
 	Assumed bool    // neither stated nor learned
 	Fits    int     // changes of pressure that it was learned from; 0: it was not learned
 }
@@ -140,23 +141,23 @@ func (l LagSource) Source() string {
 	return "configured"
 }
 
-// During returns the expanded uncertainty that the doubt of the lag adds while
+// During returns the expanded uncertainty that the spread of the lag adds while
 // the dew temperature moves by so much a minute: behind a first-order lag the
 // error is rate × time constant.
 func (l LagSource) During(aMinute units.Kelvin) units.Kelvin {
-	return units.Kelvin(Expand(Rectangular(l.Doubt*l.Lag.Minutes()*float64(aMinute)), Coverage))
+	return units.Kelvin(Expand(Rectangular(l.Spread*l.Lag.Minutes()*float64(aMinute)), Coverage))
 }
 
-// String says it for a person.
-func (l LagSource) String() string {
-	from := l.Source()
+// Evidence returns the time constant with its spread and where it comes from.
+func (l LagSource) Evidence() evidence.Item {
+	lag, spread := evidence.Duration("lag", l.Lag), evidence.Share("spread", l.Spread)
 	switch {
 	case l.Fits > 0:
-		from += fmt.Sprintf(" from %d changes of pressure", l.Fits)
+		return evidence.New(evidence.SensorLagLearned, lag, spread, evidence.Count("changes", l.Fits))
 	case l.Assumed:
-		from += " until it is learned"
+		return evidence.New(evidence.SensorLagAssumed, lag, spread)
 	}
-	return fmt.Sprintf("%.0f s ±%.0f %%, %s", l.Lag.Seconds(), l.Doubt*100, from)
+	return evidence.New(evidence.SensorLagConfigured, lag, spread)
 }
 
 // Budget returns the parts at a dew slope in K/Pa while the delayed dew differs
@@ -166,11 +167,11 @@ func (t Terms) Budget(slope float64, ramp units.Kelvin) Budget {
 		{Name: "pressure", HalfWidth: t.Pressure / 1e5, Unit: "bar", Sensitivity: slope * 1e5, Assumed: t.PressureAssumed},
 		{Name: "temperature", HalfWidth: t.Temperature, Unit: "K", Sensitivity: 1, Assumed: t.TempAssumed},
 		{Name: "mounting", HalfWidth: t.Mounting, Unit: "K", Sensitivity: 1, Assumed: t.MountAssumed,
-			Note: "a clamp on a cold pipe reads high, never low: superheat is at most what is shown"},
+			Note: evidence.New(evidence.ClampReadsHigh)},
 		{Name: "weather", HalfWidth: t.Weather / 1e5, Unit: "bar", Sensitivity: slope * 1e5,
-			Note: "air pressure about the configured one; it is the same for all compressors of the site"},
-		{Name: "lag", HalfWidth: t.LagDoubt * math.Abs(float64(ramp)), Unit: "K", Sensitivity: 1, Assumed: t.LagAssumed,
-			Note: "only while the dew temperature moves"},
+			Note: evidence.New(evidence.WeatherShared)},
+		{Name: "lag", HalfWidth: t.LagSpread * math.Abs(float64(ramp)), Unit: "K", Sensitivity: 1, Assumed: t.LagAssumed,
+			Note: evidence.New(evidence.LagWhileDewMoves)},
 		{Name: "table", HalfWidth: t.Table * Coverage, Unit: "K", Sensitivity: 1},
 	}
 	var b Budget
@@ -191,22 +192,21 @@ func (t Terms) Budget(slope float64, ramp units.Kelvin) Budget {
 	}
 	sort.SliceStable(parts, func(i, j int) bool { return parts[i].Standard > parts[j].Standard })
 	b.Parts = parts
-	b.Lag = LagSource{t.Lag, t.LagDoubt, t.LagAssumed, t.LagFits}
+	b.Lag = LagSource{t.Lag, t.LagSpread, t.LagAssumed, t.LagFits}
 	b.Standard = units.Kelvin(math.Sqrt(sum))
 	b.Expanded = units.Kelvin(Expand(math.Sqrt(sum), Coverage))
 	return b
 }
 
-// FloorBelow returns a warning where a floor is not above the expanded
-// uncertainty of the superheat it is held against, and an empty string where
-// it is. largest names the part of the budget to mend first; the figures are
-// written in the units of people.
-func FloorBelow(floor, expanded units.Kelvin, largest string, people units.System) string {
-	if floor > expanded {
-		return ""
+// FloorWarning returns a problem and its remedy where a floor is not above the
+// expanded uncertainty of the superheat that is compared with it; ok is false
+// where it is above. The remedy names the largest part of the budget.
+func (b *Budget) FloorWarning(floor units.Kelvin) (problem, remedy evidence.Item, ok bool) {
+	if floor > b.Expanded || len(b.Parts) == 0 {
+		return evidence.Item{}, evidence.Item{}, false
 	}
-	return fmt.Sprintf("a floor of %s is not above the uncertainty of the superheat (±%s): a reading at the floor cannot be told from wet gas; improve the %s first, or raise the floor",
-		people.Difference(floor), people.Difference(expanded), largest)
+	problem = evidence.New(evidence.FloorWithinUncertainty, evidence.Difference("floor", floor), evidence.Difference("uncertainty", b.Expanded))
+	return problem, evidence.New(evidence.ImproveOrRaiseFloor, evidence.Name("part", b.Parts[0].Name)), true
 }
 
 // Once returns the superheat and its budget for one steady pair of readings,

@@ -52,14 +52,14 @@ func NewMeter(line DewLine, pressure, temperature Sensor) Meter {
 	m := Meter{terms: NewTerms(line, pressure, temperature)}
 	m.fixed = m.terms.fixedVariance()
 	m.slope = math.NaN()
-	m.SetLag(m.terms.Lag, m.terms.LagDoubt, 0)
+	m.SetLag(m.terms.Lag, m.terms.LagSpread, 0)
 	return m
 }
 
 // SetLag replaces the sensor's time constant, as learned from so many fits,
-// with the half-width of its doubt as a share of it.
-func (m *Meter) SetLag(tau time.Duration, doubt float64, fits int) {
-	m.terms.Lag, m.terms.LagDoubt, m.rampU = tau, doubt, Rectangular(doubt)
+// with its spread: the half-width as a share of it.
+func (m *Meter) SetLag(tau time.Duration, spread float64, fits int) {
+	m.terms.Lag, m.terms.LagSpread, m.rampU = tau, spread, Rectangular(spread)
 	m.terms.LagFits = fits
 	m.terms.LagAssumed = m.terms.LagAssumed && fits == 0
 }
@@ -67,7 +67,7 @@ func (m *Meter) SetLag(tau time.Duration, doubt float64, fits int) {
 // Lag returns the sensor's time constant in use.
 func (m *Meter) Lag() time.Duration { return m.terms.Lag }
 
-// LagAssumed says that the time constant was neither stated nor learned.
+// LagAssumed reports whether the time constant was neither stated nor learned.
 func (m *Meter) LagAssumed() bool { return m.terms.LagAssumed }
 
 // Observe writes the superheat at the given time from the two inputs into v.

@@ -44,8 +44,8 @@ const (
 	TypicalMounting         units.Kelvin = 1.5
 	TypicalLag                           = 20 * time.Second
 	TypicalWeather                       = 3_000.0 // Pa, half-width of the air's pressure about the configured one
-	lagDoubtStated                       = 0.25    // relative half-width of a stated time constant
-	lagDoubtAssumed                      = 0.5     // relative half-width of an assumed time constant
+	lagSpreadStated                      = 0.25    // relative half-width of a stated time constant
+	lagSpreadAssumed                     = 0.5     // relative half-width of an assumed one
 )
 
 // Rows are the settings with their keys below a suction group.

@@ -18,7 +18,7 @@ func TestStateExplainsUncertainty(t *testing.T) {
 	for range s.States {
 		s.Budgets = append(s.Budgets, superheat.Budget{
 			Parts:    []superheat.Part{{Name: "mounting", Standard: 7, Share: 0.98, Assumed: true}, {Name: "pressure", Standard: 1, Share: 0.02}},
-			Expanded: 14, Lag: superheat.LagSource{Lag: 31 * time.Second, Doubt: 0.2, Fits: 9},
+			Expanded: 14, Lag: superheat.LagSource{Lag: 31 * time.Second, Spread: 0.2, Fits: 9},
 		})
 	}
 	for _, c := range stateAt(t, boardOf(s)).Compressors {

@@ -135,7 +135,7 @@ func stateOf(s *snapshot.Snapshot, age time.Duration, version string, r evidence
 			}
 		}
 		if b, ok := s.Budget(i); ok && c.Uncertainty != nil {
-			c.explain(b, st.Floor, r.System)
+			c.explain(b, st.Floor, r)
 		}
 		c.Floor = number(float64(st.Floor))
 		c.SuctionPressure, c.Dew = number(float64(st.SuctionPressure)), number(float64(st.Dew))
@@ -168,12 +168,22 @@ func withText(events []alert.Event, r evidence.Renderer) []eventState {
 
 // explain shows where the uncertainty comes from, and warns of a floor that is
 // not above it.
-func (c *compressorState) explain(b superheat.Budget, floor units.Kelvin, system units.System) {
+func (c *compressorState) explain(b superheat.Budget, floor units.Kelvin, r evidence.Renderer) {
 	for _, p := range b.Parts {
-		c.Parts = append(c.Parts, uncertaintyPart{p.Name, round(superheat.Coverage * float64(p.Standard)), round(p.Share), p.Assumed, p.Note})
+		c.Parts = append(c.Parts, uncertaintyPart{p.Name, round(superheat.Coverage * float64(p.Standard)), round(p.Share), p.Assumed, note(p, r)})
 	}
-	c.SensorLag = &sensorLag{round(b.Lag.Lag.Seconds()), round(b.Lag.Doubt), b.Lag.Source(), b.Lag.Fits}
-	c.FloorWarning = superheat.FloorBelow(floor, b.Expanded, b.Parts[0].Name, system)
+	c.SensorLag = &sensorLag{round(b.Lag.Lag.Seconds()), round(b.Lag.Spread), b.Lag.Source(), b.Lag.Fits}
+	if problem, remedy, ok := b.FloorWarning(floor); ok {
+		c.FloorWarning = r.Text(problem) + "; " + r.Text(remedy)
+	}
+}
+
+// note returns the note of a part in words; nothing where it has none.
+func note(p superheat.Part, r evidence.Renderer) string {
+	if p.Note.IsZero() {
+		return ""
+	}
+	return r.Text(p.Note)
 }
 
 var unitOf = map[reading.Kind]string{reading.Pressure: "Paa", reading.Temperature: "degC", reading.Switch: "bool", reading.Share: "%"}
