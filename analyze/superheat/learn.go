@@ -12,48 +12,54 @@ import (
 // from quick changes of pressure: starts, stages, defrosts. After such a change
 // the gas keeps its superheat, or changes it steadily; so the delay of the dew
 // line that leaves the straightest superheat is that of the sensor. A change
-// that fits no delay well (gas that warms for reasons of its own) is let go.
-// The numbers are common practice, no source.
+// that fits no delay well (gas that warms for reasons of its own) is passed
+// over. The numbers are common practice, no source.
 type LagLearner struct {
-	ring  [learnKeep]lagMoment
-	n     int                // moments in ring
-	next  int                // where the next one goes
-	at    int64              // of the newest
-	due   int64              // when the trial under way ends; 0: none is
-	rest  int64              // no trial begins before
-	slow  filter.Lag         // of the dew, to see quick changes by
-	fits  [learnFits]float64 // s, the newest over the oldest
-	count int                // fits so far
+	samples [keptSamples]lagSample // a ring
+	n       int                    // samples in it
+	next    int                    // where the next one goes
+	at      int64                  // of the newest
+	due     int64                  // when the trial under way ends; 0: none is
+	pause   int64                  // no trial begins before
+	mean    filter.Lag             // of the dew, to find quick changes by
+	fits    [keptFits]float64      // s, the newest over the oldest
+	count   int                    // fits so far
 }
 
-type lagMoment struct {
+// lagSample is one pair of temperatures, °C.
+type lagSample struct {
 	at        int64
 	dew, pipe float64
 	delay     time.Duration // of the median, which the dew has already
 }
 
 const (
-	learnKeep   = 192
-	learnPace   = int64(time.Second)
-	learnHole   = int64(15 * time.Second) // sparser samples tell nothing of seconds
-	learnQuick  = 1.5                     // K of dew off its own mean …
-	learnMean   = 10 * time.Second        // … over this time begin a trial
-	learnRest   = int64(5 * time.Minute)
-	learnCalm   = int64(30 * time.Minute) // rest when much is learned already
-	learnBefore = int64(30 * time.Second)
-	learnAfter  = int64(2 * time.Minute)
-	learnFits   = 24
-	learnEnough = 6    // fits before the value is used
-	learnShort  = 2.0  // s, the range searched
-	learnLong   = 90.0 // … of which the outer third is no answer: a strapped sensor has less than 60 s
-	learnRatio  = 1.12
-	learnLeast  = 0.10 // smallest doubt stated, share of the value
-	learnMost   = 0.5  // larger than that nothing has been learned
+	keptSamples   = 192
+	sampleSpacing = int64(time.Second)      // ns; closer ones are passed over
+	sampleGap     = int64(15 * time.Second) // ns; sparser samples show nothing of seconds
+	quickChange   = 1.5                     // K of dew off its own mean that begin a trial
+	quickMean     = 10 * time.Second        // time constant of that mean
+	trialBefore   = int64(30 * time.Second) // ns of samples before the change
+	trialAfter    = int64(2 * time.Minute)  // ns of samples after it
+	trialPause    = int64(5 * time.Minute)  // ns between trials
+	trialPauseFit = int64(30 * time.Minute) // ns between trials when much is learned already
+	minSamples    = 12                      // in a trial
+	keptFits      = 24
+	enoughFits    = 6    // before the value is used
+	shortestTau   = 2.0  // s, of the range searched
+	longestTau    = 90.0 // s
+	tauRatio      = 1.12 // between two that are tried
+	edgeRatio     = 1.5  // an answer that near to an end of the range is none: a strapped sensor has less than 60 s
+	worstFit      = 0.4  // K²; a trial that leaves more fits no time constant
+	besideRatio   = 1.6  // a time constant that much longer or shorter
+	besideWorse   = 1.5  // has to fit worse by this factor
+	minSpread     = 0.10 // smallest spread stated, share of the value
+	maxSpread     = 0.5  // with a larger spread nothing has been learned
 )
 
 // Observe takes the dew temperature (not delayed by the lag, delay being what
 // the median has added), the pipe's temperature, and whether the compressor
-// runs. It tells whether Lag has changed.
+// runs. It reports whether Lag has changed.
 func (l *LagLearner) Observe(at int64, dew, pipe float64, delay time.Duration, runs bool) bool {
 	if math.IsNaN(dew) || math.IsNaN(pipe) || !runs {
 		l.n, l.due = 0, 0
@@ -61,49 +67,49 @@ func (l *LagLearner) Observe(at int64, dew, pipe float64, delay time.Duration, r
 	}
 	if l.n > 0 {
 		switch since := at - l.at; {
-		case since < learnPace:
+		case since < sampleSpacing:
 			return false
-		case since > learnHole:
+		case since > sampleGap:
 			l.n, l.due = 0, 0
 		default:
-			l.slow.Update(dew, time.Duration(since), learnMean)
+			l.mean.Update(dew, time.Duration(since), quickMean)
 		}
 	}
 	if l.n == 0 {
-		l.slow.Reset(dew)
+		l.mean.Reset(dew)
 	}
-	l.ring[l.next] = lagMoment{at, dew, pipe, delay}
-	if l.next++; l.next == learnKeep {
+	l.samples[l.next] = lagSample{at, dew, pipe, delay}
+	if l.next++; l.next == keptSamples {
 		l.next = 0
 	}
-	l.n, l.at = min(l.n+1, learnKeep), at
+	l.n, l.at = min(l.n+1, keptSamples), at
 	if l.due == 0 {
-		// The moments before must be there to begin the trial with.
-		if math.Abs(dew-l.slow.Out) > learnQuick && at >= l.rest && l.n > 3 && at-l.ago(l.n-1).at >= learnBefore {
-			l.due = at + learnAfter
+		// The samples before must be there to begin the trial with.
+		if math.Abs(dew-l.mean.Out) > quickChange && at >= l.pause && at-l.ago(l.n-1).at >= trialBefore {
+			l.due = at + trialAfter
 		}
 		return false
 	}
 	if at < l.due {
 		return false
 	}
-	from := l.due - learnAfter - learnBefore
-	l.due, l.rest = 0, at+learnRest
-	if l.count >= learnFits {
-		l.rest = at + learnCalm
+	from := l.due - trialAfter - trialBefore
+	l.due, l.pause = 0, at+trialPause
+	if l.count >= keptFits {
+		l.pause = at + trialPauseFit
 	}
 	tau, ok := l.fit(from)
 	if !ok {
 		return false
 	}
-	l.fits[l.count%learnFits] = tau
+	l.fits[l.count%keptFits] = tau
 	l.count++
-	return l.count >= learnEnough
+	return l.count >= enoughFits
 }
 
-// ago returns the moment i before the newest.
-func (l *LagLearner) ago(i int) *lagMoment {
-	return &l.ring[(l.next-1-i+2*learnKeep)%learnKeep]
+// ago returns the sample i before the newest.
+func (l *LagLearner) ago(i int) *lagSample {
+	return &l.samples[(l.next-1-i+2*keptSamples)%keptSamples]
 }
 
 // fit returns the time constant that leaves the straightest superheat since
@@ -113,26 +119,26 @@ func (l *LagLearner) fit(from int64) (tau float64, ok bool) {
 	for first > 0 && l.ago(first).at < from {
 		first--
 	}
-	if first < 12 {
+	if first < minSamples {
 		return 0, false
 	}
 	best, least := 0.0, math.Inf(1)
-	for x := learnShort; x <= learnLong; x *= learnRatio {
-		if e := l.crooked(first, x); e < least {
+	for x := shortestTau; x <= longestTau; x *= tauRatio {
+		if e := l.misfit(first, x); e < least {
 			best, least = x, e
 		}
 	}
-	if best < learnShort*1.5 || best > learnLong/1.5 {
+	if best < shortestTau*edgeRatio || best > longestTau/edgeRatio {
 		return 0, false
 	}
 	delay := l.ago(0).delay.Seconds()
-	shorter, longer := l.crooked(first, best/1.6), l.crooked(first, best*1.6)
-	return best + delay, least < 0.4 && min(shorter, longer) > 1.5*least
+	shorter, longer := l.misfit(first, best/besideRatio), l.misfit(first, best*besideRatio)
+	return best + delay, least < worstFit && min(shorter, longer) > besideWorse*least
 }
 
-// crooked returns the mean square deviation (K²) of pipe − delayed dew from a
-// straight line over the newest first+1 moments.
-func (l *LagLearner) crooked(first int, tau float64) float64 {
+// misfit returns the mean square deviation (K²) of pipe − delayed dew from a
+// straight line over the newest first+1 samples.
+func (l *LagLearner) misfit(first int, tau float64) float64 {
 	var delayed filter.Lag
 	delayed.Reset(l.ago(first).dew)
 	start := l.ago(first).at
@@ -149,19 +155,19 @@ func (l *LagLearner) crooked(first int, tau float64) float64 {
 	return max(crr-ctr*ctr/ctt, 0) / n
 }
 
-// Lag returns the median of the newest fits and the half-width of its doubt as
-// a share of it; ok is false before enough is learned, or when the fits differ
+// Lag returns the median of the newest fits and its spread, the half-width as a
+// share of it; ok is false before enough is learned, or when the fits differ
 // too much to be one time constant.
-func (l *LagLearner) Lag() (tau time.Duration, doubt float64, fits int, ok bool) {
-	n := min(l.count, learnFits)
-	if n < learnEnough {
+func (l *LagLearner) Lag() (tau time.Duration, spread float64, fits int, ok bool) {
+	n := min(l.count, keptFits)
+	if n < enoughFits {
 		return 0, 0, n, false
 	}
 	sorted := l.fits
 	slices.Sort(sorted[:n])
 	middle := sorted[n/2]
 	// For fits that scatter normally, half of the middle half's width is 0.67
-	// of a standard deviation; the doubt is taken as √3 of those.
-	doubt = max(learnLeast, math.Sqrt(3)/0.67*(sorted[3*n/4]-sorted[n/4])/2/middle)
-	return time.Duration(middle * 1e9), doubt, n, doubt <= learnMost
+	// of a standard deviation; the half-width is taken as √3 of those.
+	spread = max(minSpread, math.Sqrt(3)/0.67*(sorted[3*n/4]-sorted[n/4])/2/middle)
+	return time.Duration(middle * 1e9), spread, n, spread <= maxSpread
 }

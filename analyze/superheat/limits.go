@@ -41,10 +41,10 @@ func limitsOf(role reading.Role) limits {
 	}
 }
 
-// isSwitch tells whether the limits are those of an input that is 0 or 1.
+// isSwitch reports whether the limits are those of an input that is 0 or 1.
 func (l *limits) isSwitch() bool { return l.high == 1 }
 
-// isSentinel tells whether x is a number inside the limits that controllers
+// isSentinel reports whether x is a number inside the limits that controllers
 // send for an open or short probe (shared trade notes: −50.0; the others from
 // memory). A true −50.0 °C passes, because it is not reached by a jump.
 func (l *limits) isSentinel(x float64) bool {

@@ -3,8 +3,9 @@
 // input (Signal), conditioning of the pressure (Suction), lag matching and
 // subtraction (Meter), and the uncertainty budget (Budget).
 //
-// It may import the standard library's pure packages, units, reading, setting
-// and refrigerant. No clock, no I/O: filters work in event time.
+// It may import the standard library's pure packages, evidence, filter, reading,
+// setting and units. It must never import a package that judges, nor anything
+// with a clock or I/O: filters work in event time.
 package superheat
 
 import (
@@ -21,10 +22,10 @@ type Sensor struct {
 	Lag   time.Duration // first-order time constant of a temperature sensor on its pipe
 	// Mounting is the half-width of the contact error of a clamp-on sensor, K.
 	Mounting units.Kelvin
-	// Gauge says that the transmitter measures above the air around it, so that
+	// Gauge means that the transmitter measures above the air around it, so that
 	// the weather enters the absolute pressure.
 	Gauge bool
-	// Sealed says that a gauge transmitter keeps sea-level air inside.
+	// Sealed means that a gauge transmitter keeps sea-level air inside.
 	Sealed bool
 }
 

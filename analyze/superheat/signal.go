@@ -21,11 +21,16 @@ var (
 )
 
 const (
-	staleLeast   = 30 * time.Second // stale rule where none is configured: max(30 s, 3 × interval), at most 5 min
-	staleMost    = 5 * time.Minute
-	jumpConfirm  = 3 // samples that must agree before a jump is believed
-	stepConfirm  = 4 // samples that must stand still after a sudden step
-	intervalsFor = 5 // intervals that the observed one is the median of
+	// Where none is configured a value is stale after staleIntervals of its
+	// interval, within these bounds. Common practice, no source.
+	minStale       = 30 * time.Second
+	maxStale       = 5 * time.Minute
+	staleIntervals = 3
+	jumpConfirm    = 3        // samples that must agree before a jump counts as real; common practice, no source
+	stepConfirm    = 4        // samples that must stand still after a sudden step; common practice, no source
+	keptIntervals  = 5        // the observed interval is the median of so many
+	noiseMemory    = 1.0 / 64 // share of the newest sample in the mean noise
+	noiseClamp     = 6        // one sample counts as that many times the mean noise at most
 )
 
 // Signal is what is known of one input: its last good value, how old it is,
@@ -38,24 +43,24 @@ type Signal struct {
 	limits     limits
 	configured int64 // stale after, ns; 0: from the rate seen
 
-	value float64
-	at    int64 // of value
-	good  bool  // a good value was ever read, and no Bad one since
-	until int64 // until when the value is good and nothing is held against it
-	last  reading.Quality
-	why   *evidence.Item // reason of the last failure or of the suspicion about value
-	doubt *evidence.Item // set from outside by the sensor check
-	bias  Bias           // which way the doubted value is believed to be wrong
+	value   float64
+	at      int64 // of value
+	good    bool  // a good value was ever read, and no Bad one since
+	until   int64 // until when the value is good without further checks
+	last    reading.Quality
+	why     *evidence.Item // reason of the last failure or of the suspicion about value
+	anomaly *evidence.Item // set from outside by the sensor check
+	bias    Bias           // which way the suspect value is believed to be wrong
 
 	attempted bool  // a reading of any quality ever came
 	attempt   int64 // time of the last of them
-	intervals [intervalsFor]int64
-	seen      int   // intervals seen, up to intervalsFor
+	intervals [keptIntervals]int64
+	seen      int   // intervals seen, up to keptIntervals
 	even      int   // of the newest, so many are equal
 	interval  int64 // median of intervals
 	stale     int64 // current limit, ns
 
-	jumping int     // samples still needed to believe a jump
+	jumping int     // samples still needed to confirm a jump
 	before  float64 // level before the jump
 
 	move  float64 // last change between samples
@@ -71,13 +76,13 @@ func NewSignal(role reading.Role, staleAfter time.Duration) Signal {
 	s := Signal{limits: limitsOf(role), configured: int64(staleAfter), why: ReasonNeverRead}
 	s.until, s.stale = math.MinInt64, s.configured
 	if s.stale <= 0 {
-		s.stale = int64(staleLeast)
+		s.stale = int64(minStale)
 	}
 	return s
 }
 
 // Take enters a reading that became known at the given time. Times must not go
-// back; a reading older than the last is ignored. It tells whether a new good
+// back; a reading older than the last is ignored. It reports whether a new good
 // (or suspect) value was taken.
 func (s *Signal) Take(at int64, r *reading.Reading) bool {
 	if s.attempted {
@@ -100,10 +105,10 @@ func (s *Signal) Take(at int64, r *reading.Reading) bool {
 	return taken
 }
 
-// trust tells until when nothing has to be asked before the value is given out.
+// trust sets until when the value is good without further checks.
 func (s *Signal) trust() {
 	s.until = math.MinInt64
-	if s.good && (s.last == reading.Good || s.last == reading.Missing) && s.doubt == nil {
+	if s.good && (s.last == reading.Good || s.last == reading.Missing) && s.anomaly == nil {
 		s.until = s.at + s.stale
 	}
 }
@@ -153,8 +158,8 @@ func (s *Signal) takeValue(at int64, r *reading.Reading) bool {
 	return true
 }
 
-// watchJump tells whether x is to be doubted as a jump or as the unconfirmed
-// level after one.
+// watchJump reports whether x is suspect as a jump or as the unconfirmed level
+// after one.
 func (s *Signal) watchJump(x float64, dt int64) bool {
 	limit := s.limits.jump + s.limits.rate*float64(dt)/1e9
 	if math.Abs(x-s.value) > limit {
@@ -177,12 +182,12 @@ func (s *Signal) observeInterval(d int64) {
 	}
 	if d != s.intervals[0] {
 		s.even = 0
-	} else if s.even++; s.even >= intervalsFor {
+	} else if s.even++; s.even >= keptIntervals {
 		return // nothing new: the usual case
 	}
-	copy(s.intervals[1:], s.intervals[:intervalsFor-1])
+	copy(s.intervals[1:], s.intervals[:keptIntervals-1])
 	s.intervals[0] = d
-	if s.seen < intervalsFor {
+	if s.seen < keptIntervals {
 		s.seen++
 	}
 	sorted := s.intervals
@@ -193,7 +198,7 @@ func (s *Signal) observeInterval(d int64) {
 	}
 	s.interval = m
 	if s.configured <= 0 {
-		s.stale = min(max(3*m, int64(staleLeast)), int64(staleMost))
+		s.stale = min(max(staleIntervals*m, int64(minStale)), int64(maxStale))
 	}
 }
 
@@ -231,8 +236,8 @@ func (s *Signal) judge(now int64) (float64, reading.Quality, *evidence.Item) {
 			return math.NaN(), reading.Missing, s.why
 		}
 		return math.NaN(), reading.Stale, ReasonStale
-	case s.doubt != nil:
-		return s.value, reading.Suspect, s.doubt
+	case s.anomaly != nil:
+		return s.value, reading.Suspect, s.anomaly
 	case s.last == reading.Suspect:
 		return s.value, reading.Suspect, s.why
 	default:
@@ -243,7 +248,7 @@ func (s *Signal) judge(now int64) (float64, reading.Quality, *evidence.Item) {
 // Doubt marks the input as suspect for a reason that the sensor check found,
 // with the way it is believed to be wrong, until it is called with nil.
 func (s *Signal) Doubt(reason *evidence.Item, bias Bias) {
-	s.doubt, s.bias = reason, bias
+	s.anomaly, s.bias = reason, bias
 	s.trust()
 }
 
@@ -259,7 +264,7 @@ const (
 
 // suspectBias returns the bias of a value that Now calls Suspect.
 func (s *Signal) suspectBias() Bias {
-	if s.doubt == nil {
+	if s.anomaly == nil {
 		return 0
 	}
 	return s.bias
@@ -283,9 +288,9 @@ func (s *Signal) roughen(d float64) {
 	r := math.Abs(d - s.move)
 	s.move = d
 	if s.noise > 0 {
-		r = min(r, 6*s.noise)
+		r = min(r, noiseClamp*s.noise)
 	}
-	s.noise += (r - s.noise) / 64
+	s.noise += (r - s.noise) * noiseMemory
 }
 
 // Noise returns the standard deviation of the noise from sample to sample.
