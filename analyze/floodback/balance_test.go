@@ -10,8 +10,8 @@ import (
 
 // PublishedBalances are worked examples of an energy balance over a compressor
 // of efficiency 0.65: discharge of dry gas at 11 K and at 0 K of superheat in
-// °C, and K lost for each 1 % of liquid. Source: the trade notes' table of
-// discharge temperatures, computed with an open reference equation-of-state
+// °C, and K lost for each 1 % of liquid. Source: a table of
+// discharge temperatures computed with an open reference equation-of-state
 // library and printed without decimals, the loss over 5 to 10 % of liquid to
 // 0.1 K.
 var PublishedBalances = []struct {

@@ -3,8 +3,9 @@
 // and writes findings; package alert makes events of them.
 //
 // It may import the standard library's pure packages, cause, evidence, filter,
-// frame, reading, refrigerant, superheat and units. It must never import phase,
-// which writes what it reads, nor alert, nor anything with a clock or I/O.
+// frame, reading, refrigerant, setting, superheat and units. It must never
+// import phase, which writes what it reads, nor alert, nor anything with a clock
+// or I/O.
 package floodback
 
 import (
@@ -54,7 +55,7 @@ func (b *ByKind[T]) Of(k CompressorKind) T {
 // Kind of finding and, once it has lasted, of event.
 type Kind uint8
 
-// The kinds of the contract, section 4.
+// The kinds, as event files name them.
 const (
 	Floodback Kind = iota
 	FloodedStart
@@ -69,7 +70,7 @@ const KindCount = 6
 
 var kindNames = [KindCount]string{"floodback", "flooded_start", "hunting", "high_superheat", "sensor_fault", "no_data"}
 
-// String returns the contract's word for k.
+// String returns the word of event files for k.
 func (k Kind) String() string { return kindNames[k] }
 
 // Severity of a finding. Floodback uses Risk, Minor, Major; the other kinds
@@ -89,7 +90,7 @@ const (
 
 var severityNames = [...]string{"", "risk", "minor", "major", "notice", "warning", "critical"}
 
-// String returns the contract's word for s.
+// String returns the word of event files for s.
 func (s Severity) String() string { return severityNames[s] }
 
 // Verdict is whether a condition holds at one instant.

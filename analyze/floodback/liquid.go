@@ -51,7 +51,7 @@ const (
 	lagShare       = 0.25              // uncertainty of what is added for the lag, share of it
 	minRatio       = 1.2               // of the pressures, for a machine that compresses
 	dischargeDew   = 1.0               // K over the condensing dew: the discharge itself is wet
-	perSuperheat   = 1.1               // K that the discharge of dry gas falls for each K of superheat (trade notes §8: 1.0–1.25)
+	perSuperheat   = 1.1               // K that the discharge of dry gas falls for each K of superheat (from memory: 1.0–1.25)
 	impliedKelvin  = 4.0               // K; the condensing temperature moves by that with weather and load
 	maxStep        = 60.0              // s that one estimate stands for at most
 	scatterFactor  = 2.5               // mean deviation of normal scatter to its expanded uncertainty (k = 2): 2·√(π/2)

@@ -37,14 +37,14 @@ const (
 	minLnRatio = 0.4  // ln 1.5
 
 	minEfficiency, maxEfficiency = 0.3, 1.2 // of a machine that works, heat losses folded in
-	usualEfficiency              = 0.66     // trade notes, §8, work their table with 0.65
+	usualEfficiency              = 0.66     // common practice, no source: 0.65 is usual in worked examples
 	usualEfficiencyShare         = 0.12     // uncertainty of it as a share; common practice, no source: 0.58 to 0.74
 	farEfficiencyShare           = 0.12     // uncertainty for an e-fold of pressure ratio outside of what was seen; common practice, no source
 
 	learnTau    = 3600.0 // s; an hour: a machine wears slowly; common practice, no source
 	learnEnough = 900.0  // s of dry running before the machine is known; common practice, no source
 
-	usualLag       = 100.0 // s; discharge line and sensor: trade notes 1–5 min
+	usualLag       = 100.0 // s; discharge line and sensor, from memory: 1–5 min
 	minLag, maxLag = 30.0, 300.0
 	lagPrior       = 400.0 * 0.05 * 0.05 // as if the usual lag had been seen for 400 s at 0.05 K/s; common practice, no source
 	lagMemory      = 20 * lagPrior       // common practice, no source

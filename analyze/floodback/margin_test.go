@@ -14,7 +14,7 @@ import (
 	"dewgap/analyze/units"
 )
 
-// The hold times of the contract, section 2: 60 s in steady running, 30 s in
+// The default hold times: 60 s in steady running, 30 s in
 // pulldown, against floors of 11 and 8 K.
 func TestHoldEdges(t *testing.T) {
 	for _, tc := range []struct {
@@ -97,8 +97,8 @@ func TestGasEstimateBehindALag(t *testing.T) {
 	}
 }
 
-// An event closes after 120 s above the clear margin of 2 K (contract,
-// section 2); between floor and clear margin it stays open.
+// An event closes after 120 s above the default clear margin of
+// 2 K; between floor and clear margin it stays open.
 func TestClearMargin(t *testing.T) {
 	h := newHarness(t, "R134a", -10, 40)
 	h.c.Inlet.Superheat = 9
@@ -241,7 +241,7 @@ func TestStopEndsAnEpisode(t *testing.T) {
 }
 
 // Rows of equal time and value change nothing: equal times are allowed
-// (contract, section 3).
+// in recordings.
 func TestRepeatedRowsChangeNothing(t *testing.T) {
 	play := func(repeat bool) []string {
 		h := newHarness(t, "R134a", -10, 40)

@@ -10,7 +10,7 @@ import (
 	"dewgap/analyze/units"
 )
 
-// Oil before and after a start. The trade notes, sections 6 and 12: migration
+// Oil before and after a start. From memory: migration
 // when the oil stood within 5 K of the standing dew, success at 10 K; the oil
 // drops as the foam boils; the suction line may read normal. The rest of the
 // numbers is common practice, no source.

@@ -11,7 +11,7 @@ import (
 	"dewgap/analyze/units"
 )
 
-// What hunts and what does not: the trade notes, section 11 (four cycles and
+// What hunts and what does not: common practice, no source (four cycles and
 // more, 20 to 600 s, more than 2 K, even periods, steady running, polled at
 // least six times a period).
 func TestHunting(t *testing.T) {
@@ -84,7 +84,7 @@ func TestHuntingPeriodAndLows(t *testing.T) {
 	}
 }
 
-// Too hot: the trade notes, sections 6, 7 and 10. A scroll guideline's 30 K,
+// Too hot: from memory. A scroll guideline's 30 K,
 // 107 °C (225 °F) at the discharge line; hours, not a starved pulldown.
 func TestHighSuperheat(t *testing.T) {
 	for _, tc := range []struct {

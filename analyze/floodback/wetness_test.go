@@ -225,7 +225,7 @@ func TestSeverityWithoutDischarge(t *testing.T) {
 }
 
 // Oil that falls while the line is wet, or is near dew, is major for every
-// kind (trade notes, section 8: 1 K/min, 10 K over dew), though the discharge
+// kind (compressor makers' guidance of 10 K over dew, from memory), though the discharge
 // shows no more than 2 % of liquid.
 func TestOilTellsMajor(t *testing.T) {
 	for _, tc := range []struct {

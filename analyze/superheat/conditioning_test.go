@@ -124,7 +124,7 @@ func TestTrap34Conditioning(t *testing.T) {
 		c, r = l.run(poll, 4*3600, 120, func(float64) float64 { return -30 }, 0.5)
 		tell("noise 0.5 bar, deviation", deviation(c), deviation(r))
 		n := map[float64]float64{1: 11, 5: 3, 10: 3, 0: 3}[p.poll]
-		alone := 14.1 * 0.5 * math.Sqrt(math.Pi/2/n) // 14.1 K/bar: shared notes on uncertainty, [refdata]
+		alone := 14.1 * 0.5 * math.Sqrt(math.Pi/2/n) // 14.1 K/bar: slope of R448A's dew line at −30 °C, as in testdata/gum.csv
 		if deviation(c) > alone || deviation(r) < 6 {
 			t.Errorf("%s: noise: %.2f K conditioned (the median alone leaves %.2f), %.2f K plain", p.name, deviation(c), alone, deviation(r))
 		}

@@ -99,7 +99,7 @@ func TestPublishedUncertainties(t *testing.T) {
 
 // TestWorkedInstallations takes the three installations of the same file
 // through the whole path, with the refrigerant's own table and slope (R448A,
-// dew −30 and −10 °C; shared trade notes, §14): its uncertainty of the dew line
+// dew −30 and −10 °C): its uncertainty of the dew line
 // comes on top. Transmitters are absolute, so that no weather enters.
 func TestWorkedInstallations(t *testing.T) {
 	fluid, err := refrigerant.Lookup("R448A")

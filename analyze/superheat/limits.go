@@ -45,8 +45,7 @@ func limitsOf(role reading.Role) limits {
 func (l *limits) isSwitch() bool { return l.high == 1 }
 
 // isSentinel reports whether x is a number inside the limits that controllers
-// send for an open or short probe (shared trade notes: −50.0; the others from
-// memory). A true −50.0 °C passes, because it is not reached by a jump.
+// send for an open or short probe (from memory). A true −50.0 °C passes, because it is not reached by a jump.
 func (l *limits) isSentinel(x float64) bool {
 	if l.jump == 0 || x > 85.1 || (x > -49.9 && x < 84.9) {
 		return false
