@@ -38,21 +38,21 @@ type transition struct {
 var transitions = [...][floodback.Present + 1]transition{
 	pending: {
 		floodback.Present:    {pending, open},
-		floodback.Between:    {dropped, dropped},
+		floodback.InDeadband: {dropped, dropped},
 		floodback.Clear:      {dropped, dropped},
-		floodback.CannotTell: {pending, pending},
+		floodback.Unknown:    {pending, pending},
 	},
 	open: {
 		floodback.Present:    {open, open},
-		floodback.Between:    {open, open},
+		floodback.InDeadband: {open, open},
 		floodback.Clear:      {clearing, closed},
-		floodback.CannotTell: {open, open},
+		floodback.Unknown:    {open, open},
 	},
 	clearing: {
 		floodback.Present:    {open, open},
-		floodback.Between:    {open, open},
+		floodback.InDeadband: {open, open},
 		floodback.Clear:      {clearing, closed},
-		floodback.CannotTell: {clearing, clearing},
+		floodback.Unknown:    {clearing, clearing},
 	},
 }
 
@@ -118,12 +118,12 @@ func (c *condition) limit() time.Duration {
 // it. Time without a verdict counts neither way; where it outlasts the limit of
 // the clock, the clock begins anew, and a pending condition with it.
 func (c *condition) tick(f *floodback.Finding, at time.Time, g reading.Interval) {
-	if g.Gap || f.Verdict == floodback.CannotTell || c.last == floodback.CannotTell {
+	if g.Gap || f.Verdict == floodback.Unknown || c.last == floodback.Unknown {
 		c.unknown += g.Between
 	}
 	before := c.last
 	c.last = f.Verdict
-	if f.Verdict == floodback.CannotTell {
+	if f.Verdict == floodback.Unknown {
 		return
 	}
 	c.hold = f.Hold
@@ -156,7 +156,7 @@ func (c *condition) advance(f *floodback.Finding) {
 // elapsed reports whether the present state has lasted long enough.
 func (c *condition) elapsed(f *floodback.Finding) bool {
 	if c.state == pending {
-		return !f.Unsure && (f.AtOnce || c.clock >= c.hold)
+		return !f.Unsure && (f.Immediate || c.clock >= c.hold)
 	}
 	return c.clock >= c.clearHold
 }

@@ -10,9 +10,9 @@ import (
 
 const (
 	present    = floodback.Present
-	between    = floodback.Between
+	between    = floodback.InDeadband
 	clearRow   = floodback.Clear
-	cannotTell = floodback.CannotTell
+	cannotTell = floodback.Unknown
 )
 
 // row is one row of a series: its time after the row before, and its verdict.

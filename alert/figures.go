@@ -37,7 +37,7 @@ func newFigures() figures { return figures{lowest: noMinimum, deepest: noMinimum
 // stood for the watched time (unless this one has no verdict), this one is
 // looked at for the minima. It returns what was added to seconds and dose.
 func (x *figures) measure(st *analyze.State, v floodback.Verdict, watched time.Duration) (seconds, dose float64) {
-	if x.below > 0 && v != floodback.CannotTell {
+	if x.below > 0 && v != floodback.Unknown {
 		seconds = watched.Seconds()
 		dose = x.below * seconds
 		x.seconds += seconds

@@ -64,7 +64,7 @@ func verdictOf(margin float64) floodback.Verdict {
 	case margin > 2:
 		return floodback.Clear
 	}
-	return floodback.Between
+	return floodback.InDeadband
 }
 
 // play shows the story; each row is shown in pieces, all alike.

@@ -32,7 +32,7 @@ func eventOf(tr *Tracker, at time.Time, rows []stateRow) (events []Event) {
 			Quality: reading.Good, Phase: x.phase, Superheat: units.Kelvin(x.superheat), Floor: units.Kelvin(x.floor), Margin: units.Kelvin(x.superheat - x.floor),
 		}}}
 		if x.verdict != floodback.Clear {
-			r.Findings = []floodback.Finding{{Kind: floodback.Floodback, Input: -1, Verdict: x.verdict, Severity: floodback.Risk, AtOnce: true,
+			r.Findings = []floodback.Finding{{Kind: floodback.Floodback, Input: -1, Verdict: x.verdict, Severity: floodback.Risk, Immediate: true,
 				Evidence: []evidence.Item{evidence.New(evidence.InputConcerned, evidence.Name("input", "x"))}}}
 		}
 		tr.Step(r)

@@ -20,13 +20,13 @@ const defaultClearHold = 120 * time.Second
 //
 // The rules, for all kinds alike (see transitions for the states):
 //
-//   - A condition begins at the first row with Present. Clear or Between before
+//   - A condition begins at the first row with Present. Clear or InDeadband before
 //     it opens an event ends it without a trace.
 //   - It opens at the row at which Present has lasted for Hold, or at once if
 //     the finding demands that, and closes at the row at which Clear has lasted
-//     for ClearHold. Between and Present start the clear time anew.
+//     for ClearHold. InDeadband and Present start the clear time anew.
 //   - A condition without a finding in a row is Clear in that row.
-//   - Only time between two watched rows of the same verdict counts. CannotTell,
+//   - Only time between two watched rows of the same verdict counts. Unknown,
 //     gaps in the data and clocks that jump count neither way: a gap opens
 //     nothing and closes nothing. If what is not known outlasts Hold (or
 //     ClearHold), that clock begins anew.

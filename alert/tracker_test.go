@@ -121,7 +121,7 @@ func TestEventFigures(t *testing.T) {
 }
 
 func TestPendingEndsWithoutTrace(t *testing.T) {
-	for _, v := range []floodback.Verdict{floodback.Clear, floodback.Between} {
+	for _, v := range []floodback.Verdict{floodback.Clear, floodback.InDeadband} {
 		f := newHarness()
 		f.run(3, 10*time.Second, floodback.Present, -1)
 		f.step(10*time.Second, v, 1)
@@ -136,7 +136,7 @@ func TestBetweenStartsTheClearTimeAnew(t *testing.T) {
 	f := newHarness()
 	f.run(5, 10*time.Second, floodback.Present, -1)
 	f.run(11, 10*time.Second, floodback.Clear, 3)
-	f.step(10*time.Second, floodback.Between, 1)
+	f.step(10*time.Second, floodback.InDeadband, 1)
 	f.run(12, 10*time.Second, floodback.Clear, 3)
 	if got := kinds(f.changes); got != "opened" {
 		t.Fatalf("changes %q before the clear time has passed again", got)
@@ -172,7 +172,7 @@ func TestSlugOpensAtOnce(t *testing.T) {
 	f := newHarness()
 	f.step(time.Second, floodback.Clear, 5)
 	r := analyze.Result{Time: f.at.Add(time.Second), States: make([]analyze.State, 2), Findings: []floodback.Finding{{
-		Kind: floodback.Floodback, Input: -1, Verdict: floodback.Present, Severity: floodback.Major, AtOnce: true, Hold: time.Hour,
+		Kind: floodback.Floodback, Input: -1, Verdict: floodback.Present, Severity: floodback.Major, Immediate: true, Hold: time.Hour,
 	}}}
 	if got := kinds(f.tracker.Step(r)); got != "opened" {
 		t.Errorf("changes %q", got)
@@ -185,7 +185,7 @@ func TestUnsureCountsButOpensNothing(t *testing.T) {
 	site := testSite()
 	b := NewTracker(site)
 	f := floodback.Finding{
-		Kind: floodback.Floodback, Input: -1, Verdict: floodback.Present, Severity: floodback.Major, AtOnce: true, Unsure: true, Hold: time.Minute,
+		Kind: floodback.Floodback, Input: -1, Verdict: floodback.Present, Severity: floodback.Major, Immediate: true, Unsure: true, Hold: time.Minute,
 	}
 	at := start
 	for range 20 {
@@ -194,16 +194,16 @@ func TestUnsureCountsButOpensNothing(t *testing.T) {
 		}
 		at = at.Add(5 * time.Second)
 	}
-	f.AtOnce, f.Unsure = false, false
+	f.Immediate, f.Unsure = false, false
 	if got := kinds(b.Step(analyze.Result{Time: at, Findings: []floodback.Finding{f}})); got != "opened" {
 		t.Errorf("got %q, want opened", got)
 	}
 }
 
-func TestCannotTellCountsNeitherWay(t *testing.T) {
+func TestUnknownCountsNeitherWay(t *testing.T) {
 	f := newHarness()
 	f.run(3, 10*time.Second, floodback.Present, -1) // 20 s of 30
-	f.run(2, 10*time.Second, floodback.CannotTell, math.NaN())
+	f.run(2, 10*time.Second, floodback.Unknown, math.NaN())
 	f.step(10*time.Second, floodback.Present, -1) // 30 s unknown
 	if len(f.changes) != 0 {
 		t.Fatal("time without a verdict opened an event")
@@ -215,7 +215,7 @@ func TestCannotTellCountsNeitherWay(t *testing.T) {
 	if got := f.changes[0].Event.Began; !got.Equal(start.Add(10 * time.Second)) {
 		t.Errorf("began %v", got)
 	}
-	f.run(1000, 10*time.Second, floodback.CannotTell, math.NaN())
+	f.run(1000, 10*time.Second, floodback.Unknown, math.NaN())
 	f.run(12, 10*time.Second, floodback.Clear, 5) // 110 s known clear
 	if got := kinds(f.changes); got != "opened" {
 		t.Fatalf("changes %q: time without a verdict closed an event", got)
@@ -233,7 +233,7 @@ func TestCannotTellCountsNeitherWay(t *testing.T) {
 func TestLongUnknownRestartsPending(t *testing.T) {
 	f := newHarness()
 	f.run(3, 10*time.Second, floodback.Present, -1)
-	f.run(10, 10*time.Second, floodback.CannotTell, math.NaN())
+	f.run(10, 10*time.Second, floodback.Unknown, math.NaN())
 	f.run(3, 10*time.Second, floodback.Present, -1)
 	if len(f.changes) != 0 {
 		t.Fatalf("changes %q", kinds(f.changes))
@@ -352,12 +352,12 @@ func TestRestoredEventsStayOpenAndClose(t *testing.T) {
 func TestTrackerLaws(t *testing.T) {
 	rapid.Check(t, func(t *rapid.T) {
 		verdicts := rapid.SliceOfN(rapid.SampledFrom([]floodback.Verdict{
-			floodback.CannotTell, floodback.Clear, floodback.Clear, floodback.Between, floodback.Present, floodback.Present}), 1, 40).Draw(t, "verdicts")
+			floodback.Unknown, floodback.Clear, floodback.Clear, floodback.InDeadband, floodback.Present, floodback.Present}), 1, 40).Draw(t, "verdicts")
 		lengths := rapid.SliceOfN(rapid.IntRange(1, 20), len(verdicts), len(verdicts)).Draw(t, "lengths")
 		play := func() *harness {
 			f := newHarness()
 			for i, v := range verdicts {
-				margin := map[floodback.Verdict]float64{floodback.Present: -1, floodback.Between: 1, floodback.Clear: 4, floodback.CannotTell: math.NaN()}[v]
+				margin := map[floodback.Verdict]float64{floodback.Present: -1, floodback.InDeadband: 1, floodback.Clear: 4, floodback.Unknown: math.NaN()}[v]
 				f.run(lengths[i], 10*time.Second, v, margin)
 			}
 			return f

@@ -117,7 +117,7 @@ func TestTrap36DoubtDoesNotHideFloodback(t *testing.T) {
 	r = b.feed(20, -10, 20, 1, 70)
 	told := false
 	for _, f := range r.Findings {
-		told = told || f.Kind == floodback.Floodback && f.Verdict == floodback.CannotTell
+		told = told || f.Kind == floodback.Floodback && f.Verdict == floodback.Unknown
 	}
 	if !told {
 		t.Errorf("a doubted superheat decided: %+v", r.Findings)

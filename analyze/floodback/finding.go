@@ -96,12 +96,12 @@ func (s Severity) String() string { return severityNames[s] }
 // Verdict is whether a condition holds at one instant.
 type Verdict uint8
 
-// Verdicts. Between is neither present nor clear: inside the deadband.
-// CannotTell means that inputs needed are not known now.
+// Verdicts. InDeadband is neither present nor clear: inside the deadband.
+// Unknown means that inputs needed are not known now.
 const (
-	CannotTell Verdict = iota
+	Unknown Verdict = iota
 	Clear
-	Between
+	InDeadband
 	Present
 )
 
@@ -121,8 +121,8 @@ type Finding struct {
 	// Lasted is how long Present had lasted when this instant was the first to
 	// show it: it began between two readings.
 	Lasted time.Duration
-	// AtOnce opens the event without waiting for Hold (a slug).
-	AtOnce bool
+	// Immediate opens the event without waiting for Hold (a slug).
+	Immediate bool
 	// Unsure lets the time of Present count and open nothing: that the compressor
 	// runs is not known well enough yet.
 	Unsure bool

@@ -26,7 +26,7 @@ type harness struct {
 	fluid    *refrigerant.Fluid
 	settings floodback.Settings
 	set      floodback.Set
-	book     *alert.Book
+	book     *alert.Tracker
 	history  *alert.History
 	frame    frame.Frame
 	c        *frame.Compressor // in frame
@@ -46,7 +46,7 @@ func newHarness(t testing.TB, fluid string, dew, condensing float64) *harness {
 	}
 	h := &harness{t: t, fluid: line, settings: floodback.DefaultSettings(), every: time.Second, since: -time.Hour}
 	h.set = floodback.NewSet(&h.settings, line, 0)
-	h.book = alert.NewBook(analyze.Site{Name: "invented", Groups: []analyze.Group{{
+	h.book = alert.NewTracker(analyze.Site{Name: "invented", Groups: []analyze.Group{{
 		Name: "g", Detect: h.settings, Compressors: []analyze.Compressor{{Name: "c"}},
 	}}})
 	h.history = alert.NewHistory(0)

@@ -37,7 +37,7 @@ func (d *highDetector) step(x *frame.Frame, c *frame.Compressor, f *Finding) {
 		return
 	case c.Running == frame.Unset, c.Phase == frame.Start,
 		!usable(c) && math.IsNaN(float64(c.Discharge)):
-		f.Verdict = CannotTell
+		f.Verdict = Unknown
 		return
 	}
 	superheat := math.NaN()

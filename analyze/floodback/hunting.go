@@ -56,7 +56,7 @@ func (d *huntingDetector) step(x *frame.Frame, c *frame.Compressor, f *Finding) 
 		f.Verdict = Clear
 		return
 	case c.Running == frame.Unset || !usable(c):
-		f.Verdict = CannotTell
+		f.Verdict = Unknown
 		return
 	case c.Phase != frame.Steady:
 		d.reset()
@@ -70,7 +70,7 @@ func (d *huntingDetector) step(x *frame.Frame, c *frame.Compressor, f *Finding) 
 	period, swing, even := d.pattern(x.At)
 	if even && swing > float64(d.limits.Swing) && period < float64(d.limits.Samples)*d.interval.Value() {
 		d.present = false
-		f.Verdict = CannotTell
+		f.Verdict = Unknown
 		return
 	}
 	d.present = even && swing > float64(d.limits.Swing)

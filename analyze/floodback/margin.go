@@ -68,7 +68,7 @@ func (d *marginDetector) step(x *frame.Frame, c *frame.Compressor, f *Finding) {
 		return
 	case c.Running == frame.Unset, !usable(c) && !readsHigh(c), math.IsNaN(float64(c.Margin)):
 		d.before = math.NaN()
-		f.Verdict = CannotTell
+		f.Verdict = Unknown
 		return
 	}
 	d.wet.step(x, c)
@@ -92,17 +92,17 @@ func (d *marginDetector) step(x *frame.Frame, c *frame.Compressor, f *Finding) {
 		}
 		f.Verdict = Present
 		f.Severity = d.wet.severity(c)
-		f.AtOnce = f.Severity == Major
+		f.Immediate = f.Severity == Major
 		f.Unsure = !c.Sure // of a machine that stands this is no superheat at all
 		f.Evidence = d.describe(x, f.Severity)
 	case !usable(c): // what reads high may not clear
-		f.Verdict = CannotTell
+		f.Verdict = Unknown
 	case margin > float64(d.settings.ClearMargin):
 		d.endDip(x)
 		f.Verdict = Clear
 	default:
 		d.present, d.clear = false, 0
-		f.Verdict = Between
+		f.Verdict = InDeadband
 	}
 }
 

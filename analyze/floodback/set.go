@@ -48,7 +48,7 @@ func (s *Set) Step(x *frame.Frame, i int, found []Finding) []Finding {
 // clearing and copying a finding at each step costs more than the detectors.
 func (s *Set) prepare(k Kind) *Finding {
 	f := &s.findings[k]
-	f.Kind, f.Compressor, f.Input, f.Verdict = k, s.compressor, -1, CannotTell
+	f.Kind, f.Compressor, f.Input, f.Verdict = k, s.compressor, -1, Unknown
 	return f
 }
 

@@ -74,7 +74,7 @@ func (d *startDetector) step(x *frame.Frame, c *frame.Compressor, f *Finding) {
 	f.Severity, f.ClearHold, f.Verdict = Warning, d.settings.ClearHold, Clear
 	switch {
 	case c.Running == frame.Unset:
-		f.Verdict = CannotTell
+		f.Verdict = Unknown
 		return
 	case c.Running == frame.No:
 		d.stand(x, c)
@@ -88,7 +88,7 @@ func (d *startDetector) step(x *frame.Frame, c *frame.Compressor, f *Finding) {
 	score := d.score(x, c)
 	if score < scoreNeeded {
 		if c.RunningFor <= startSpan-startNearby {
-			f.Verdict = Between
+			f.Verdict = InDeadband
 		}
 		return
 	}

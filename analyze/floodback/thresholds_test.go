@@ -142,10 +142,10 @@ func TestDeadbandOfTheMargin(t *testing.T) {
 		margin units.Kelvin
 		want   floodback.Verdict
 	}{
-		{false, -0.1, floodback.Present}, {false, 0.1, floodback.Between},
-		{true, 0.4, floodback.Present}, {true, 0.6, floodback.Between},
-		{true, 1.9, floodback.Between}, {true, 2.1, floodback.Clear},
-		{false, 1.9, floodback.Between}, {false, 2.1, floodback.Clear},
+		{false, -0.1, floodback.Present}, {false, 0.1, floodback.InDeadband},
+		{true, 0.4, floodback.Present}, {true, 0.6, floodback.InDeadband},
+		{true, 1.9, floodback.InDeadband}, {true, 2.1, floodback.Clear},
+		{false, 1.9, floodback.InDeadband}, {false, 2.1, floodback.Clear},
 	} {
 		h := newHarness(t, "R134a", -10, 40)
 		if tc.dip {
@@ -171,7 +171,7 @@ func TestEstimateAheadOfTheReading(t *testing.T) {
 	for _, tc := range []struct {
 		lag  float64 // s
 		want floodback.Verdict
-	}{{3, floodback.Between}, {8, floodback.Present}} { // 0.45 and 0.7 K
+	}{{3, floodback.InDeadband}, {8, floodback.Present}} { // 0.45 and 0.7 K
 		h := newHarness(t, "R134a", -10, 40)
 		h.c.Lag = tc.lag
 		h.run(time.Minute)
@@ -208,7 +208,7 @@ func TestLastedBeforeItWasRead(t *testing.T) {
 }
 
 // TestFloodedStartLimits: signs of the stop and of the run and the score that
-// they make: none while it can still come (Between), a warning, critical.
+// they make: none while it can still come (InDeadband), a warning, critical.
 func TestFloodedStartLimits(t *testing.T) {
 	const (
 		none     = "between "
@@ -301,7 +301,7 @@ func TestFloodedStartLimits(t *testing.T) {
 			c.Discharge = units.Celsius(35 + tc.run.discharge + tc.run.rise*s.Seconds())
 		})
 		f := h.finding(floodback.FloodedStart)
-		got := map[floodback.Verdict]string{floodback.Clear: "clear ", floodback.Between: "between ", floodback.Present: "present "}[f.Verdict]
+		got := map[floodback.Verdict]string{floodback.Clear: "clear ", floodback.InDeadband: "between ", floodback.Present: "present "}[f.Verdict]
 		if f.Verdict == floodback.Present {
 			got += f.Severity.String()
 		}
@@ -392,7 +392,7 @@ func TestHuntingLimits(t *testing.T) {
 		{"periods 35 % off", triangle(200, 0.35, 4), time.Second, 2 * time.Hour, floodback.Present},
 		{"periods 60 % off", triangle(200, 0.6, 4), time.Second, 2 * time.Hour, floodback.Clear},
 		{"seven readings a period", triangle(210, 0, 8), 30 * time.Second, 2 * time.Hour, floodback.Present},
-		{"five readings a period", triangle(200, 0, 8), 40 * time.Second, 2 * time.Hour, floodback.CannotTell},
+		{"five readings a period", triangle(200, 0, 8), 40 * time.Second, 2 * time.Hour, floodback.Unknown},
 		{"three and a half cycles", triangle(200, 0, 4), time.Second, 710 * time.Second, floodback.Clear},
 		{"five cycles", triangle(200, 0, 4), time.Second, 1000 * time.Second, floodback.Present},
 	} {
