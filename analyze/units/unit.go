@@ -38,9 +38,9 @@ func (q Quantity) String() string {
 type Unit struct {
 	Name     string // canonical spelling, as the contract writes it: barg, psia, degC
 	Quantity Quantity
-	// SI value = (number + shift) × factor / divisor. Two numbers for the
+	// SI value = (number + offset) × factor / divisor. Two numbers for the
 	// scale keep 5/9 exact.
-	shift, factor, divisor float64
+	offset, factor, divisor float64
 }
 
 // The factors are exact by definition (NIST SP 811, appendix B): the
@@ -159,7 +159,7 @@ func (u Unit) SI(number float64) float64 {
 	if !u.Known() {
 		return math.NaN()
 	}
-	return (number + u.shift) * u.factor / u.divisor
+	return (number + u.offset) * u.factor / u.divisor
 }
 
 // Number is the inverse of SI.
@@ -167,7 +167,7 @@ func (u Unit) Number(si float64) float64 {
 	if !u.Known() {
 		return math.NaN()
 	}
-	return si*u.divisor/u.factor - u.shift
+	return si*u.divisor/u.factor - u.offset
 }
 
 // ToSI returns number as dewgap computes with it: Pa absolute, °C, K for a
