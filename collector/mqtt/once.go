@@ -3,7 +3,9 @@ package mqtt
 import (
 	"context"
 	"errors"
+	"maps"
 	"math"
+	"slices"
 	"time"
 
 	"dewgap/analyze/reading"
@@ -30,9 +32,7 @@ const longestExcerpt = 200
 // daemon, and returns what each topic delivers within wait: at most one message a
 // topic, a live one rather than a retained one. The order is the settings'.
 func ReadOnce(ctx context.Context, set Settings, clock collector.Clock, wait time.Duration) ([]Seen, error) {
-	defaults(&set)
-	set.ClientID += "-check"
-	s, err := New(set, Options{Clock: clock})
+	s, err := New(set, Options{Clock: clock, Purpose: "check"})
 	if err != nil {
 		return nil, err
 	}
@@ -44,15 +44,15 @@ func ReadOnce(ctx context.Context, set Settings, clock collector.Clock, wait tim
 	if err := waitFor(ctx, client.Connect(), connectTimeout); err != nil {
 		return nil, errors.New(reasonOf(err))
 	}
-	refused, err := s.subscribe(ctx, client)
-	if err != nil {
+	if err := s.subscribe(ctx, client, slices.Collect(maps.Values(s.topics))); err != nil {
 		return nil, err
 	}
+	accepted := len(s.accepted())
 	seen := map[string]message{}
 	live := 0
 	timer := time.NewTimer(wait)
 	defer timer.Stop()
-	for over := false; !over && live < len(s.topics)-len(refused); {
+	for over := false; !over && live < accepted; {
 		select {
 		case <-ctx.Done():
 			over = true
@@ -69,14 +69,10 @@ func ReadOnce(ctx context.Context, set Settings, clock collector.Clock, wait tim
 			})
 		}
 	}
-	return s.explain(seen, refused), nil
+	return s.explain(seen), nil
 }
 
-func (s *Source) explain(seen map[string]message, refused []*topic) []Seen {
-	no := map[string]bool{}
-	for _, t := range refused {
-		no[t.name] = true
-	}
+func (s *Source) explain(seen map[string]message) []Seen {
 	now := s.clock.Now()
 	var all []Seen
 	for i := range s.set.Points {
@@ -84,7 +80,7 @@ func (s *Source) explain(seen map[string]message, refused []*topic) []Seen {
 		m, answered := seen[p.Topic]
 		out := Seen{Path: p.Path, Topic: p.Topic, Answered: answered, Retained: m.retained, Value: math.NaN()}
 		switch {
-		case no[p.Topic]:
+		case s.topics[p.Topic].refused != "":
 			out.Reason = reading.Refused + ": the broker refuses the subscription"
 		case !answered:
 			out.Reason = reading.Silent + ": no message arrived in time"

@@ -16,7 +16,7 @@ import (
 // message is what arrived on a topic last.
 type message struct {
 	payload  []byte
-	size     int // of the payload; payload is nil when it was too large
+	size     int // of the payload, as far as it was kept; payload is nil when it was too large
 	retained bool
 	arrived  time.Time
 }
@@ -33,7 +33,7 @@ type document struct {
 func open(m message, limit int, wantJSON bool) document {
 	switch {
 	case m.size > limit:
-		return document{fault: register.Fault{Code: "too-large", Detail: fmt.Sprintf("%d bytes, at most %d are read", m.size, limit)}}
+		return document{fault: register.Fault{Code: tooLarge, Detail: fmt.Sprintf("more than the %d bytes that are read", limit)}}
 	case m.size == 0:
 		return document{fault: register.Fault{Code: register.CodeNoData, Detail: "empty payload"}}
 	case !utf8.Valid(m.payload):
@@ -48,6 +48,10 @@ func open(m message, limit int, wantJSON bool) document {
 		d.fault = f
 		return d
 	}
+	if !shallow(d.text) {
+		d.json = register.Fault{Code: register.CodeParse, Detail: fmt.Sprintf("nested deeper than %d levels", maxDepth)}
+		return d
+	}
 	dec := json.NewDecoder(strings.NewReader(d.text))
 	dec.UseNumber()
 	if err := dec.Decode(&d.tree); err != nil {
@@ -56,6 +60,31 @@ func open(m message, limit int, wantJSON bool) document {
 		d.json = register.Fault{Code: register.CodeParse, Detail: "more than one JSON value"}
 	}
 	return d
+}
+
+// maxDepth of objects and lists in a payload. Publishers use three or four.
+const maxDepth = 32
+
+// shallow reports whether JSON is nested no deeper than maxDepth. It reads
+// brackets outside of texts and leaves everything else to the decoder.
+func shallow(text string) bool {
+	depth, quoted := 0, false
+	for i := 0; i < len(text); i++ {
+		switch c := text[i]; {
+		case quoted && c == '\\':
+			i++
+		case c == '"':
+			quoted = !quoted
+		case quoted:
+		case c == '{', c == '[':
+			if depth++; depth > maxDepth {
+				return false
+			}
+		case c == '}', c == ']':
+			depth--
+		}
+	}
+	return true
 }
 
 // decoded is the content of a message for one point.

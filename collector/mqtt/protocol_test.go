@@ -208,7 +208,7 @@ func TestTrap22LastWill(t *testing.T) {
 		}
 		c.listen(time.Hour)
 	}, func(s *Source, out *readings) {
-		all := out.pass(50 * time.Second)
+		all := out.pass(13 * time.Second) // before its silence is a fault
 		if good, none := counted(all, isGood(0, 1)), counted(all, hasCode(register.CodeNoData)); good != len(wills) || none != len(wills) {
 			t.Errorf("%d values and %d wills: %+v", good, none, all)
 		}

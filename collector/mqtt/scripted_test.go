@@ -86,15 +86,20 @@ func (c *peer) grant(codes ...byte) []string {
 		case nil:
 			return nil
 		case *packets.SubscribePacket:
-			ack := packets.NewControlPacket(packets.Suback).(*packets.SubackPacket)
-			ack.MessageID, ack.ReturnCodes = p.MessageID, codes
-			if codes == nil {
-				ack.ReturnCodes = p.Qoss
-			}
-			ack.Write(c)
+			c.acknowledge(p, codes...)
 			return p.Topics
 		}
 	}
+}
+
+// acknowledge answers one SUBSCRIBE as grant does.
+func (c *peer) acknowledge(p *packets.SubscribePacket, codes ...byte) {
+	ack := packets.NewControlPacket(packets.Suback).(*packets.SubackPacket)
+	ack.MessageID, ack.ReturnCodes = p.MessageID, codes
+	if codes == nil {
+		ack.ReturnCodes = p.Qoss
+	}
+	ack.Write(c)
 }
 
 // publish sends a message of QoS 0.
@@ -124,9 +129,11 @@ func (c *peer) listen(d time.Duration) bool {
 		case <-over:
 			return true
 		case p := <-c.in:
-			switch p.(type) {
+			switch p := p.(type) {
 			case nil:
 				return false
+			case *packets.SubscribePacket:
+				c.acknowledge(p)
 			case *packets.PingreqPacket:
 				packets.NewControlPacket(packets.Pingresp).Write(c)
 			}

@@ -4,8 +4,11 @@ import (
 	"context"
 	"errors"
 	"fmt"
+	"maps"
 	"net"
 	"net/url"
+	"slices"
+	"strings"
 	"sync"
 	"time"
 
@@ -92,25 +95,40 @@ func (s *Source) session(ctx context.Context, out collector.Sink) (end connectio
 		end.reason = reasonOf(err)
 		return end
 	}
-	refused, err := s.subscribe(ctx, client)
-	if err != nil {
+	begun := time.Now()
+	for _, t := range s.topics {
+		t.cadence.restart()
+		t.silentAt = time.Time{}
+	}
+	if err := s.subscribe(ctx, client, slices.Collect(maps.Values(s.topics))); err != nil {
 		end.setReason("while subscribing: ", whyLost(lost, err))
 		return end
 	}
 	end.subscribed = true
-	for _, t := range refused {
-		for _, p := range t.points {
-			out.Put(reading.Fail(p.Index, reading.Refused+": the broker refuses the subscription of "+t.name))
-		}
-	}
-	if err := s.listen(ctx, lost, out, refused); err != nil {
+	s.deliverRefusals(out)
+	if err := s.listen(ctx, client, begun, lost, out); err != nil {
 		end.setReason("", err)
 	}
 	return end
 }
 
+// deliverRefusals delivers a failure to the points of topics without a
+// subscription.
+func (s *Source) deliverRefusals(out collector.Sink) {
+	for _, t := range s.topics {
+		if t.refused != "" {
+			t.fail(out, t.refused)
+		}
+	}
+}
+
 // setReason records why a connection ended that the broker had accepted.
 func (e *connectionEnd) setReason(doing string, err error) {
+	var silence silenceError
+	if errors.As(err, &silence) {
+		e.reason = reading.Silent + ": " + silence.Error()
+		return
+	}
 	why := reasonOf(err)
 	e.closedByBroker = reading.CodeOf(why) == reading.Closed
 	e.reason = reading.Disconnected + ": " + doing + why
@@ -132,13 +150,20 @@ func whyLost(lost <-chan error, request error) error {
 	}
 }
 
+// silenceError ends a connection that delivers nothing.
+type silenceError time.Duration
+
+func (e silenceError) Error() string {
+	return fmt.Sprintf("no message for %s though subscribed twice; connecting again", time.Duration(e).Round(time.Second))
+}
+
 // listen delivers messages until the connection is lost, and returns why, or
 // ctx ends.
-func (s *Source) listen(ctx context.Context, lost <-chan error, out collector.Sink, refused []*topic) error {
+func (s *Source) listen(ctx context.Context, client paho.Client, begun time.Time, lost <-chan error, out collector.Sink) error {
 	tick := time.NewTicker(silenceCheckEvery)
 	defer tick.Stop()
-	begun, lastMessage, silent := time.Now(), s.clock.Now(), false
-	s.reportSubscribed(refused)
+	lastLive, lastMessage, silent := begun, s.clock.Now(), false
+	s.reportState()
 	for {
 		select {
 		case <-ctx.Done():
@@ -146,47 +171,131 @@ func (s *Source) listen(ctx context.Context, lost <-chan error, out collector.Si
 		case err := <-lost:
 			return err
 		case <-s.box.wake:
-			s.box.drain(func(name string, m message) { s.deliver(s.topics[name], m, out) })
-			lastMessage = s.clock.Now()
-			if silent {
-				silent = false
-				s.reportSubscribed(refused)
+			changed := false
+			s.box.drain(func(name string, m message) {
+				if !m.retained { // a retained message comes whenever we subscribe
+					lastLive, lastMessage = m.arrived, s.clock.Now()
+				}
+				changed = s.deliver(s.topics[name], m, out) || changed
+			})
+			if silent && s.clock.Now().Sub(lastMessage) <= s.set.Silence {
+				silent, changed = false, true
+			}
+			if changed && !silent {
+				s.reportState()
 			}
 		case <-tick.C:
+			now := time.Now()
 			s.deliverPersistent(out)
+			changed := s.deliverSilences(now, begun, out)
 			if quiet := s.clock.Now().Sub(lastMessage); !silent && quiet > s.set.Silence {
 				silent = true
 				reason := fmt.Sprintf("%s: connected, but no message for %s", reading.Silent, s.set.Silence)
 				s.markDown(reason)
 				s.deliverFailures(out, reason)
 			}
-			if s.clash.detected() && time.Since(begun) > clashOverAfter {
+			if s.clash.detected() && now.Sub(begun) > clashOverAfter {
 				s.clash = clashDetector{}
 				s.log.Info("no other client uses the client id any more")
-				if !silent {
-					s.reportSubscribed(refused)
+				changed = true
+			}
+			what, topics := s.heal(now, begun, lastLive, silent)
+			if what == connectAgain {
+				return silenceError(now.Sub(lastLive))
+			}
+			topics = append(topics, s.noLongerLeftOut(now)...)
+			if len(topics) > 0 {
+				s.log.Info("subscribing again", "topics", len(topics), "first", topics[0].name)
+				if err := s.subscribe(ctx, client, topics); err != nil {
+					return whyLost(lost, err)
 				}
+				changed = true
+			}
+			if changed && !silent {
+				s.reportState()
 			}
 		}
 	}
 }
 
-// reportSubscribed sets the status of a connection that may deliver: up, in a
-// clash, or with subscriptions that the broker refuses.
-func (s *Source) reportSubscribed(refused []*topic) {
-	words := ""
-	if s.clash.detected() {
-		words = s.clashReason()
+// noLongerLeftOut returns the topics that were left out long enough.
+func (s *Source) noLongerLeftOut(now time.Time) (again []*topic) {
+	for _, t := range s.topics {
+		if t.leftOut && s.oversize.reason(t.name, now, s.set.MaxPayload) == "" {
+			again = append(again, t)
+		}
 	}
+	return again
+}
+
+// deliverSilences delivers a failure to the points of each topic that has missed
+// three messages at its usual rate, and again for each further one. It reports
+// whether a topic has become silent.
+func (s *Source) deliverSilences(now, begun time.Time, out collector.Sink) (changed bool) {
+	for _, t := range s.topics {
+		usual := t.cadence.usual()
+		if usual == 0 || t.refused != "" || now.Sub(t.quietSince(begun)) <= max(missedMessages*usual, minSilence) {
+			continue
+		}
+		if t.silentAt.IsZero() {
+			changed = true
+			s.count(reading.Silent)
+		} else if now.Sub(t.silentAt) < max(usual, minSilence) {
+			continue
+		}
+		t.silentAt = now
+		t.fail(out, fmt.Sprintf("%s: no message on the topic, which usually has one every %s", reading.Silent, rounded(usual)))
+	}
+	return changed
+}
+
+// rounded cuts a duration to what a person wants of it.
+func rounded(d time.Duration) time.Duration {
+	if d > 10*time.Second {
+		return d.Round(time.Second)
+	}
+	return d.Round(100 * time.Millisecond)
+}
+
+// reportState sets the status of a connection that may deliver: up, and what is
+// wrong all the same.
+func (s *Source) reportState() {
+	var words []string
+	if s.clash.detected() {
+		words = append(words, s.clashReason())
+	}
+	refused := sortedTopics(s.topics, func(t *topic) bool { return t.refused != "" && !t.leftOut })
 	if len(refused) > 0 {
-		words = fmt.Sprintf("%s: the broker refuses %d of %d subscriptions, first %s", reading.Refused, len(refused), len(s.topics), refused[0].name)
+		words = append(words, fmt.Sprintf("%s: the broker refuses %d of %d subscriptions, first %s", reading.Refused, len(refused), len(s.topics), refused[0].name))
 		if len(refused) == len(s.topics) {
-			s.markDown(words)
+			s.markDown(words[len(words)-1])
 			return
 		}
-		s.count(reading.Refused)
 	}
-	s.markUp(words)
+	for _, t := range sortedTopics(s.topics, func(t *topic) bool { return t.leftOut }) {
+		words = append(words, fmt.Sprintf("topic %s: %s", t.name, t.refused))
+	}
+	for _, t := range sortedTopics(s.topics, func(t *topic) bool { return t.oversized }) {
+		words = append(words, fmt.Sprintf("topic %s: %s: its message is dropped, for it has more than %d bytes", t.name, tooLarge, s.set.MaxPayload))
+	}
+	if silent := sortedTopics(s.topics, func(t *topic) bool { return !t.silentAt.IsZero() }); len(silent) > 0 {
+		words = append(words, fmt.Sprintf("%s: %d of %d topics have no message at their usual rate, first %s", reading.Silent, len(silent), len(s.topics), silent[0].name))
+	}
+	for _, t := range sortedTopics(s.topics, func(t *topic) bool { return t.clockNote != "" }) {
+		words = append(words, fmt.Sprintf("topic %s: %s", t.name, t.clockNote))
+	}
+	s.markUp(strings.Join(words, "; "))
+}
+
+// sortedTopics returns the topics that ok accepts, by name.
+func sortedTopics(topics map[string]*topic, ok func(*topic) bool) (all []*topic) {
+	for _, t := range topics {
+		if ok(t) {
+			all = append(all, t)
+		}
+	}
+	slices.SortFunc(all, func(a, b *topic) int { return strings.Compare(a.name, b.name) })
+	return all
 }
 
 func (s *Source) client(ctx context.Context, lost chan<- error) paho.Client {
@@ -203,7 +312,7 @@ func (s *Source) client(ctx context.Context, lost chan<- error) paho.Client {
 			return nil, err
 		}
 		context.AfterFunc(ctx, func() { conn.Close() })
-		return &validatingConn{Conn: conn, asked: &s.asked}, nil
+		return &validatingConn{Conn: conn, asked: &s.asked, keep: s.set.MaxPayload + 1, large: &s.oversize}, nil
 	})
 	o.SetConnectionLostHandler(func(_ paho.Client, err error) {
 		select {
@@ -214,8 +323,9 @@ func (s *Source) client(ctx context.Context, lost chan<- error) paho.Client {
 	return paho.NewClient(o)
 }
 
-// subscribe asks for all topics and returns those that the broker refused.
-func (s *Source) subscribe(ctx context.Context, client paho.Client) (refused []*topic, err error) {
+// subscribe asks for topics and notes those that the broker refuses. Topics that
+// are left out for their size are not asked for.
+func (s *Source) subscribe(ctx context.Context, client paho.Client, topics []*topic) error {
 	filters := map[string]byte{}
 	ask := func() error {
 		s.asked.Store(int32(len(filters)))
@@ -225,25 +335,31 @@ func (s *Source) subscribe(ctx context.Context, client paho.Client) (refused []*
 			return err
 		}
 		for name, qos := range token.(*paho.SubscribeToken).Result() {
-			if qos > 2 && s.topics[name] != nil {
-				refused = append(refused, s.topics[name])
+			if t := s.topics[name]; t != nil && qos > 2 {
+				t.refused = reading.Refused + ": the broker refuses the subscription of " + name
+				s.count(reading.Refused)
 			}
 		}
 		clear(filters)
 		return nil
 	}
-	for name := range s.topics {
-		filters[name] = s.set.QoS
+	now := time.Now()
+	for _, t := range topics {
+		t.refused = s.oversize.reason(t.name, now, s.set.MaxPayload)
+		if t.leftOut = t.refused != ""; t.leftOut {
+			continue
+		}
+		filters[t.name] = s.set.QoS
 		if len(filters) == topicsAtOnce {
 			if err := ask(); err != nil {
-				return nil, err
+				return err
 			}
 		}
 	}
 	if len(filters) > 0 {
-		err = ask()
+		return ask()
 	}
-	return refused, err
+	return nil
 }
 
 // waitFor waits for a token's end, at most for limit.

@@ -22,19 +22,28 @@ import (
 type Options struct {
 	Clock collector.Clock // of stamps and silence; default the machine's
 	Log   *slog.Logger    // one line for each change of state; may be nil
+	// Purpose sets a reader beside the daemon apart from it: the client id gets it
+	// and some chance appended. The daemon has none and takes the configured id as
+	// it is, for brokers may know it by that.
+	Purpose string
 }
 
 // Source subscribes at one broker. It implements collector.Source.
 type Source struct {
-	set     Settings
-	url     *url.URL
-	tls     *tls.Config
-	clock   collector.Clock
-	log     *slog.Logger
-	topics  map[string]*topic
-	box     inbox
-	asked   atomic.Int32 // topics in the SUBSCRIBE that awaits its answer
-	clash   clashDetector
+	set    Settings
+	url    *url.URL
+	tls    *tls.Config
+	clock  collector.Clock
+	log    *slog.Logger
+	topics map[string]*topic
+	box    inbox
+	asked  atomic.Int32 // topics in the SUBSCRIBE that awaits its answer
+	clash  clashDetector
+
+	oversize        oversizeTopics
+	attempts        attempts // to end a silence of all topics
+	subscribedAgain bool     // in this silence
+
 	backoff func(attempt int) time.Duration
 	dial    func(context.Context, *url.URL, *tls.Config) (net.Conn, error)
 
@@ -47,6 +56,25 @@ type topic struct {
 	name   string
 	points []*point
 	json   bool // some point needs the payload as JSON
+
+	refused   string // why there is no subscription; empty when there is one
+	leftOut   bool   // refused by us, for the size of its messages
+	oversized bool   // its last message was too large
+
+	cadence  cadence
+	attempts attempts  // to end a silence of this topic
+	silentAt time.Time // of the last failure delivered for silence; zero while there is none
+
+	clockNote  string    // what the publisher's clock did lately
+	clockNoted time.Time // when clockNote was set
+}
+
+// fail delivers a failure to all points of the topic.
+func (t *topic) fail(out collector.Sink, reason string) {
+	for _, p := range t.points {
+		p.failing, p.persist = register.Fault{}, register.Persistence{}
+		out.Put(reading.Fail(p.Index, reason))
+	}
 }
 
 type point struct {
@@ -76,6 +104,9 @@ func New(s Settings, o Options) (*Source, error) {
 	if o.Log == nil {
 		o.Log = slog.New(slog.DiscardHandler)
 	}
+	if o.Purpose != "" {
+		s.ClientID = fmt.Sprintf("%s-%s-%08x", s.ClientID, o.Purpose, rand.Uint32())
+	}
 	src := &Source{
 		set: s, url: u, tls: config, clock: o.Clock, log: o.Log.With("source", s.Name),
 		topics: map[string]*topic{}, backoff: backoff, dial: dial,
@@ -93,6 +124,10 @@ func New(s Settings, o Options) (*Source, error) {
 		}
 		t.points = append(t.points, &point{Point: p})
 		t.json = t.json || p.Pointer != "" || p.TimePointer != ""
+	}
+	src.oversize.topics = make(map[string]*oversizeTopic, len(src.topics))
+	for name := range src.topics {
+		src.oversize.topics[name] = &oversizeTopic{}
 	}
 	src.box.init(src.topics, s.MaxPayload)
 	return src, nil
@@ -139,6 +174,9 @@ func (s *Source) Run(ctx context.Context, out collector.Sink) error {
 			break
 		}
 		end.lasted = time.Since(begun)
+		if name := s.oversize.ended(time.Now()); name != "" {
+			s.log.Warn("topic left out: its message ended the connection again", "topic", name, "for", leftOutFor)
+		}
 		if end.subscribed && end.lasted > stableAfter {
 			attempt = 0
 		}
@@ -229,18 +267,25 @@ func (s *Source) deliverFailures(out collector.Sink, reason string) {
 		reason = reading.Disconnected + ": " + reason
 	}
 	for _, t := range s.topics {
-		for _, p := range t.points {
-			p.failing, p.persist = register.Fault{}, register.Persistence{}
-			out.Put(reading.Fail(p.Index, reason))
-		}
+		t.fail(out, reason)
 	}
 }
 
-// deliver decodes what arrived on a topic for all its points.
-func (s *Source) deliver(t *topic, m message, out collector.Sink) {
+// deliver decodes what arrived on a topic for all its points. It reports whether
+// the state of the topic has changed.
+func (s *Source) deliver(t *topic, m message, out collector.Sink) (changed bool) {
 	doc := open(m, s.set.MaxPayload, t.json)
 	now := s.clock.Now()
+	if !m.retained {
+		changed = t.arrived(m.arrived)
+		s.attempts.arrived(m.arrived)
+		s.subscribedAgain = false
+	}
+	if is := doc.fault.Code == tooLarge; is != t.oversized {
+		t.oversized, changed = is, true
+	}
 	good := false
+	var back time.Duration // how far the stamps went back
 	for _, p := range t.points {
 		d := doc.read(&p.Point, m.retained, now, s.set.MaxSkew)
 		d.fault = p.judge(now, d.fault)
@@ -250,22 +295,62 @@ func (s *Source) deliver(t *topic, m message, out collector.Sink) {
 			continue
 		}
 		if !d.stamp.IsZero() {
-			// A repeated retained message is not new, nor is one that a newer
-			// message overtook.
-			if d.stamp.Before(p.last) || m.retained && !d.stamp.After(p.last) {
+			// A repeated retained message is not new. Of live ones the order of
+			// arrival counts, which MQTT keeps for each publisher (MQTT 3.1.1, 4.6):
+			// an older stamp is a clock that was put right.
+			if m.retained && !d.stamp.After(p.last) {
 				s.count("repeated")
 				continue
 			}
+			back = max(back, p.last.Sub(d.stamp))
 			p.last = d.stamp
 		}
 		good = true
 		out.Put(reading.Reading{Point: p.Index, Time: now, Value: d.value, Quality: reading.Good})
 	}
+	changed = s.noteClock(t, m.arrived, back) || changed
 	s.mu.Lock()
 	s.status.Requests++
 	s.status.LastSeen = now
 	s.status.Delivered = s.status.Delivered || good
 	s.mu.Unlock()
+	return changed
+}
+
+// arrived takes a live message and reports whether the topic was silent.
+func (t *topic) arrived(at time.Time) (wasSilent bool) {
+	t.cadence.arrived(at)
+	t.attempts.arrived(at)
+	wasSilent = !t.silentAt.IsZero()
+	t.silentAt = time.Time{}
+	return wasSilent
+}
+
+const (
+	// clockBack is the code of a publisher's clock that went back.
+	clockBack = "clock-back"
+	// clockNotedFor is how long a publisher's clock that went back stays in the
+	// status. Meanwhile further steps are counted and not logged.
+	clockNotedFor = 10 * time.Minute
+)
+
+// noteClock counts and describes stamps that went back, and forgets the note
+// after a while. It reports whether the note has changed.
+func (s *Source) noteClock(t *topic, now time.Time, back time.Duration) (changed bool) {
+	recent := t.clockNote != "" && now.Sub(t.clockNoted) < clockNotedFor
+	if back > 0 {
+		s.count(clockBack)
+		if !recent {
+			t.clockNote = fmt.Sprintf("%s: its time stamps went back by %s; messages are taken in the order of arrival", clockBack, rounded(back))
+			t.clockNoted = now
+			return true
+		}
+	}
+	if t.clockNote != "" && !recent {
+		t.clockNote = ""
+		return true
+	}
+	return false
 }
 
 // judge passes a fault on, or softens a loop's failure signal that is too
@@ -310,12 +395,15 @@ func (s *Source) markUp(words string) {
 	if changed {
 		s.status.Up, s.status.Since = true, s.clock.Now()
 	}
+	before := s.status.Reason
 	s.status.Reason = words
 	s.mu.Unlock()
 	switch {
 	case words != "":
-		s.log.Warn("broker delivers, with a fault", "reason", words)
-	case changed:
+		if changed || words != before {
+			s.log.Warn("broker delivers, with a fault", "reason", words)
+		}
+	case changed || before != "":
 		s.log.Info("broker delivers", "address", s.url.String())
 	}
 }

@@ -4,6 +4,8 @@ import (
 	"context"
 	"errors"
 	"fmt"
+	"io"
+	"log/slog"
 	"net"
 	"strings"
 	"sync/atomic"
@@ -216,25 +218,6 @@ func TestTrap22HugeMessageIsRefusedAndTheConnectionStays(t *testing.T) {
 	}
 }
 
-func TestTrap24OvertakenMessageIsDropped(t *testing.T) {
-	s, err := New(settings(t, "127.0.0.1:1"), Options{})
-	if err != nil {
-		t.Fatal(err)
-	}
-	out := make(sink, 10)
-	send := func(at time.Time, v float64) {
-		payload := fmt.Appendf(nil, `{"time":%q,"value":%g}`, at.UTC().Format(time.RFC3339Nano), v)
-		s.deliver(s.topics["rack/t"], message{payload: payload, size: len(payload)}, out)
-	}
-	at := time.Now()
-	send(at, 1)
-	send(at.Add(-time.Second), 2)
-	send(at.Add(time.Second), 3)
-	if a, b := <-out, <-out; a.Value != 1 || b.Value != 3 || len(out) != 0 {
-		t.Errorf("got %v, %v and %d more", a.Value, b.Value, len(out))
-	}
-}
-
 func TestTrap17InboxIsBoundedAndNewestWins(t *testing.T) {
 	s, err := New(settings(t, "127.0.0.1:1"), Options{})
 	if err != nil {
@@ -405,4 +388,14 @@ func (a *ageMeter) Put(r reading.Reading) {
 		a.oldest.Store(age)
 	}
 	a.n.Add(1)
+}
+
+// quietSource is a source without a broker, for what needs no connection.
+func quietSource(t *testing.T, log io.Writer) (*Source, *readings) {
+	t.Helper()
+	s, err := New(settings(t, "127.0.0.1:1"), Options{Log: slog.New(slog.NewTextHandler(log, nil))})
+	if err != nil {
+		t.Fatal(err)
+	}
+	return s, &readings{}
 }

@@ -42,7 +42,9 @@ func TestGuardKeepsThePacketsThatTheLibraryCannotStand(t *testing.T) {
 		"no answer":              {join(suback, connack), "something else before"},
 		"two answers":            {join(connack, connack), "CONNACK out of place"},
 		"long answer":            {[]byte{0x20, 3, 0, 0, 0}, "CONNACK out of place"},
-		"too large to hold":      {join(connack, huge), "packet of 268435455 bytes"},
+		"too large to hold":      {join(connack, []byte{0x62, 0xFF, 0xFF, 0xFF, 0x7F}), "packet of 268435455 bytes"},
+		"shorter than its topic": {join(connack, []byte{0x30, 4, 0, 3, 't', '1'}), "shorter than its topic"},
+		"no topic":               {join(connack, []byte{0x30, 1, 0}), "without a topic"},
 		"length without end":     {join(connack, endless), "without end"},
 		"a client's packet":      {join(connack, []byte{0x82, 2, 0, 1}), "type 8"},
 		"thanks for nothing":     {join(connack, puback), "type 4"},
@@ -52,7 +54,7 @@ func TestGuardKeepsThePacketsThatTheLibraryCannotStand(t *testing.T) {
 	} {
 		var asked atomic.Int32
 		asked.Store(2)
-		err := (&validatingConn{asked: &asked}).validate(c.sent)
+		_, err := (&validatingConn{asked: &asked}).filter(nil, c.sent)
 		if (err == nil) != (c.fault == "") || err != nil && !strings.Contains(err.Error(), c.fault) {
 			t.Errorf("%s: %v, want %q", name, err, c.fault)
 		}
@@ -67,28 +69,35 @@ func FuzzGuard(f *testing.F) {
 		f.Add(append(bytes.Clone(connack), s...), uint8(3))
 		f.Add(s, uint8(1))
 	}
+	f.Add(bytes.Join([][]byte{connack, {0x32, 14, 0, 2, 't', '/', 0, 7}, []byte("12345678"), publish}, nil), uint8(2))
 	f.Fuzz(func(t *testing.T, sent []byte, cut uint8) {
 		var asked atomic.Int32
 		asked.Store(2)
-		whole := &validatingConn{asked: &asked}
-		wholeErr := whole.validate(sent)
-		pieces := &validatingConn{asked: &asked}
+		const keep = 5
+		whole := &validatingConn{asked: &asked, keep: keep}
+		passed, wholeErr := whole.filter(nil, sent)
+		pieces := &validatingConn{asked: &asked, keep: keep}
 		var err error
+		var passedPieces []byte
 		for rest := sent; len(rest) > 0 && err == nil; {
 			n := min(int(cut%7)+1, len(rest))
-			err = pieces.validate(rest[:n])
+			passedPieces, err = pieces.filter(passedPieces, rest[:n])
 			rest = rest[n:]
 		}
-		if (err == nil) != (wholeErr == nil) || err == nil && (whole.packets != pieces.packets || whole.left != pieces.left || whole.state != pieces.state) {
+		if (err == nil) != (wholeErr == nil) || err == nil && (whole.packets != pieces.packets || whole.left != pieces.left || whole.state != pieces.state || !bytes.Equal(passed, passedPieces)) {
 			t.Fatalf("in one %v %+v, in pieces %v %+v", wholeErr, whole, err, pieces)
 		}
 		if wholeErr != nil {
 			return
 		}
 		n := uint64(0)
-		for r := bytes.NewReader(sent); ; n++ {
-			if _, err := packets.ReadPacket(r); err != nil {
+		for r := bytes.NewReader(passed); ; n++ {
+			p, err := packets.ReadPacket(r)
+			if err != nil {
 				break
+			}
+			if message, ok := p.(*packets.PublishPacket); ok && len(message.Payload) > keep {
+				t.Fatalf("a payload of %d bytes passed, at most %d may", len(message.Payload), keep)
 			}
 		}
 		if n > whole.packets {
@@ -132,4 +141,40 @@ func FuzzBroker(f *testing.F) {
 			}
 		})
 	})
+}
+
+// TestTrap48AMessageIsCutWhereItIsTooLong: the library gets the packet with as
+// much of the payload as is kept; what follows is whole.
+func TestTrap48AMessageIsCutWhereItIsTooLong(t *testing.T) {
+	message := func(first byte, id string, payload string) []byte {
+		body := append([]byte{0, 2, 't', '/'}, id...)
+		body = append(body, payload...)
+		return append(appendHeader(nil, first, len(body)), body...)
+	}
+	long := strings.Repeat("x", 300)
+	for name, c := range map[string]struct{ sent, want []byte }{
+		"QoS 0":          {message(0x30, "", long), message(0x30, "", "xxxxx")},
+		"retained":       {message(0x31, "", long), message(0x31, "", "xxxxx")},
+		"QoS 1 keeps id": {message(0x32, "\x00\x07", long), message(0x32, "\x00\x07", "xxxxx")},
+		"QoS 2 keeps id": {message(0x34, "\x00\x07", long), message(0x34, "\x00\x07", "xxxxx")},
+		"just as long":   {message(0x32, "\x00\x07", "xxxxx"), message(0x32, "\x00\x07", "xxxxx")},
+		"empty":          {message(0x30, "", ""), message(0x30, "", "")},
+	} {
+		for cut := 1; cut < 20; cut++ {
+			var asked atomic.Int32
+			conn := &validatingConn{asked: &asked, keep: 5}
+			var passed []byte
+			for rest := bytes.Join([][]byte{connack, c.sent, publish}, nil); len(rest) > 0; {
+				n := min(cut, len(rest))
+				var err error
+				if passed, err = conn.filter(passed, rest[:n]); err != nil {
+					t.Fatalf("%s: %v", name, err)
+				}
+				rest = rest[n:]
+			}
+			if want := bytes.Join([][]byte{connack, c.want, publish}, nil); !bytes.Equal(passed, want) {
+				t.Errorf("%s, %d bytes at a time: % x, want % x", name, cut, passed, want)
+			}
+		}
+	}
 }
