@@ -72,7 +72,7 @@ func (v *demoCmd) Run(ctx context.Context, con console) (err error) {
 	log := newLog(con.Err, slog.LevelInfo)
 	clock := collector.NewScaledClock(start, v.Speed)
 	watcher, err := daemon.Open(daemon.Setting{
-		Config: cfg, Clock: clock, Sources: sourcesOf(clock, log), Listen: listen, Log: log, Version: build(),
+		Config: cfg, Clock: clock, Sources: sourcesOf(clock, log, "demo"), Listen: listen, Log: log, Version: build(),
 		Mode: "demo", Note: fmt.Sprintf("an invented store; its time runs %g times as fast", v.Speed),
 	})
 	if err != nil {

@@ -50,7 +50,7 @@ func (v *recordCmd) Run(ctx context.Context, con console) (err error) {
 		clock = collector.NewRealClock()
 	}
 	// The table shows the state of the sources; a log would break its lines.
-	sources, err := openSources(cfg, clock, slog.New(slog.DiscardHandler))
+	sources, err := openSources(cfg, clock, slog.New(slog.DiscardHandler), "record")
 	if err != nil {
 		return err
 	}

@@ -58,7 +58,7 @@ func (v *runCmd) Run(ctx context.Context, con console) (err error) {
 	opened.Push("stop waiting for SIGHUP", func() error { signal.Stop(again); return nil })
 	watcher, err := daemon.Open(daemon.Setting{
 		Config: cfg, Clock: clock, Listen: listen, Log: log, Version: build(), Mode: "live",
-		Sources:        sourcesOf(clock, log),
+		Sources:        sourcesOf(clock, log, ""),
 		Reload:         func() (*config.Config, error) { return config.Load(v.Config) },
 		ReloadRequests: again,
 	})
@@ -69,13 +69,16 @@ func (v *runCmd) Run(ctx context.Context, con console) (err error) {
 	return watcher.Run(ctx)
 }
 
-// sourcesOf returns a function that prepares the sources of a configuration.
-func sourcesOf(clock collector.Clock, log *slog.Logger) func(*config.Config) ([]collector.Source, error) {
-	return func(c *config.Config) ([]collector.Source, error) { return openSources(c, clock, log) }
+// sourcesOf returns a function that prepares the sources of a configuration; see
+// openSources.
+func sourcesOf(clock collector.Clock, log *slog.Logger, purpose string) func(*config.Config) ([]collector.Source, error) {
+	return func(c *config.Config) ([]collector.Source, error) { return openSources(c, clock, log, purpose) }
 }
 
-// openSources prepares every bus and broker; nothing is connected yet.
-func openSources(cfg *config.Config, clock collector.Clock, log *slog.Logger) ([]collector.Source, error) {
+// openSources prepares every bus and broker; nothing is connected yet. purpose is
+// empty for the daemon. Every other command names itself, so that a broker does
+// not take it for the daemon and end the daemon's session.
+func openSources(cfg *config.Config, clock collector.Clock, log *slog.Logger, purpose string) ([]collector.Source, error) {
 	var sources []collector.Source
 	for _, s := range cfg.Modbus {
 		source, err := modbus.New(s, modbus.Options{Clock: clock, Log: log})
@@ -85,7 +88,7 @@ func openSources(cfg *config.Config, clock collector.Clock, log *slog.Logger) ([
 		sources = append(sources, source)
 	}
 	for _, s := range cfg.MQTT {
-		source, err := mqtt.New(s, mqtt.Options{Clock: clock, Log: log})
+		source, err := mqtt.New(s, mqtt.Options{Clock: clock, Log: log, Purpose: purpose})
 		if err != nil {
 			return nil, fmt.Errorf("mqtt %s: %w", s.Name, err)
 		}

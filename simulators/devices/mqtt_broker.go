@@ -39,8 +39,10 @@ func (b *MQTTBroker) Start() error {
 		return nil
 	}
 	s := broker.New(&broker.Options{InlineClient: true, Logger: slog.New(slog.DiscardHandler)})
-	if err := s.AddHook(new(allowAll), nil); err != nil {
-		return err
+	for _, hook := range []broker.Hook{new(allowAll), newTakeOver(s)} {
+		if err := s.AddHook(hook, nil); err != nil {
+			return err
+		}
 	}
 	l := listeners.NewTCP(listeners.Config{ID: "tcp", Address: b.address})
 	if err := s.AddListener(l); err != nil {
