@@ -123,6 +123,23 @@ func (t Type) same(bits uint32, s float64) bool {
 	}
 }
 
+// MayBeSentinel reports whether words are what devices commonly send for "no
+// value" (all ones, the largest or the smallest signed number; common practice, no
+// source) at a point that lists no sentinel. A switch or status is any number.
+func (m *Mapping) MayBeSentinel(words []uint16) bool {
+	if len(m.Sentinels) > 0 || len(words) != m.Type.Words() || m.Unit.Quantity == units.NoQuantity && m.Signal == Plain {
+		return false
+	}
+	switch m.Type {
+	case Int16, Uint16:
+		return words[0] == 0xFFFF || words[0] == 0x7FFF || words[0] == 0x8000
+	case Int32, Uint32:
+		bits := m.Order.join(words[0], words[1])
+		return bits == 0xFFFF_FFFF || bits == 0x7FFF_FFFF || bits == 0x8000_0000
+	}
+	return false
+}
+
 func (t Type) sentinelText(bits uint32) string {
 	switch t {
 	case Float32:

@@ -252,3 +252,39 @@ func checkValue(t *testing.T, m Mapping, v float64, fault Fault) {
 		t.Fatalf("no such pressure: %v", v)
 	}
 }
+
+func TestTrap59WordsThatMayMeanNoValue(t *testing.T) {
+	bar, err := units.ParseUnit("barg")
+	if err != nil {
+		t.Fatal(err)
+	}
+	scaled := Mapping{Type: Int16, Scale: 0.01, Unit: bar}
+	with := func(change func(*Mapping)) Mapping {
+		m := scaled
+		change(&m)
+		return m
+	}
+	for name, c := range map[string]struct {
+		mapping Mapping
+		words   []uint16
+		want    bool
+	}{
+		"all ones":             {scaled, []uint16{0xFFFF}, true},
+		"largest":              {scaled, []uint16{0x7FFF}, true},
+		"smallest":             {scaled, []uint16{0x8000}, true},
+		"beside them":          {scaled, []uint16{0xFFFE}, false},
+		"zero":                 {scaled, []uint16{0}, false},
+		"unsigned":             {with(func(m *Mapping) { m.Type = Uint16 }), []uint16{0xFFFF}, true},
+		"current loop":         {with(func(m *Mapping) { m.Signal = Current }), []uint16{0x7FFF}, true},
+		"a sentinel is listed": {with(func(m *Mapping) { m.Sentinels = []float64{-32768} }), []uint16{0xFFFF}, false},
+		"a status":             {with(func(m *Mapping) { m.Unit = units.Unit{} }), []uint16{0xFFFF}, false},
+		"two words":            {with(func(m *Mapping) { m.Type, m.Order = Int32, CDAB }), []uint16{0x0000, 0x8000}, true},
+		"two words, other":     {with(func(m *Mapping) { m.Type, m.Order = Int32, ABCD }), []uint16{0x0000, 0x8000}, false},
+		"float":                {with(func(m *Mapping) { m.Type, m.Order = Float32, ABCD }), []uint16{0xFFFF, 0xFFFF}, false},
+		"no answer":            {scaled, nil, false},
+	} {
+		if got := c.mapping.MayBeSentinel(c.words); got != c.want {
+			t.Errorf("%s: %v", name, got)
+		}
+	}
+}

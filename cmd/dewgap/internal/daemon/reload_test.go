@@ -185,6 +185,7 @@ func TestTrap33ReloadWithAFaultChangesNothing(t *testing.T) {
 		"a fault in the text":     {strings.Replace(good, "R448A", "R999", 1), nil, "R999"},
 		"a key that nobody knows": {good + "\nspeed = 3\n", nil, "speed"},
 		"no source":               {strings.Replace(good, `, type = "int16", unit = "bara"`, `, unit = "bara"`, 1), nil, "type"},
+		"keys too deep":           {good + strings.Repeat("a.", 20_000) + "a = 1\n", nil, "nested deeper"}, // trap 54
 		"no file":                 {"", errors.New("site.toml: no such file"), "no such file"},
 	} {
 		t.Run(name, func(t *testing.T) {
