@@ -3,6 +3,7 @@ package config
 import (
 	"errors"
 	"fmt"
+	"io"
 	"os"
 	"path/filepath"
 	"regexp"
@@ -31,6 +32,10 @@ type Config struct {
 	// Commissioning are the criteria of an acceptance record.
 	Commissioning Commissioning
 
+	// Files are the paths that the configuration names: tables, certificates, the
+	// password and the data directory.
+	Files []string
+
 	// Warnings are what is allowed but probably not meant.
 	Warnings Faults
 
@@ -40,8 +45,12 @@ type Config struct {
 // Load reads and checks a file. The error is Faults when the file could be
 // read and is wrong.
 func Load(path string) (*Config, error) {
-	data, err := os.ReadFile(path)
+	f, err := os.Open(path)
 	if err != nil {
+		return nil, fmt.Errorf("read the configuration: %w", err)
+	}
+	data, err := io.ReadAll(io.LimitReader(f, maxText+1))
+	if err = errors.Join(err, f.Close()); err != nil {
 		return nil, fmt.Errorf("read the configuration: %w", err)
 	}
 	return Parse(path, data)
@@ -67,6 +76,9 @@ func Parse(name string, data []byte) (*Config, error) {
 // build reads the text into a builder, with all that it finds wrong. The error
 // is that the text is no TOML.
 func build(name, text string) (*builder, error) {
+	if fault := tooMuch(name, text); fault != nil {
+		return nil, Faults{*fault}
+	}
 	var values map[string]any
 	if _, err := toml.Decode(text, &values); err != nil {
 		return nil, Faults{syntaxFault(name, err)}

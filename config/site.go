@@ -25,10 +25,11 @@ type builder struct {
 
 // beside returns a path that is relative to the configuration's folder.
 func (b *builder) beside(path string) string {
-	if filepath.IsAbs(path) {
-		return path
+	if !filepath.IsAbs(path) {
+		path = filepath.Join(b.folder, path)
 	}
-	return filepath.Join(b.folder, path)
+	b.config.Files = append(b.config.Files, path)
+	return path
 }
 
 func (b *builder) read(root *table) {

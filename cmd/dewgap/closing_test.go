@@ -214,5 +214,5 @@ func TestReplayClosesTheRecordingWhenALaterStepFails(t *testing.T) {
 
 func TestRecordOpensNothingWhenItCannotWrite(t *testing.T) {
 	v := recordCmd{Config: written(t, fmt.Sprintf(silentSite, "127.0.0.1:1")), For: 1e9, Out: fileAsDirectory(t)}
-	wantError(t, v.Run(t.Context(), console{Out: io.Discard, Err: io.Discard}), "begin the recording")
+	wantError(t, v.Run(t.Context(), console{Out: io.Discard, Err: io.Discard}), "--out: stat")
 }

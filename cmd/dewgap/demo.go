@@ -13,6 +13,7 @@ import (
 
 	"dewgap/cmd/dewgap/internal/cleanup"
 	"dewgap/cmd/dewgap/internal/daemon"
+	"dewgap/cmd/dewgap/internal/output"
 	"dewgap/collector"
 	"dewgap/config"
 	"dewgap/simulators/plant"
@@ -25,6 +26,7 @@ type demoCmd struct {
 	Speed       float64       `default:"30" help:"How many times faster than real time the plant runs."`
 	For         time.Duration `placeholder:"DURATION" help:"End by itself after this long, with a summary."`
 	WriteConfig string        `type:"path" placeholder:"DIR" help:"Save the configuration that the daemon runs on, for reading."`
+	Force       bool          `help:"Replace an existing site.toml there."`
 	Data        string        `type:"path" placeholder:"DIR" help:"Keep journal and recordings here; otherwise they are deleted when the demo ends."`
 	Seed        uint64        `default:"1" help:"Seed of the plant's noise and chance."`
 }
@@ -36,6 +38,10 @@ func (demoCmd) Help() string {
 func (v *demoCmd) Run(ctx context.Context, con console) (err error) {
 	if !(v.Speed >= 0.1 && v.Speed <= 240) {
 		return usageError{fmt.Errorf("--speed %g: choose between 0.1 and 240", v.Speed)}
+	}
+	files := configIn(v.WriteConfig, nil, v.Force)
+	if err := files.Check(); err != nil {
+		return err
 	}
 	var opened cleanup.Stack
 	defer opened.CloseInto(&err)
@@ -61,7 +67,7 @@ func (v *demoCmd) Run(ctx context.Context, con console) (err error) {
 	opened.Push("close the invented store", plantStore.Close)
 	text := plantStore.Config(store.Location{Listen: listen.Addr().String(), Data: data})
 	if v.WriteConfig != "" {
-		if err := saveConfig(v.WriteConfig, text); err != nil {
+		if err := saveConfig(files, text); err != nil {
 			return err
 		}
 	}
@@ -110,9 +116,21 @@ func openDemoStore(seed uint64) (*store.Store, time.Time, error) {
 	return plantStore, start, err
 }
 
-func saveConfig(dir string, text []byte) error {
-	if err := os.MkdirAll(dir, 0o755); err != nil {
+// configIn returns the configuration to be written into a directory as the only
+// output of a command.
+func configIn(dir string, inputs []string, force bool) output.Files {
+	files := output.Files{Inputs: inputs, Force: force}
+	if dir != "" {
+		files.Outputs = []output.File{{Option: "--write-config", Path: filepath.Join(dir, "site.toml")}}
+	}
+	return files
+}
+
+// saveConfig writes the configuration of configIn.
+func saveConfig(files output.Files, text []byte) error {
+	path := files.Outputs[0].Path
+	if err := os.MkdirAll(filepath.Dir(path), 0o755); err != nil {
 		return err
 	}
-	return os.WriteFile(filepath.Join(dir, "site.toml"), text, 0o644)
+	return writeFile(files, path, text)
 }

@@ -20,6 +20,7 @@ var nothing = []string{}
 var packageRules = []packageRule{
 	{"cmd/dewgap", nil},
 	{"cmd/dewgap/internal/cleanup", nothing},
+	{"cmd/dewgap/internal/output", nothing},
 	{"cmd/dewgap/internal/daemon", []string{"alert", "analyze/...", "cmd/dewgap/internal/cleanup", "cmd/dewgap/internal/metrics", "cmd/dewgap/internal/pipeline", "cmd/dewgap/internal/snapshot", "cmd/dewgap/internal/web",
 		"collector", "collector/recording", "config", "golang.org/x/sync"}},
 	{"cmd/dewgap/internal/pipeline", []string{"alert", "analyze/...", "cmd/dewgap/internal/explain"}},

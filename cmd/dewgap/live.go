@@ -76,6 +76,9 @@ func (l *liveCheck) printProbe(p *modbus.Probe) {
 	}
 	l.printf("    %s: %s, took %s", where, raw, p.Took.Round(10*time.Microsecond))
 	l.printValue(p.Index, p.Value, p.Quality, p.Reason)
+	if p.Quality == reading.Good && p.Mapping.MayBeSentinel(p.Words) {
+		l.printf("    doubtful: many devices send %s where they have no value; if the manual agrees, add sentinel = [%s]", p.Raw, strings.ReplaceAll(p.Raw, " ", ""))
+	}
 	var others []string
 	for _, g := range p.Guesses {
 		if g.Type == p.Mapping.Type && g.Order == p.Mapping.Order && g.Scale == configuredScale(p.Mapping) {

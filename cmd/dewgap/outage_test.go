@@ -34,7 +34,7 @@ func TestSourcesStopAndComeBack(t *testing.T) {
 	}
 	log := slog.New(slog.DiscardHandler)
 	clock := collector.NewScaledClock(start, 20)
-	watcher, err := daemon.Open(daemon.Setting{Config: cfg, Clock: clock, Sources: sourcesOf(clock, log), Listen: listen, Log: log, Version: build(), Mode: "demo"})
+	watcher, err := daemon.Open(daemon.Setting{Config: cfg, Clock: clock, Sources: sourcesOf(clock, log, "demo"), Listen: listen, Log: log, Version: build(), Mode: "demo"})
 	if err != nil {
 		t.Fatal(err)
 	}

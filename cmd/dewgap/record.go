@@ -4,7 +4,6 @@ import (
 	"context"
 	"errors"
 	"fmt"
-	"io/fs"
 	"log/slog"
 	"strings"
 	"time"
@@ -13,6 +12,7 @@ import (
 
 	"dewgap/analyze/reading"
 	"dewgap/cmd/dewgap/internal/cleanup"
+	"dewgap/cmd/dewgap/internal/output"
 	"dewgap/cmd/dewgap/internal/pipeline"
 	"dewgap/collector"
 	"dewgap/collector/recording"
@@ -22,7 +22,8 @@ import (
 type recordCmd struct {
 	Config string        `required:"" type:"path" placeholder:"FILE" help:"Configuration of the site."`
 	For    time.Duration `required:"" placeholder:"3h" help:"How long to record; Ctrl-C ends earlier, and the recording is whole."`
-	Out    string        `required:"" type:"path" placeholder:"FILE" help:"The recording; compressed if the name ends in .gz. An existing file is not overwritten."`
+	Out    string        `required:"" type:"path" placeholder:"FILE" help:"The recording; compressed if the name ends in .gz. An existing file is kept unless --force is given."`
+	Force  bool          `help:"Replace an existing file."`
 
 	clock collector.Clock // for tests; nil: the real one
 }
@@ -45,6 +46,10 @@ func (v *recordCmd) Run(ctx context.Context, con console) (err error) {
 	if err := cfg.Runnable(); err != nil {
 		return err
 	}
+	files := outputsOf(cfg, v.Force, nil, output.File{Option: "--out", Path: v.Out})
+	if err := files.Check(); err != nil {
+		return err
+	}
 	clock := v.clock
 	if clock == nil {
 		clock = collector.NewRealClock()
@@ -60,11 +65,12 @@ func (v *recordCmd) Run(ctx context.Context, con console) (err error) {
 	}
 	var opened cleanup.Stack
 	defer opened.CloseInto(&err)
-	out, err := recording.Create(v.Out, cfg.Site.Points)
+	file, err := files.Create(v.Out)
 	if err != nil {
-		if errors.Is(err, fs.ErrExist) {
-			return fmt.Errorf("%w; a recording is not overwritten: choose another name for --out", err)
-		}
+		return fmt.Errorf("begin the recording: %w", err)
+	}
+	out, err := recording.NewWriter(file, cfg.Site.Points)
+	if err != nil {
 		return fmt.Errorf("begin the recording: %w", err)
 	}
 	opened.Push("finish the recording", out.Close)

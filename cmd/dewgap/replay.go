@@ -3,12 +3,13 @@ package main
 import (
 	"context"
 	"errors"
-	"os"
+	"slices"
 
 	"dewgap/alert"
 	"dewgap/analyze"
 	"dewgap/analyze/evidence"
 	"dewgap/cmd/dewgap/internal/cleanup"
+	"dewgap/cmd/dewgap/internal/output"
 	"dewgap/cmd/dewgap/internal/pipeline"
 	"dewgap/config"
 )
@@ -17,6 +18,7 @@ type replayCmd struct {
 	Config     string   `required:"" type:"path" placeholder:"FILE" help:"Configuration of the site; where inputs come from is not needed."`
 	Events     string   `type:"path" placeholder:"FILE" help:"Write events as JSON lines."`
 	States     string   `type:"path" placeholder:"FILE" help:"Write one row for each compressor and recording row as CSV."`
+	Force      bool     `help:"Replace existing files."`
 	Speed      float64  `placeholder:"N" help:"Play on the live page, N times as fast as it was recorded (30 with --listen alone)."`
 	Listen     string   `placeholder:"HOST:PORT" help:"Play on a live page at this address (a free one of this machine with --speed alone)."`
 	Recordings []string `arg:"" name:"recording" type:"path" help:"Recordings in order of time; a name that ends in .gz is compressed."`
@@ -34,6 +36,10 @@ func (v *replayCmd) Run(ctx context.Context, con console) (err error) {
 	if v.Speed != 0 || v.Listen != "" {
 		return v.play(ctx, con, cfg)
 	}
+	files := outputsOf(cfg, v.Force, v.Recordings, output.File{Option: "--events", Path: v.Events}, output.File{Option: "--states", Path: v.States})
+	if err := files.Check(); err != nil {
+		return err
+	}
 	var opened cleanup.Stack
 	defer opened.CloseInto(&err)
 	in, err := openRecordings(cfg, v.Recordings, con.Err)
@@ -47,7 +53,7 @@ func (v *replayCmd) Run(ctx context.Context, con console) (err error) {
 	}
 	var states *pipeline.StatesWriter
 	if v.States != "" {
-		f, err := os.Create(v.States)
+		f, err := files.Create(v.States)
 		if err != nil {
 			return err
 		}
@@ -73,7 +79,7 @@ func (v *replayCmd) Run(ctx context.Context, con console) (err error) {
 		}
 	}
 	if v.Events != "" {
-		return writeEvents(v.Events, history.Events(), evidence.Renderer{System: cfg.Units, Atmosphere: cfg.Site.Atmosphere})
+		return writeEvents(files, v.Events, history.Events(), evidence.Renderer{System: cfg.Units, Atmosphere: cfg.Site.Atmosphere})
 	}
 	if states == nil {
 		tally.Write(con.Out, cfg.Units, history.Events())
@@ -81,8 +87,13 @@ func (v *replayCmd) Run(ctx context.Context, con console) (err error) {
 	return nil
 }
 
-func writeEvents(name string, events []alert.Event, r evidence.Renderer) error {
-	f, err := os.Create(name)
+// outputsOf returns the files of a command that reads a configuration and others.
+func outputsOf(cfg *config.Config, force bool, inputs []string, outputs ...output.File) output.Files {
+	return output.Files{Inputs: slices.Concat([]string{cfg.File}, cfg.Files, inputs), Outputs: outputs, Force: force}
+}
+
+func writeEvents(files output.Files, name string, events []alert.Event, r evidence.Renderer) error {
+	f, err := files.Create(name)
 	if err != nil {
 		return err
 	}

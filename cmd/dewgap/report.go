@@ -16,6 +16,7 @@ import (
 	"dewgap/analyze"
 	"dewgap/analyze/units"
 	"dewgap/cmd/dewgap/internal/commissioning"
+	"dewgap/cmd/dewgap/internal/output"
 	"dewgap/cmd/dewgap/internal/pipeline"
 	"dewgap/cmd/dewgap/internal/report"
 	"dewgap/config"
@@ -33,6 +34,7 @@ type commissioningCmd struct {
 	Zone       string   `default:"UTC" placeholder:"AREA/CITY" help:"Time zone of what people read, such as Europe/Vilnius; JSON has UTC always."`
 	Circuit    []string `placeholder:"GROUP.CIRCUIT" help:"Only these circuits."`
 	Out        string   `type:"path" placeholder:"FILE" help:"Write here; default: standard output."`
+	Force      bool     `help:"Replace existing files."`
 	Recordings []string `arg:"" name:"recording" type:"path" help:"Recordings in order of time; a name that ends in .gz is compressed."`
 }
 
@@ -43,6 +45,10 @@ func (commissioningCmd) Help() string {
 func (v *commissioningCmd) Run(ctx context.Context, con console) error {
 	cfg, err := config.Load(v.Config)
 	if err != nil {
+		return err
+	}
+	files := outputsOf(cfg, v.Force, v.Recordings, output.File{Option: "--out", Path: v.Out})
+	if err := files.Check(); err != nil {
 		return err
 	}
 	view, err := v.view(cfg)
@@ -60,7 +66,7 @@ func (v *commissioningCmd) Run(ctx context.Context, con console) error {
 	if v.Out == "" {
 		return write(con.Out, rec)
 	}
-	f, err := os.Create(v.Out)
+	f, err := files.Create(v.Out)
 	if err != nil {
 		return err
 	}

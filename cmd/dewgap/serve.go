@@ -53,6 +53,10 @@ func (v simulateCmd) serve(ctx context.Context, con console) (err error) {
 	if v.Via == string(store.ByRTU) && !v.RTU {
 		return usageError{errors.New("--via rtu needs the line: leave out --no-rtu")}
 	}
+	files := configIn(v.WriteConfig, v.inputs(), v.Force)
+	if err := files.Check(); err != nil {
+		return err
+	}
 	d, err := loadScenario(v.Scenario)
 	if err != nil {
 		return err
@@ -82,7 +86,7 @@ func (v simulateCmd) serve(ctx context.Context, con console) (err error) {
 	next := ""
 	if v.WriteConfig != "" {
 		data := filepath.Join(v.WriteConfig, "data")
-		if err := saveConfig(v.WriteConfig, plantStore.Config(store.Location{Listen: "127.0.0.1:9480", Data: data})); err != nil {
+		if err := saveConfig(files, plantStore.Config(store.Location{Listen: "127.0.0.1:9480", Data: data})); err != nil {
 			return err
 		}
 		next = fmt.Sprintf("; next: dewgap run --config %s", filepath.Join(v.WriteConfig, "site.toml"))

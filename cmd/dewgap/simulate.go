@@ -13,6 +13,7 @@ import (
 	"time"
 
 	"dewgap/cmd/dewgap/internal/cleanup"
+	"dewgap/cmd/dewgap/internal/output"
 	"dewgap/simulators/plant"
 	"dewgap/simulators/scenarios"
 )
@@ -25,6 +26,7 @@ type simulateCmd struct {
 	Out      string        `help:"Write the recording here; gzip if the name ends in .gz." placeholder:"F"`
 	Truth    string        `help:"Write what no sensor sees: phase, liquid fraction, true superheat, faults (CSV)." placeholder:"F"`
 	Config   string        `help:"Write the matching minimal site configuration, for replay." placeholder:"F"`
+	Force    bool          `help:"Replace existing files."`
 	Seed     uint64        `help:"Seed of noise and chance; the same seed gives the same bytes." default:"1"`
 	For      time.Duration `help:"Length of the recording; default: the scenario's." placeholder:"24h"`
 	Step     time.Duration `help:"Time between rows; whole seconds." default:"5s"`
@@ -63,6 +65,12 @@ func (v simulateCmd) Run(ctx context.Context, con console) (err error) {
 	if v.Step < time.Second || v.Step%time.Second != 0 {
 		return usageError{fmt.Errorf("--step %s: whole seconds, at least 1s", v.Step)}
 	}
+	files := output.Files{Inputs: v.inputs(), Force: v.Force, Outputs: []output.File{
+		{Option: "--out", Path: v.Out}, {Option: "--truth", Path: v.Truth}, {Option: "--config", Path: v.Config},
+	}}
+	if err := files.Check(); err != nil {
+		return err
+	}
 	d, err := loadScenario(v.Scenario)
 	if err != nil {
 		return err
@@ -71,7 +79,7 @@ func (v simulateCmd) Run(ctx context.Context, con console) (err error) {
 		v.For = time.Duration(d.HoursFor * float64(time.Hour))
 	}
 	if v.Config != "" {
-		if err := os.WriteFile(v.Config, []byte(scenarios.SiteConfig(d)), 0o644); err != nil {
+		if err := writeFile(files, v.Config, []byte(scenarios.SiteConfig(d))); err != nil {
 			return err
 		}
 	}
@@ -84,17 +92,35 @@ func (v simulateCmd) Run(ctx context.Context, con console) (err error) {
 	}
 	var opened cleanup.Stack
 	defer opened.CloseInto(&err)
-	out, err := createTable(v.Out)
+	out, err := createTable(files, v.Out)
 	if err != nil {
 		return err
 	}
 	opened.Push("finish the recording", out.close)
-	truth, err := createTable(v.Truth)
+	truth, err := createTable(files, v.Truth)
 	if err != nil {
 		return err
 	}
 	opened.Push("finish the truth", truth.close)
 	return writeRecording(ctx, p, v.For, v.Step, out.w, truth.w)
+}
+
+// inputs returns the files that the command reads.
+func (v simulateCmd) inputs() []string {
+	if strings.HasSuffix(v.Scenario, ".toml") {
+		return []string{v.Scenario}
+	}
+	return nil
+}
+
+// writeFile writes one small output whole.
+func writeFile(files output.Files, name string, text []byte) error {
+	f, err := files.Create(name)
+	if err != nil {
+		return err
+	}
+	_, err = f.Write(text)
+	return errors.Join(err, f.Close())
 }
 
 func loadScenario(name string) (plant.Description, error) {
@@ -173,11 +199,11 @@ type table struct {
 	file *os.File
 }
 
-func createTable(name string) (*table, error) {
+func createTable(files output.Files, name string) (*table, error) {
 	if name == "" {
 		return &table{w: bufio.NewWriter(io.Discard)}, nil
 	}
-	f, err := os.Create(name)
+	f, err := files.Create(name)
 	if err != nil {
 		return nil, err
 	}

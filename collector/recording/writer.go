@@ -96,16 +96,12 @@ type Writer struct {
 	file    *os.File
 }
 
-// Create begins a recording at path; a name that ends in .gz is compressed. It
-// does not overwrite: an existing file is an error.
-func Create(path string, points []reading.Point) (*Writer, error) {
-	f, err := os.OpenFile(path, os.O_WRONLY|os.O_CREATE|os.O_EXCL, 0o644)
-	if err != nil {
-		return nil, err
-	}
+// NewWriter begins a recording in an empty file, compressed if its name ends in .gz.
+// The writer closes the file, also when it cannot begin.
+func NewWriter(f *os.File, points []reading.Point) (*Writer, error) {
 	w := &Writer{encoder: NewEncoder(points), file: f}
 	var out io.Writer = f
-	if strings.HasSuffix(path, ".gz") {
+	if strings.HasSuffix(f.Name(), ".gz") {
 		w.gzip = gzip.NewWriter(f)
 		out = w.gzip
 	}
