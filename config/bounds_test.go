@@ -7,6 +7,8 @@ import (
 	"runtime"
 	"strings"
 	"testing"
+
+	"github.com/BurntSushi/toml"
 )
 
 // TestTrap54NestedKeysAreRefusedBeforeTheyAreDecoded with little memory, however
@@ -88,4 +90,49 @@ func TestTrap54AFileWithoutEndIsNotReadToItsEnd(t *testing.T) {
 	if _, err := Load(path); err == nil || !strings.Contains(err.Error(), "has more than") {
 		t.Errorf("%v", err)
 	}
+}
+
+// FuzzBounds: what the bounds let through is nested only as deep as a header, and
+// dotted keys in as many inline tables, can be together.
+func FuzzBounds(f *testing.F) {
+	for _, text := range []string{
+		"[a.b]\nx.y = { z.w = [1, 2] } # [[[\n", "x = \"\"\"\n\\\"\"\"\"\ny = '''a''''\n", "x = 'a\\'\ny = \"\\\\\"\n", "\"a.b\".'c.d' = 1.5\n",
+		"x = \"\"\"\"\"\ny = [[[[[[[[[[[1]]]]]]]]]]]\n", "[a]\n'''\n.b.c\n",
+	} {
+		f.Add(text)
+	}
+	f.Fuzz(func(t *testing.T, text string) {
+		fault := tooMuch("site.toml", text)
+		if fault != nil || len(text) > 4<<10 {
+			return
+		}
+		var values map[string]any
+		if _, err := toml.Decode(text, &values); err != nil {
+			return
+		}
+		if deep, most := depthOf(values), maxDepth*(maxDepth+2); deep > most {
+			t.Errorf("nested %d deep, want %d at most", deep, most)
+		}
+	})
+}
+
+func depthOf(v any) (deepest int) {
+	switch v := v.(type) {
+	case map[string]any:
+		for _, below := range v {
+			deepest = max(deepest, depthOf(below))
+		}
+		return deepest + 1
+	case []map[string]any:
+		for _, below := range v {
+			deepest = max(deepest, depthOf(below))
+		}
+		return deepest + 1
+	case []any:
+		for _, below := range v {
+			deepest = max(deepest, depthOf(below))
+		}
+		return deepest + 1
+	}
+	return 0
 }
