@@ -96,7 +96,7 @@ func (c *Circuit) Observe(at int64, x *frame.Circuit, dew float64, pumping, rest
 	if gap {
 		c.reset()
 	}
-	step := int64(0)
+	var step int64
 	if c.last != 0 {
 		step = at - c.last
 	}
@@ -147,9 +147,7 @@ func (c *Circuit) Observe(at int64, x *frame.Circuit, dew float64, pumping, rest
 // reset forgets, after a long gap in the data, everything but how the circuit
 // usually runs.
 func (c *Circuit) reset() {
-	c.coil.Reset()
-	c.air, c.dew, c.idle = filter.LowPass{}, filter.LowPass{}, filter.LowPass{}
-	c.stage, c.since, c.first, c.near = StageUnknown, 0, 0, 0
+	*c = Circuit{kind: c.kind, last: c.last, signal: c.signal, feed: c.feed, Before: c.Before, Last: c.Last}
 	c.signal.reset()
 	c.feed.open()
 }

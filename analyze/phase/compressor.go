@@ -27,8 +27,7 @@ func (c *Compressor) Observe(at int64, running Tristate, changed int64, gap bool
 	case running == Unset:
 		*c = Compressor{}
 		return
-	case before == Unset:
-		c.since, c.start = 0, false
+	case before == Unset: // the beginning was not seen
 	case running == Yes:
 		from := c.since
 		if from == 0 {

@@ -24,9 +24,9 @@ type feedDetector struct {
 
 func newFeedDetector() feedDetector { return feedDetector{crest: math.NaN()} }
 
-// open notes that liquid is fed.
+// open notes that liquid is fed. What was learned of pauses and noise stays.
 func (f *feedDetector) open() {
-	f.shut, f.proven, f.cold, f.above, f.warm, f.calm = false, false, false, 0, 0, 0
+	*f = feedDetector{restless: f.restless, from: f.from, pauses: f.pauses, longest: f.longest, crest: f.crest}
 }
 
 // watch takes the outlet as it is now.

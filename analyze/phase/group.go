@@ -94,7 +94,7 @@ func unsignalled(x *frame.Frame) bool {
 
 // follow lets the group's pressures be watched.
 func (g *Group) follow(x *frame.Frame) {
-	step := int64(0)
+	var step int64
 	if g.last != 0 {
 		step = x.At - g.last
 		if x.LongGap {
@@ -131,7 +131,7 @@ func (g *Group) others(i int) moves {
 		return unmoved
 	}
 	var sum moves
-	n := 0.0
+	var n float64
 	for k := range g.Compressors {
 		if c := &g.Compressors[k]; k != i && c.running == Yes && c.sure && g.last-g.estimators[k].last <= int64(reading.LongGap) { // no signal came between
 			sum.pipe += g.estimators[k].moved.pipe

@@ -31,6 +31,10 @@ const (
 	valveRoom     = 3.0   // K of dew below the usual: a valve that opens may raise it
 	closePress    = 0.7e5 // Pa; with less between suction and discharge nothing runs
 
+	// Bounds of the deviation of moves in half a minute of running, K.
+	leastDewNoise, mostDewNoise               = 0.4, 1.0
+	leastCondensingNoise, mostCondensingNoise = 0.7, 1.5
+
 	usualTau     = 1800.0 // s; half an hour of running
 	nothingMoves = 0.05   // K; a median below it is of values that are all alike
 )
@@ -59,14 +63,14 @@ func (f *pressureEvidence) observe(x *frame.Frame, runs bool, step int64) {
 	if math.IsNaN(up) {
 		return
 	}
-	s := deviation(&f.restless, 0.4, 1)
+	s := deviation(&f.restless, leastDewNoise, mostDewNoise)
 	odd := 0.02
 	if dew < f.usual.Value()-valveRoom {
 		odd = 0.2
 	}
 	f.evidence = pressureShare * moveLLR(up, s, odd)
 	if !math.IsNaN(down) {
-		if witness := moveLLR(down, deviation(&f.sways, 0.7, 1.5), 0.02); math.Abs(down) < minStopMove {
+		if witness := moveLLR(down, deviation(&f.sways, leastCondensingNoise, mostCondensingNoise), 0.02); math.Abs(down) < minStopMove {
 			f.evidence /= 2 // it should have moved
 		} else if witness*up < 0 {
 			// Fans of the condenser move this one alone.
@@ -95,7 +99,7 @@ func deviation(m *filter.MedianFollower, least, most float64) float64 {
 	return min(max(m.Value()/0.6745, least), most)
 }
 
-// drawn returns the logarithm of how much likelier a move of half a minute is
+// moveLLR returns the logarithm of how much likelier a move of half a minute is
 // where a compressor runs than where none does. Up is what a stop makes; odd is
 // how often something else does.
 func moveLLR(up, s, odd float64) float64 {

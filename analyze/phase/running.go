@@ -92,7 +92,7 @@ func (s *runEstimator) observe(x *frame.Frame, c *frame.Compressor, group, own f
 	}
 	since := at
 	if s.bestAt < 0 { // tipped just now
-		since, s.bestAt = max(-s.bestAt-changeSlack, 1), at
+		since, s.bestAt = -s.bestAt-changeSlack, at
 	}
 	return s.running, since
 }
@@ -146,7 +146,7 @@ func (s *runEstimator) flows(x *frame.Frame) bool {
 // evidence returns what 5 s add to llr: positive for running.
 func (s *runEstimator) evidence(x *frame.Frame, own float64, others moves) float64 {
 	low, high := room(x)
-	e := 0.0
+	var e float64
 	pipe, hot, delayedDew := s.pipe.Newest(), s.discharge.Newest(), s.delayedDew.Newest()
 	settled := s.running == Yes && s.llr > sureLLR
 	if float64(x.DischargePressure-x.SuctionPressure) < closePress {
@@ -231,16 +231,40 @@ func (b band) like(move float64) band {
 	return band{move - math.Abs(move)/3, move + math.Abs(move)/3}
 }
 
-// ratio returns the logarithm of how much likelier a move of w minutes is of a
-// running machine (within a band that its gas explains, mostly; now and then
-// anything) than of a standing one, which relaxes towards the room, from low to
-// high K above it: any time constant is as likely as its double. One that does
-// not move does not show that it stands.
+// moveRatio returns the logarithm of how much likelier a pipe's move in w minutes
+// is of a running machine, whose gas explains the band, than of a standing one in
+// a room that is low to high K warmer than the pipe. A pipe that does not move
+// does not show that its machine stands.
 func moveRatio(move float64, gas band, low, high, w float64) float64 {
-	const hardly, late = 0.01 / 40, 0.12
+	e := math.Log(runningDensity(move, gas, w) / standingDensity(move, low, high, w))
+	if low+high < 0 {
+		move = -move
+	}
+	if move < relaxNoise {
+		return max(e, 0)
+	}
+	return e
+}
+
+// anyMove is the probability density of a move that nothing explains: one in a
+// hundred, anywhere within 40 K; 1/K.
+const anyMove = 0.01 / 40
+
+// runningDensity returns the probability density of a move in w minutes of a
+// running machine's pipe, 1/K: seven in ten lie within the band that its gas
+// explains or little beside it, one in four farther beside, the rest anywhere.
+func runningDensity(move float64, gas band, w float64) float64 {
 	s := calm * math.Sqrt(w)
 	y, z := gas.outside(move)/s, gas.outside(move)/(6*s)
-	on := 0.7/(gas.to-gas.from+2.5*s)*math.Exp(-y*y/2) + 0.25/(gas.to-gas.from+15*s)*math.Exp(-z*z/2) + 5*hardly
+	return 0.7/(gas.to-gas.from+2.5*s)*math.Exp(-y*y/2) + 0.25/(gas.to-gas.from+15*s)*math.Exp(-z*z/2) + 5*anyMove
+}
+
+// standingDensity returns the probability density of a move in w minutes of a
+// pipe without gas, 1/K, which relaxes towards a room that is low to high K
+// warmer: any time constant is as likely as its double. In the first minute one
+// in eight does not move yet.
+func standingDensity(move, low, high, w float64) float64 {
+	const late = 0.12
 	if low+high < 0 { // it cools
 		move, low, high = -move, -high, -low
 	}
@@ -248,10 +272,5 @@ func moveRatio(move float64, gas band, low, high, w float64) float64 {
 	outside := band{from, to}.outside(move) / relaxNoise
 	off := math.Exp(-outside*outside/2) / ((max(move, from, 0) + relaxNoise) * math.Log((to+relaxNoise)/(from+relaxNoise)))
 	still := move / relaxNoise // its metal is warm, its sensor slow
-	off = (1-late/w)*off + late/w*0.4/relaxNoise*math.Exp(-still*still/2) + hardly
-	e := math.Log(on / off)
-	if move < relaxNoise {
-		return max(e, 0)
-	}
-	return e
+	return (1-late/w)*off + late/w*0.4/relaxNoise*math.Exp(-still*still/2) + anyMove
 }

@@ -45,4 +45,4 @@ func (f *defrostSignal) ended(length int64) {
 }
 
 // reset keeps what a long gap in the data does not change.
-func (f *defrostSignal) reset() { f.value, f.from, f.stuck = Unset, 0, false }
+func (f *defrostSignal) reset() { *f = defrostSignal{lengths: f.lengths, n: f.n} }
