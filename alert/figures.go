@@ -7,7 +7,7 @@ import (
 	"dewgap/analyze"
 	"dewgap/analyze/evidence"
 	"dewgap/analyze/floodback"
-	"dewgap/analyze/phase"
+	"dewgap/analyze/frame"
 	"dewgap/analyze/units"
 )
 
@@ -49,8 +49,8 @@ func (x *figures) measure(st *analyze.State, v floodback.Verdict, watched time.D
 	}
 	// A compressor that is off or has just started has no superheat that means
 	// anything, unless the finding is about it.
-	counts := v == floodback.Present || st.Phase == phase.Steady || st.Phase == phase.Pulldown || st.Phase == phase.Defrost
-	if !counts || st.Phase == phase.Off {
+	counts := v == floodback.Present || st.Phase == frame.Steady || st.Phase == frame.Pulldown || st.Phase == frame.Defrost
+	if !counts || st.Phase == frame.Off {
 		return
 	}
 	now := minimum{float64(st.Superheat), float64(st.Margin), float64(st.Floor), st.Phase.String()}

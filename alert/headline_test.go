@@ -11,14 +11,14 @@ import (
 	"dewgap/analyze"
 	"dewgap/analyze/evidence"
 	"dewgap/analyze/floodback"
-	"dewgap/analyze/phase"
+	"dewgap/analyze/frame"
 	"dewgap/analyze/reading"
 	"dewgap/analyze/units"
 )
 
 // stateRow is one row of a compressor by itself.
 type stateRow struct {
-	phase     phase.Phase
+	phase     frame.Phase
 	superheat float64
 	floor     float64
 	verdict   floodback.Verdict
@@ -56,18 +56,18 @@ func TestHeadline(t *testing.T) {
 		rows []stateRow
 		want []evidence.Item
 	}{
-		{"one floor", []stateRow{{phase.Pulldown, 3, 8, present}, {phase.Pulldown, 0.64, 8, present}, {phase.Pulldown, 5, 8, present}}, []evidence.Item{
+		{"one floor", []stateRow{{frame.Pulldown, 3, 8, present}, {frame.Pulldown, 0.64, 8, present}, {frame.Pulldown, 5, 8, present}}, []evidence.Item{
 			evidence.New(evidence.SuperheatBelowFloor, k("min_superheat_k", 0.6), k("below_k", 7.4), k("floor_k", 8), in("pulldown")), other}},
-		{"lowest after the floor has risen", []stateRow{{phase.Pulldown, 3, 8, present}, {phase.Steady, 0.6, 11, present}}, []evidence.Item{
+		{"lowest after the floor has risen", []stateRow{{frame.Pulldown, 3, 8, present}, {frame.Steady, 0.6, 11, present}}, []evidence.Item{
 			evidence.New(evidence.SuperheatBelowChangedFloor, k("min_superheat_k", 0.6), k("below_k", 10.4), k("floor_at_minimum_k", 11), in("steady"), k("floor_k", 8)), other}},
-		{"lowest before, margin lowest after the floor has risen", []stateRow{{phase.Pulldown, 0.3, 8, present}, {phase.Steady, 0.6, 11, present}}, []evidence.Item{
+		{"lowest before, margin lowest after the floor has risen", []stateRow{{frame.Pulldown, 0.3, 8, present}, {frame.Steady, 0.6, 11, present}}, []evidence.Item{
 			evidence.New(evidence.SuperheatBelowFloor, k("min_superheat_k", 0.3), k("below_k", 7.7), k("floor_k", 8), in("pulldown")),
 			evidence.New(evidence.LowestMargin, k("min_margin_k", -10.4), k("superheat_at_min_margin_k", 0.6), k("floor_at_min_margin_k", 11), in("steady")), other}},
-		{"the measured one stays above", []stateRow{{phase.Steady, 11.3, 11, present}}, []evidence.Item{
+		{"the measured one stays above", []stateRow{{frame.Steady, 11.3, 11, present}}, []evidence.Item{
 			evidence.New(evidence.SuperheatAboveFloor, k("min_superheat_k", 11.3), k("min_margin_k", 0.3), in("steady")), other}},
-		{"exactly at the floor", []stateRow{{phase.Steady, 11, 11, present}}, []evidence.Item{
+		{"exactly at the floor", []stateRow{{frame.Steady, 11, 11, present}}, []evidence.Item{
 			evidence.New(evidence.SuperheatAboveFloor, k("min_superheat_k", 11), k("min_margin_k", 0), in("steady")), other}},
-		{"nothing known", []stateRow{{phase.Steady, math.NaN(), 11, present}}, []evidence.Item{other}},
+		{"nothing known", []stateRow{{frame.Steady, math.NaN(), 11, present}}, []evidence.Item{other}},
 	} {
 		t.Run(tc.name, func(t *testing.T) {
 			got := last(eventOf(NewTracker(testSite()), start, tc.rows))
@@ -90,9 +90,9 @@ func TestHeadlineAgreesWithTheEvent(t *testing.T) {
 		draw := func(label string) (rows []stateRow) {
 			n := rapid.IntRange(1, 12).Draw(t, label)
 			for range n {
-				x := stateRow{phase.Steady, float64(rapid.IntRange(-300, 2000).Draw(t, "superheat")) / 100, 11, present}
+				x := stateRow{frame.Steady, float64(rapid.IntRange(-300, 2000).Draw(t, "superheat")) / 100, 11, present}
 				if rapid.Bool().Draw(t, "pulldown") {
-					x.phase, x.floor = phase.Pulldown, 8
+					x.phase, x.floor = frame.Pulldown, 8
 				}
 				rows = append(rows, x)
 			}
@@ -165,22 +165,22 @@ func addsUp(e *Event) string {
 func TestWhichRowsCount(t *testing.T) {
 	for _, tc := range []struct {
 		name    string
-		phase   phase.Phase
+		phase   frame.Phase
 		quality reading.Quality
 		verdict floodback.Verdict
 		want    bool
 	}{
-		{"steady, clear", phase.Steady, reading.Good, clearRow, true},
-		{"pulldown, between", phase.Pulldown, reading.Good, between, true},
-		{"defrost, clear", phase.Defrost, reading.Good, clearRow, true},
-		{"suspect", phase.Steady, reading.Suspect, clearRow, true},
-		{"start, clear", phase.Start, reading.Good, clearRow, false},
-		{"unknown, clear", phase.Unknown, reading.Good, clearRow, false},
-		{"start, present", phase.Start, reading.Good, present, true},
-		{"off, present", phase.Off, reading.Good, present, false},
-		{"stale", phase.Steady, reading.Stale, present, false},
-		{"bad", phase.Steady, reading.Bad, present, false},
-		{"missing", phase.Steady, reading.Missing, present, false},
+		{"steady, clear", frame.Steady, reading.Good, clearRow, true},
+		{"pulldown, between", frame.Pulldown, reading.Good, between, true},
+		{"defrost, clear", frame.Defrost, reading.Good, clearRow, true},
+		{"suspect", frame.Steady, reading.Suspect, clearRow, true},
+		{"start, clear", frame.Start, reading.Good, clearRow, false},
+		{"unknown, clear", frame.Unknown, reading.Good, clearRow, false},
+		{"start, present", frame.Start, reading.Good, present, true},
+		{"off, present", frame.Off, reading.Good, present, false},
+		{"stale", frame.Steady, reading.Stale, present, false},
+		{"bad", frame.Steady, reading.Bad, present, false},
+		{"missing", frame.Steady, reading.Missing, present, false},
 	} {
 		x := newFigures()
 		x.measure(&analyze.State{Phase: tc.phase, Quality: tc.quality, Superheat: 3, Floor: 8, Margin: -5}, tc.verdict, time.Second)

@@ -5,7 +5,7 @@ import (
 
 	"dewgap/analyze"
 	"dewgap/analyze/floodback"
-	"dewgap/analyze/phase"
+	"dewgap/analyze/frame"
 )
 
 // Totals is the exposure of one compressor since the ledger began: what an
@@ -53,15 +53,15 @@ func (c *counter) count(st *analyze.State, watched time.Duration) {
 	if c.Since.IsZero() {
 		c.Since = st.Time.UTC()
 	}
-	running := st.Phase != phase.Off && st.Phase != phase.Unknown
+	running := st.Phase != frame.Off && st.Phase != frame.Unknown
 	if c.wasRunning {
 		c.RunningSeconds += watched.Seconds()
 	}
 	if running && c.wasOff {
 		c.Starts++
 	}
-	if st.Phase != phase.Unknown {
-		c.wasOff = st.Phase == phase.Off
+	if st.Phase != frame.Unknown {
+		c.wasOff = st.Phase == frame.Off
 	}
 	c.wasRunning = running
 }

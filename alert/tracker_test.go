@@ -13,7 +13,7 @@ import (
 	"dewgap/analyze"
 	"dewgap/analyze/evidence"
 	"dewgap/analyze/floodback"
-	"dewgap/analyze/phase"
+	"dewgap/analyze/frame"
 	"dewgap/analyze/reading"
 	"dewgap/analyze/units"
 )
@@ -55,9 +55,9 @@ func newHarness() *harness {
 func (f *harness) step(d time.Duration, v floodback.Verdict, margin float64) []Change {
 	f.at = f.at.Add(d)
 	r := analyze.Result{Time: f.at, States: []analyze.State{{
-		Time: f.at, Compressor: 0, Group: "mt", Name: "c1", Phase: phase.Pulldown, Quality: reading.Good,
+		Time: f.at, Compressor: 0, Group: "mt", Name: "c1", Phase: frame.Pulldown, Quality: reading.Good,
 		Superheat: units.Kelvin(8 + margin), Floor: 8, Margin: units.Kelvin(margin),
-	}, {Time: f.at, Compressor: 1, Group: "mt", Name: "c2", Phase: phase.Off, Quality: reading.Good}}}
+	}, {Time: f.at, Compressor: 1, Group: "mt", Name: "c2", Phase: frame.Off, Quality: reading.Good}}}
 	if v != floodback.Clear {
 		r.Findings = []floodback.Finding{{
 			Kind: floodback.Floodback, Compressor: 0, Input: -1, Verdict: v, Severity: f.severity,
@@ -407,7 +407,7 @@ func TestHistoryIsBoundedAndKeepsOpenEvents(t *testing.T) {
 
 func BenchmarkStep(b *testing.B) {
 	book := NewTracker(testSite())
-	r := analyze.Result{Time: start, States: []analyze.State{{Phase: phase.Steady}, {Compressor: 1, Phase: phase.Steady}}}
+	r := analyze.Result{Time: start, States: []analyze.State{{Phase: frame.Steady}, {Compressor: 1, Phase: frame.Steady}}}
 	b.ReportAllocs()
 	for b.Loop() {
 		r.Time = r.Time.Add(time.Second)
@@ -417,5 +417,5 @@ func BenchmarkStep(b *testing.B) {
 
 // resultAt is a row in which both compressors stand still.
 func resultAt(at time.Time) analyze.Result {
-	return analyze.Result{Time: at, States: []analyze.State{{Phase: phase.Off}, {Compressor: 1, Phase: phase.Off}}}
+	return analyze.Result{Time: at, States: []analyze.State{{Phase: frame.Off}, {Compressor: 1, Phase: frame.Off}}}
 }

@@ -7,7 +7,7 @@ import (
 
 	"dewgap/analyze/evidence"
 	"dewgap/analyze/floodback"
-	"dewgap/analyze/phase"
+	"dewgap/analyze/frame"
 	"dewgap/analyze/reading"
 	"dewgap/analyze/superheat"
 	"dewgap/analyze/trend"
@@ -27,7 +27,7 @@ type State struct {
 	Compressor         int // index among the site's compressors, configuration order
 	Group              string
 	Name               string
-	Phase              phase.Phase
+	Phase              frame.Phase
 	Quality            reading.Quality // of the superheat
 	Reason             *evidence.Item  // why it is not good; nil where it is
 	Superheat          units.Kelvin

@@ -1,7 +1,7 @@
 package analyze
 
 import (
-	"dewgap/analyze/phase"
+	"dewgap/analyze/frame"
 	"dewgap/analyze/units"
 )
 
@@ -9,9 +9,9 @@ import (
 // its last defrost; NaN where a temperature is not known.
 type CircuitState struct {
 	Group, Name string
-	Kind        phase.DefrostKind
-	Stage       phase.Stage
-	Last        phase.Episode
+	Kind        frame.DefrostKind
+	Stage       frame.Stage
+	Last        frame.DefrostRun
 	CoilOutlet  units.Celsius
 	Air         units.Celsius
 }

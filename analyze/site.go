@@ -9,6 +9,7 @@ package analyze
 
 import (
 	"dewgap/analyze/floodback"
+	"dewgap/analyze/frame"
 	"dewgap/analyze/phase"
 	"dewgap/analyze/reading"
 	"dewgap/analyze/refrigerant"
@@ -49,5 +50,5 @@ type Compressor struct {
 // Circuit of a group: one evaporator, or several that defrost together.
 type Circuit struct {
 	Name    string
-	Defrost phase.DefrostKind
+	Defrost frame.DefrostKind
 }

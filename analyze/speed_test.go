@@ -6,7 +6,7 @@ import (
 	"time"
 
 	"dewgap/analyze"
-	"dewgap/analyze/phase"
+	"dewgap/analyze/frame"
 	"dewgap/analyze/reading"
 	"dewgap/analyze/refrigerant"
 	"dewgap/analyze/units"
@@ -44,13 +44,13 @@ func TestSpeedShowsRunning(t *testing.T) {
 	b := benchOf(t, "mt.suction_pressure", "mt.c1.suction_temperature", "mt.c1.speed", "mt.case-1.coil_inlet_temperature")
 	for _, c := range []struct {
 		minutes, speed float64
-		want           phase.Phase
+		want           frame.Phase
 	}{
-		{3, 0, phase.Off},
-		{1, 5, phase.Off},
-		{1, 5.1, phase.Start},
-		{3, 60, phase.Steady},
-		{1, 4.9, phase.Off},
+		{3, 0, frame.Off},
+		{1, 5, frame.Off},
+		{1, 5.1, frame.Start},
+		{3, 60, frame.Steady},
+		{1, 4.9, frame.Off},
 	} {
 		r := b.feed(c.minutes, -10, 12, c.speed, -10)
 		if got := r.States[0].Phase; got != c.want {
@@ -62,10 +62,10 @@ func TestSpeedShowsRunning(t *testing.T) {
 // A running signal stands before the speed.
 func TestRunningStandsBeforeSpeed(t *testing.T) {
 	b := benchOf(t, "mt.suction_pressure", "mt.c1.suction_temperature", "mt.c1.running", "mt.c1.speed")
-	if r := b.feed(3, -10, 12, 0, 70); r.States[0].Phase != phase.Off {
+	if r := b.feed(3, -10, 12, 0, 70); r.States[0].Phase != frame.Off {
 		t.Errorf("stopped at a speed of 70 %%: phase %v", r.States[0].Phase)
 	}
-	if r := b.feed(4, -10, 12, 1, 0); r.States[0].Phase != phase.Steady {
+	if r := b.feed(4, -10, 12, 1, 0); r.States[0].Phase != frame.Steady {
 		t.Errorf("running at a speed of 0 %%: phase %v", r.States[0].Phase)
 	}
 }

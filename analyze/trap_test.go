@@ -8,7 +8,7 @@ import (
 	"dewgap/analyze"
 	"dewgap/analyze/evidence"
 	"dewgap/analyze/floodback"
-	"dewgap/analyze/phase"
+	"dewgap/analyze/frame"
 	"dewgap/analyze/reading"
 	"dewgap/analyze/refrigerant"
 	"dewgap/analyze/units"
@@ -82,11 +82,11 @@ func present(r analyze.Result, kind floodback.Kind) (analyze.Finding, bool) {
 func TestTrap35OffAndStart(t *testing.T) {
 	b := newBench(t)
 	r := b.feed(10, 5, -1, 0, 30)
-	if st := r.States[0]; st.Phase != phase.Off || !math.IsNaN(float64(st.Superheat)) || !math.IsNaN(float64(st.Margin)) {
+	if st := r.States[0]; st.Phase != frame.Off || !math.IsNaN(float64(st.Superheat)) || !math.IsNaN(float64(st.Margin)) {
 		t.Errorf("off: %v, superheat %v, margin %v", st.Phase, st.Superheat, st.Margin)
 	}
 	r = b.feed(1.5, -10, 0, 1, 35)
-	if _, ok := present(r, floodback.Floodback); ok || r.States[0].Phase != phase.Start {
+	if _, ok := present(r, floodback.Floodback); ok || r.States[0].Phase != frame.Start {
 		t.Errorf("90 s after the start: phase %v, floodback %v", r.States[0].Phase, ok)
 	}
 	r = b.feed(3, -10, 0, 1, 35)

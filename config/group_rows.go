@@ -3,7 +3,7 @@ package config
 import (
 	"dewgap/analyze"
 	"dewgap/analyze/floodback"
-	"dewgap/analyze/phase"
+	"dewgap/analyze/frame"
 	"dewgap/analyze/reading"
 	"dewgap/analyze/setting"
 	"dewgap/analyze/superheat"
@@ -16,8 +16,8 @@ var compressorKinds = []setting.Word[floodback.CompressorKind]{
 	{Name: "refrigerant_cooled_semi_hermetic", Value: floodback.RefrigerantCooledSemiHermetic},
 }
 
-var defrostKinds = []setting.Word[phase.DefrostKind]{
-	{Name: "off_cycle", Value: phase.OffCycle}, {Name: "electric", Value: phase.Electric}, {Name: "hot_gas", Value: phase.HotGas},
+var defrostKinds = []setting.Word[frame.DefrostKind]{
+	{Name: "off_cycle", Value: frame.OffCycle}, {Name: "electric", Value: frame.Electric}, {Name: "hot_gas", Value: frame.HotGas},
 }
 
 const nameRange = "lower-case letters, digits, - and _, beginning with a letter"
@@ -68,7 +68,7 @@ var circuitRows = []setting.Row[analyze.Circuit]{
 		Meaning: "Name of the circuit, unique in its group: one evaporator, or several that defrost together.", Example: `"case-1"`,
 	},
 	{
-		Key: "defrost_kind", Field: setting.OneOf(func(c *analyze.Circuit) *phase.DefrostKind { return &c.Defrost }, 0, "not known", defrostKinds),
+		Key: "defrost_kind", Field: setting.OneOf(func(c *analyze.Circuit) *frame.DefrostKind { return &c.Defrost }, 0, "not known", defrostKinds),
 		Meaning: "Where the heat of the circuit's defrosts comes from.", Example: `"electric"`,
 	},
 }

@@ -11,8 +11,8 @@ import (
 // Circuit follows one circuit through defrost, drip and pulldown. What is
 // exported about the last defrost serves the search for causes.
 type Circuit struct {
-	kind  DefrostKind
-	stage Stage
+	kind  frame.DefrostKind
+	stage frame.Stage
 	since int64
 	last  int64
 	first int64 // of the first frame after the last long gap
@@ -24,8 +24,8 @@ type Circuit struct {
 	near     int64          // since when the load looks recovered; 0: it does not
 	idle     filter.LowPass // share of time in which no compressor draws on the coil, over ten minutes
 
-	Before Before  // how the circuit ran before its last defrost
-	Last   Episode // its last defrost
+	Before Before           // how the circuit ran before its last defrost
+	Last   frame.DefrostRun // its last defrost
 }
 
 // Before is how a circuit runs when nothing disturbs it, averaged over some
@@ -59,25 +59,25 @@ const (
 )
 
 // NewCircuit returns the tracker of a circuit.
-func NewCircuit(kind DefrostKind) Circuit {
-	return Circuit{kind: kind, feed: newFeedDetector(), Last: Episode{Peak: units.Celsius(math.NaN())}}
+func NewCircuit(kind frame.DefrostKind) Circuit {
+	return Circuit{kind: kind, feed: newFeedDetector(), Last: frame.DefrostRun{Peak: units.Celsius(math.NaN())}}
 }
 
 // Stage returns what the circuit is doing, and since when.
-func (c *Circuit) Stage() (Stage, int64) { return c.stage, c.since }
+func (c *Circuit) Stage() (frame.Stage, int64) { return c.stage, c.since }
 
 // Stuck reports whether the defrost signal has been on for longer than any
 // defrost lasts.
 func (c *Circuit) Stuck() bool { return c.signal.stuck }
 
-func (c *Circuit) enter(st Stage, at int64) {
+func (c *Circuit) enter(st frame.Stage, at int64) {
 	c.stage, c.since = st, at
 }
 
 // begin opens a defrost that began at from.
 func (c *Circuit) begin(from, at int64) {
-	c.Last = Episode{Began: from, Peak: units.Celsius(math.NaN())}
-	c.enter(Defrosting, at)
+	c.Last = frame.DefrostRun{Began: from, Peak: units.Celsius(math.NaN())}
+	c.enter(frame.Defrosting, at)
 }
 
 // resume ends a defrost: liquid is fed again.
@@ -85,7 +85,7 @@ func (c *Circuit) resume(at int64) {
 	c.Last.Resumed = at
 	c.feed.open()
 	c.near = 0
-	c.enter(PullingDown, at)
+	c.enter(frame.PullingDown, at)
 }
 
 // Observe takes what is known at an instant. dew is that of the group; pumping
@@ -117,7 +117,7 @@ func (c *Circuit) Observe(at int64, x *frame.Circuit, dew float64, pumping, rest
 		c.feed.watch(at, c, step, s)
 	}
 	switch {
-	case x.Signal != Unset && !c.signal.isStuck(at, x.Signal, s):
+	case x.Signal != frame.Unset && !c.signal.isStuck(at, x.Signal, s):
 		c.follow(at, x, s)
 	case watched:
 		c.inferByOutlet(at, s)
@@ -125,21 +125,21 @@ func (c *Circuit) Observe(at int64, x *frame.Circuit, dew float64, pumping, rest
 		c.inferByAir(at, s)
 	default:
 		// Without any input the circuit counts as undisturbed.
-		if c.stage != Refrigerating && at-c.first >= s.startLength {
-			c.enter(Refrigerating, at)
+		if c.stage != frame.Refrigerating && at-c.first >= s.startLength {
+			c.enter(frame.Refrigerating, at)
 		}
 	}
 	switch c.stage {
-	case Refrigerating:
+	case frame.Refrigerating:
 		if pumping && !c.feed.shut {
 			c.learn(x, dew, step)
 		}
-	case Defrosting, Dripping:
+	case frame.Defrosting, frame.Dripping:
 		c.watchDefrost(x, step)
-	case PullingDown:
+	case frame.PullingDown:
 		if c.recovered(at, pumping, rested, s) {
 			c.Last.Over = at
-			c.enter(Refrigerating, at)
+			c.enter(frame.Refrigerating, at)
 		}
 	}
 }
@@ -154,25 +154,25 @@ func (c *Circuit) reset() {
 
 // follow moves by the defrost signal.
 func (c *Circuit) follow(at int64, x *frame.Circuit, s *limits) {
-	if x.Signal == Yes {
-		if c.stage != Defrosting {
+	if x.Signal == frame.Yes {
+		if c.stage != frame.Defrosting {
 			c.begin(at, at)
 		}
 		return
 	}
 	switch c.stage {
-	case StageUnknown:
+	case frame.StageUnknown:
 		// No defrost now. One may have ended before the first frame, which no
 		// input shows.
 		if at-c.first >= s.startLength {
-			c.enter(Refrigerating, at)
+			c.enter(frame.Refrigerating, at)
 		}
-	case Defrosting:
+	case frame.Defrosting:
 		c.Last.Ended = at
 		c.signal.ended(at - c.Last.Began)
-		c.enter(Dripping, at)
+		c.enter(frame.Dripping, at)
 		fallthrough
-	case Dripping:
+	case frame.Dripping:
 		if c.resumed(at, x, s) {
 			c.resume(at)
 		}
@@ -213,7 +213,7 @@ func (c *Circuit) watchDefrost(x *frame.Circuit, step int64) {
 	if p := units.Celsius(v); !(p <= c.Last.Peak) {
 		c.Last.Peak = p
 	}
-	if c.stage == Defrosting && math.Abs(v) <= 1 {
+	if c.stage == frame.Defrosting && math.Abs(v) <= 1 {
 		c.Last.Plateau += float64(step) / 1e9
 	}
 }

@@ -36,7 +36,7 @@ func TestPulldownEndsAtRest(t *testing.T) {
 	} {
 		k := coil()
 		at := int64(1e15)
-		k.stage, k.since = PullingDown, at-int64(c.minutes*60e9)
+		k.stage, k.since = frame.PullingDown, at-int64(c.minutes*60e9)
 		k.Last = frame.DefrostRun{Began: k.since - 1200e9, Resumed: k.since}
 		k.first = 1
 		if c.shutFor > 0 {
@@ -95,7 +95,7 @@ func TestPulldownStretch(t *testing.T) {
 // What is usual is learned over twenty minutes, faster at first; the defrost's
 // peak and melting plateau (within 1 K of 0 °C) are measured.
 func TestCircuitLearns(t *testing.T) {
-	c := NewCircuit(Electric)
+	c := NewCircuit(frame.Electric)
 	x := frame.Circuit{CoilOutlet: -4, Air: 2}
 	for i := range 100 {
 		c.air.Set(2)
@@ -128,7 +128,7 @@ func TestCircuitLearns(t *testing.T) {
 	if got := c.Before.Air(); math.Abs(got-64) > 1e-9 || c.Before.seconds != 1e4 {
 		t.Errorf("after hours, one second of 1201 K more: %.4f °C, want 64", got)
 	}
-	c.stage, c.Last = Defrosting, frame.DefrostRun{Peak: units.Celsius(nan)}
+	c.stage, c.Last = frame.Defrosting, frame.DefrostRun{Peak: units.Celsius(nan)}
 	at := int64(1e15)
 	for _, v := range []float64{-4, -1.2, -0.9, 0.9, 1.2, 12, 5} {
 		c.coil.Update(at, v)
@@ -151,7 +151,7 @@ func TestDripEnds(t *testing.T) {
 		want    bool
 	}{{nan, 119, false}, {nan, 120, true}, {5, 479, false}, {5, 480, true}} {
 		k := coil()
-		k.stage, k.Last.Ended = Dripping, 1e15
+		k.stage, k.Last.Ended = frame.Dripping, 1e15
 		if !math.IsNaN(c.outlet) {
 			k.coil.Update(1e15, 5)
 			k.coil.Update(1e15+5e9, 5)
@@ -191,11 +191,11 @@ func TestSignalLimit(t *testing.T) {
 // of a start, as does one whose signal shows no defrost.
 func TestFollowSignal(t *testing.T) {
 	s := limitsFrom(Settings{}, 4)
-	k := NewCircuit(Electric)
+	k := NewCircuit(frame.Electric)
 	for i := range int64(1000) {
 		x := frame.Circuit{CoilOutlet: units.Celsius(nan), Air: units.Celsius(nan), Signal: frame.Of(i >= 200 && i < 800)}
 		k.Observe(1e15+i*1e9, &x, -10, true, false, false, &s)
-		want := [...]Stage{StageUnknown, Refrigerating, Defrosting, Dripping, PullingDown}[boolCount(i >= 120, i >= 200, i >= 800, i >= 920)]
+		want := [...]frame.Stage{frame.StageUnknown, frame.Refrigerating, frame.Defrosting, frame.Dripping, frame.PullingDown}[boolCount(i >= 120, i >= 200, i >= 800, i >= 920)]
 		if k.stage != want {
 			t.Fatalf("after %d s: stage %d, want %d", i, k.stage, want)
 		}
@@ -203,11 +203,11 @@ func TestFollowSignal(t *testing.T) {
 	if k.signal.n != 1 || k.signal.lengths[0] != 600e9 {
 		t.Errorf("learned %d lengths, %d s, want one of 600 s", k.signal.n, k.signal.lengths[0]/1e9)
 	}
-	k = NewCircuit(Electric)
+	k = NewCircuit(frame.Electric)
 	for i := range int64(300) {
 		x := frame.Circuit{CoilOutlet: units.Celsius(nan), Air: units.Celsius(nan)}
 		k.Observe(1e15+i*1e9, &x, -10, true, false, false, &s)
-		if want := [...]Stage{StageUnknown, Refrigerating}[boolCount(i >= 120)]; k.stage != want {
+		if want := [...]frame.Stage{frame.StageUnknown, frame.Refrigerating}[boolCount(i >= 120)]; k.stage != want {
 			t.Fatalf("without input, after %d s: stage %d, want %d", i, k.stage, want)
 		}
 	}
@@ -230,7 +230,7 @@ func TestCircuitFilters(t *testing.T) {
 		pumping     bool
 		air, dew, i float64
 	}{{true, 12 - 10*math.Exp(-1), -10 * math.Exp(-1), 0.1 * math.Exp(-0.1)}, {false, 12 - 10*math.Exp(-1), -10, 1 - 0.9*math.Exp(-0.1)}} {
-		k := NewCircuit(Electric)
+		k := NewCircuit(frame.Electric)
 		k.air.Set(2)
 		k.dew.Set(-10)
 		k.idle.Set(0.1)
@@ -249,7 +249,7 @@ func TestCompressorTimes(t *testing.T) {
 	s := limitsFrom(Settings{}, 1)
 	type step struct {
 		at      int64 // s
-		running Tristate
+		running frame.Tristate
 	}
 	for _, c := range []struct {
 		name    string
@@ -257,16 +257,16 @@ func TestCompressorTimes(t *testing.T) {
 		ns      int64 // s, at 1000 s
 		whole   bool
 		stopped int64 // s
-		start   Tristate
+		start   frame.Tristate
 	}{
-		{"found running", []step{{900, Yes}}, 100, false, 0, Unset},
-		{"found running long ago", []step{{700, Yes}}, 300, false, 0, No},
-		{"found standing", []step{{900, No}}, 100, false, 0, No},
-		{"found standing, runs", []step{{900, No}, {930, Yes}}, 70, true, 30, Yes},
-		{"a short stop", []step{{100, Yes}, {900, No}, {959, Yes}}, 41, true, 59, No},
-		{"a stop", []step{{100, Yes}, {890, No}, {950, Yes}}, 50, true, 60, Yes},
-		{"a start that is over", []step{{100, Yes}, {800, No}, {880, Yes}}, 120, true, 80, No},
-		{"stands", []step{{100, Yes}, {890, No}}, 110, true, 0, No},
+		{"found running", []step{{900, frame.Yes}}, 100, false, 0, frame.Unset},
+		{"found running long ago", []step{{700, frame.Yes}}, 300, false, 0, frame.No},
+		{"found standing", []step{{900, frame.No}}, 100, false, 0, frame.No},
+		{"found standing, runs", []step{{900, frame.No}, {930, frame.Yes}}, 70, true, 30, frame.Yes},
+		{"a short stop", []step{{100, frame.Yes}, {900, frame.No}, {959, frame.Yes}}, 41, true, 59, frame.No},
+		{"a stop", []step{{100, frame.Yes}, {890, frame.No}, {950, frame.Yes}}, 50, true, 60, frame.Yes},
+		{"a start that is over", []step{{100, frame.Yes}, {800, frame.No}, {880, frame.Yes}}, 120, true, 80, frame.No},
+		{"stands", []step{{100, frame.Yes}, {890, frame.No}}, 110, true, 0, frame.No},
 	} {
 		var k Compressor
 		for _, x := range c.steps {

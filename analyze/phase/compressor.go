@@ -4,7 +4,7 @@ import "dewgap/analyze/frame"
 
 // Compressor follows one compressor's running and standing.
 type Compressor struct {
-	running Tristate
+	running frame.Tristate
 	since   int64 // of running or standing as it is now; 0 when that was not seen to begin
 	seen    int64 // first sample of the present state
 	start   bool  // the present run began after a long enough stop
@@ -15,7 +15,7 @@ type Compressor struct {
 // Observe takes what is known at an instant; changed is when a change that is
 // noticed now really was; gap tells of a long gap in the data before it, after
 // which nothing from before stands.
-func (c *Compressor) Observe(at int64, running Tristate, changed int64, gap bool, s *limits) {
+func (c *Compressor) Observe(at int64, running frame.Tristate, changed int64, gap bool, s *limits) {
 	if gap {
 		*c = Compressor{}
 	}
@@ -24,11 +24,11 @@ func (c *Compressor) Observe(at int64, running Tristate, changed int64, gap bool
 	}
 	before := c.running
 	switch {
-	case running == Unset:
+	case running == frame.Unset:
 		*c = Compressor{}
 		return
-	case before == Unset: // the beginning was not seen
-	case running == Yes:
+	case before == frame.Unset: // the beginning was not seen
+	case running == frame.Yes:
 		from := c.since
 		if from == 0 {
 			from = c.seen // it stood at least since then
@@ -43,7 +43,7 @@ func (c *Compressor) Observe(at int64, running Tristate, changed int64, gap bool
 }
 
 // Running returns whether the compressor runs.
-func (c *Compressor) Running() Tristate { return c.running }
+func (c *Compressor) Running() frame.Tristate { return c.running }
 
 // Sure reports that Running is signalled or inferred with confidence; without
 // it, nothing that only a running compressor can have may be raised.
@@ -64,16 +64,16 @@ func (c *Compressor) Stopped() int64 { return c.stopped }
 
 // inStart returns how the present run relates to its start phase: Yes in it, No
 // past it, Unset where its beginning was not seen.
-func (c *Compressor) inStart(at int64, s *limits) Tristate {
-	if c.running != Yes {
-		return No
+func (c *Compressor) inStart(at int64, s *limits) frame.Tristate {
+	if c.running != frame.Yes {
+		return frame.No
 	}
 	if c.since == 0 {
 		// Found running: it may just have started.
 		if at-c.seen < s.startLength {
-			return Unset
+			return frame.Unset
 		}
-		return No
+		return frame.No
 	}
 	return frame.Of(c.start && at-c.since < s.startLength)
 }

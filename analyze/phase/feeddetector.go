@@ -4,6 +4,7 @@ import (
 	"math"
 
 	"dewgap/analyze/filter"
+	"dewgap/analyze/frame"
 )
 
 // feedDetector finds from the coil outlet whether liquid is fed to the coil, and, when
@@ -58,18 +59,18 @@ func (f *feedDetector) watch(at int64, c *Circuit, step int64, s *limits) {
 		still = 1
 	}
 	limit := usual + max(minRise, riseRestless*still)
-	if c.stage == PullingDown {
+	if c.stage == frame.PullingDown {
 		limit += risePulldown
 	}
 	level := outlet - c.Before.outlet.Value()
 	if over <= limit && !(level > riseLevel) || level < riseOutlet {
 		f.above, f.cold = 0, true
-		if c.stage == Refrigerating {
+		if c.stage == frame.Refrigerating {
 			f.restless.Update(math.Abs(over-usual), step, baselineTau)
 		}
 		return
 	}
-	if c.stage == PullingDown && !f.cold {
+	if c.stage == frame.PullingDown && !f.cold {
 		return // still warm from the defrost
 	}
 	if f.above == 0 {
@@ -110,7 +111,7 @@ func (c *Circuit) inferByOutlet(at int64, s *limits) {
 	f := &c.feed
 	outlet := c.coil.Newest()
 	switch c.stage {
-	case StageUnknown:
+	case frame.StageUnknown:
 		// Cold, and close over dew: liquid is fed. Else a defrost may be under way.
 		over, gap := outlet-c.dew.Value(), c.air.Value()-c.dew.Value()
 		if fed := over < fedOver && outlet < fedOutlet && !(gap < over-2); !fed {
@@ -125,19 +126,19 @@ func (c *Circuit) inferByOutlet(at int64, s *limits) {
 			f.calm = at
 		}
 		if at-f.calm >= calmHolds {
-			c.enter(Refrigerating, at)
+			c.enter(frame.Refrigerating, at)
 		}
-	case Refrigerating, PullingDown:
+	case frame.Refrigerating, frame.PullingDown:
 		// Where no pause was ever seen, a shut valve is a defrost at once.
-		if f.shut && (f.proven || f.pauses == 0 && c.stage == Refrigerating) {
+		if f.shut && (f.proven || f.pauses == 0 && c.stage == frame.Refrigerating) {
 			c.begin(f.from, at)
 		}
-	case Defrosting, Dripping:
+	case frame.Defrosting, frame.Dripping:
 		if f.shut {
 			return
 		}
 		if f.pauses > 0 && c.Last.Began == f.from && !f.proven {
-			c.enter(Refrigerating, at) // it was a pause after all
+			c.enter(frame.Refrigerating, at) // it was a pause after all
 			return
 		}
 		c.Last.Ended = at
@@ -151,11 +152,11 @@ func (c *Circuit) inferByAir(at int64, s *limits) {
 	f := &c.feed
 	air := c.air.Value()
 	switch c.stage {
-	case StageUnknown:
+	case frame.StageUnknown:
 		if at-c.first >= calmHolds {
-			c.enter(Refrigerating, at)
+			c.enter(frame.Refrigerating, at)
 		}
-	case Refrigerating:
+	case frame.Refrigerating:
 		if !(air > c.Before.airTop()+airRise) {
 			f.warm = 0
 			return
@@ -167,7 +168,7 @@ func (c *Circuit) inferByAir(at int64, s *limits) {
 			f.crest = air
 			c.begin(f.warm, at)
 		}
-	case Defrosting, Dripping:
+	case frame.Defrosting, frame.Dripping:
 		f.crest = max(f.crest, air)
 		turn := max(airTurn, airTurnShare*(f.crest-c.Before.air.Value()))
 		if air < f.crest-turn || air < c.Before.airTop() || at-c.Last.Began > s.signalLimit {

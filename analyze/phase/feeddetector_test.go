@@ -4,12 +4,14 @@ import (
 	"math"
 	"testing"
 	"time"
+
+	"dewgap/analyze/frame"
 )
 
 // coil returns a circuit that refrigerates as usual: dew −10 °C, coil outlet
 // −4 °C (6 K over it), air 2 °C, swaying by 0.5 K on average.
 func coil() *Circuit {
-	c := NewCircuit(Electric)
+	c := NewCircuit(frame.Electric)
 	b := &c.Before
 	b.dew.Set(-10)
 	b.outlet.Set(-4)
@@ -19,7 +21,7 @@ func coil() *Circuit {
 	b.sway.Set(0.5)
 	c.dew.Set(-10)
 	c.air.Set(2)
-	c.stage, c.first, c.last = Refrigerating, 1e15-3600e9, 1e15
+	c.stage, c.first, c.last = frame.Refrigerating, 1e15-3600e9, 1e15
 	c.feed.restless.Set(0.5)
 	return &c
 }
@@ -41,24 +43,24 @@ func watchFor(c *Circuit, at int64, outlet float64, long time.Duration) int64 {
 func TestFeedStops(t *testing.T) {
 	for _, c := range []struct {
 		name        string
-		stage       Stage
+		stage       frame.Stage
 		dew, outlet float64
 		restless    float64
 		long        time.Duration
 		want        bool
 	}{
-		{"over", Refrigerating, -10, -0.3, 0.5, 2 * time.Minute, true},
-		{"under", Refrigerating, -10, -0.7, 0.5, 2 * time.Minute, false},
-		{"over, restless", Refrigerating, -10, 3.2, 2, 2 * time.Minute, true},
-		{"under, restless", Refrigerating, -10, 2.6, 2, 2 * time.Minute, false},
-		{"over, in a pulldown", PullingDown, -10, 3.7, 0.5, 2 * time.Minute, true},
-		{"under, in a pulldown", PullingDown, -10, 3.3, 0.5, 2 * time.Minute, false},
-		{"outlet up, dew far down", Refrigerating, -14, -0.8, 0.5, 2 * time.Minute, true},
-		{"outlet hardly up, dew far down", Refrigerating, -14, -1.2, 0.5, 2 * time.Minute, false},
-		{"outlet far up, dew with it", Refrigerating, 2, 8.2, 0.5, 2 * time.Minute, true},
-		{"outlet less far up, dew with it", Refrigerating, 2, 7.8, 0.5, 2 * time.Minute, false},
-		{"long enough", Refrigerating, -10, 0, 0.5, 60 * time.Second, true},
-		{"not long enough", Refrigerating, -10, 0, 0.5, 45 * time.Second, false},
+		{"over", frame.Refrigerating, -10, -0.3, 0.5, 2 * time.Minute, true},
+		{"under", frame.Refrigerating, -10, -0.7, 0.5, 2 * time.Minute, false},
+		{"over, restless", frame.Refrigerating, -10, 3.2, 2, 2 * time.Minute, true},
+		{"under, restless", frame.Refrigerating, -10, 2.6, 2, 2 * time.Minute, false},
+		{"over, in a pulldown", frame.PullingDown, -10, 3.7, 0.5, 2 * time.Minute, true},
+		{"under, in a pulldown", frame.PullingDown, -10, 3.3, 0.5, 2 * time.Minute, false},
+		{"outlet up, dew far down", frame.Refrigerating, -14, -0.8, 0.5, 2 * time.Minute, true},
+		{"outlet hardly up, dew far down", frame.Refrigerating, -14, -1.2, 0.5, 2 * time.Minute, false},
+		{"outlet far up, dew with it", frame.Refrigerating, 2, 8.2, 0.5, 2 * time.Minute, true},
+		{"outlet less far up, dew with it", frame.Refrigerating, 2, 7.8, 0.5, 2 * time.Minute, false},
+		{"long enough", frame.Refrigerating, -10, 0, 0.5, 60 * time.Second, true},
+		{"not long enough", frame.Refrigerating, -10, 0, 0.5, 45 * time.Second, false},
 	} {
 		k := coil()
 		k.stage = c.stage
@@ -235,21 +237,21 @@ func TestFirstSeenByOutlet(t *testing.T) {
 		name             string
 		dew, outlet, air float64
 		seconds          int64
-		want             Stage
+		want             frame.Stage
 	}{
-		{"fed", -10, -4, 2, 126, Refrigerating},
-		{"fed, not long enough", -10, -4, 2, 118, StageUnknown},
-		{"close enough over dew", -12.8, 0, 2, 300, Refrigerating},
-		{"too far over dew", -13.2, 0, 2, 300, StageUnknown},
-		{"cold enough", -10, 0.9, 2, 300, Refrigerating},
-		{"not cold", -10, 1.1, 2, 300, StageUnknown},
-		{"a little over its air", -10, -4, -5.8, 300, Refrigerating},
-		{"over its air", -10, -4, -6.3, 300, StageUnknown},
-		{"thawed", -10, 3.2, 2, 126, Defrosting},
-		{"thawed, not long enough", -10, 3.2, 2, 118, StageUnknown},
-		{"not thawed", -10, 2.8, 2, 300, StageUnknown},
+		{"fed", -10, -4, 2, 126, frame.Refrigerating},
+		{"fed, not long enough", -10, -4, 2, 118, frame.StageUnknown},
+		{"close enough over dew", -12.8, 0, 2, 300, frame.Refrigerating},
+		{"too far over dew", -13.2, 0, 2, 300, frame.StageUnknown},
+		{"cold enough", -10, 0.9, 2, 300, frame.Refrigerating},
+		{"not cold", -10, 1.1, 2, 300, frame.StageUnknown},
+		{"a little over its air", -10, -4, -5.8, 300, frame.Refrigerating},
+		{"over its air", -10, -4, -6.3, 300, frame.StageUnknown},
+		{"thawed", -10, 3.2, 2, 126, frame.Defrosting},
+		{"thawed, not long enough", -10, 3.2, 2, 118, frame.StageUnknown},
+		{"not thawed", -10, 2.8, 2, 300, frame.StageUnknown},
 	} {
-		k := NewCircuit(Electric)
+		k := NewCircuit(frame.Electric)
 		s := limitsFrom(Settings{}, 4)
 		k.dew.Set(c.dew)
 		k.air.Set(c.air)
@@ -266,7 +268,7 @@ func TestFirstSeenByOutlet(t *testing.T) {
 		}
 	}
 	// A swing in between starts the two minutes again.
-	k := NewCircuit(Electric)
+	k := NewCircuit(frame.Electric)
 	s := limitsFrom(Settings{}, 4)
 	k.dew.Set(-10)
 	k.first = 1e15
@@ -278,7 +280,7 @@ func TestFirstSeenByOutlet(t *testing.T) {
 		k.coil.Update(1e15+i*1e9, outlet)
 		k.inferByOutlet(1e15+i*1e9, &s)
 	}
-	if k.stage != StageUnknown {
+	if k.stage != frame.StageUnknown {
 		t.Errorf("an outlet that swings: stage %d, want unknown", k.stage)
 	}
 }
@@ -289,22 +291,22 @@ func TestPauseOrDefrost(t *testing.T) {
 	s := limitsFrom(Settings{}, 4)
 	for _, c := range []struct {
 		name   string
-		stage  Stage
+		stage  frame.Stage
 		proven bool
 		pauses int
-		want   Stage
+		want   frame.Stage
 	}{
-		{"never a pause", Refrigerating, false, 0, Defrosting},
-		{"a pause before", Refrigerating, false, 1, Refrigerating},
-		{"a pause before, proven", Refrigerating, true, 1, Defrosting},
-		{"in a pulldown", PullingDown, false, 0, PullingDown},
-		{"in a pulldown, proven", PullingDown, true, 0, Defrosting},
+		{"never a pause", frame.Refrigerating, false, 0, frame.Defrosting},
+		{"a pause before", frame.Refrigerating, false, 1, frame.Refrigerating},
+		{"a pause before, proven", frame.Refrigerating, true, 1, frame.Defrosting},
+		{"in a pulldown", frame.PullingDown, false, 0, frame.PullingDown},
+		{"in a pulldown, proven", frame.PullingDown, true, 0, frame.Defrosting},
 	} {
 		k := coil()
 		k.stage = c.stage
 		k.feed.shut, k.feed.proven, k.feed.pauses, k.feed.from = true, c.proven, c.pauses, 1e15-60e9
 		k.inferByOutlet(1e15, &s)
-		if k.stage != c.want || c.want == Defrosting && k.Last.Began != k.feed.from {
+		if k.stage != c.want || c.want == frame.Defrosting && k.Last.Began != k.feed.from {
 			t.Errorf("%s: stage %d, began %d", c.name, k.stage, k.Last.Began)
 		}
 	}
@@ -313,15 +315,15 @@ func TestPauseOrDefrost(t *testing.T) {
 		proven bool
 		pauses int
 		began  int64
-		want   Stage
+		want   frame.Stage
 	}{
-		{"it was a pause", false, 1, 1e15 - 60e9, Refrigerating},
-		{"proven", true, 1, 1e15 - 60e9, PullingDown},
-		{"another began it", false, 1, 1e15 - 90e9, PullingDown},
-		{"no pause", false, 0, 1e15 - 60e9, PullingDown},
+		{"it was a pause", false, 1, 1e15 - 60e9, frame.Refrigerating},
+		{"proven", true, 1, 1e15 - 60e9, frame.PullingDown},
+		{"another began it", false, 1, 1e15 - 90e9, frame.PullingDown},
+		{"no pause", false, 0, 1e15 - 60e9, frame.PullingDown},
 	} {
 		k := coil()
-		k.stage = Defrosting
+		k.stage = frame.Defrosting
 		k.Last.Began = c.began
 		k.feed.proven, k.feed.pauses, k.feed.from = c.proven, c.pauses, 1e15-60e9
 		k.inferByOutlet(1e15, &s)
@@ -339,16 +341,16 @@ func TestByAirAlone(t *testing.T) {
 	for _, c := range []struct {
 		air     float64
 		seconds int64
-		want    Stage
+		want    frame.Stage
 	}{
-		{4.4, 50, Defrosting}, {4.2, 50, Refrigerating}, {4.4, 40, Refrigerating}, {-9, 50, Refrigerating},
+		{4.4, 50, frame.Defrosting}, {4.2, 50, frame.Refrigerating}, {4.4, 40, frame.Refrigerating}, {-9, 50, frame.Refrigerating},
 	} {
 		k := coil()
 		k.air.Set(c.air)
 		for i := range c.seconds {
 			k.inferByAir(1e15+i*1e9, &s)
 		}
-		if k.stage != c.want || c.want == Defrosting && (k.Last.Began != 1e15 || k.feed.crest != c.air) {
+		if k.stage != c.want || c.want == frame.Defrosting && (k.Last.Began != 1e15 || k.feed.crest != c.air) {
 			t.Errorf("air at %g °C for %d s: stage %d, want %d", c.air, c.seconds, k.stage, c.want)
 		}
 	}
@@ -357,36 +359,36 @@ func TestByAirAlone(t *testing.T) {
 		k.air.Set(5 - 3*float64(i/30%2))
 		k.inferByAir(1e15+i*1e9, &s)
 	}
-	if k.stage != Refrigerating {
+	if k.stage != frame.Refrigerating {
 		t.Error("air that swings for half a minute is taken for a defrost")
 	}
 	for _, c := range []struct {
 		name       string
 		crest, air float64
 		minutes    int64
-		want       Stage
+		want       frame.Stage
 	}{
-		{"turned", 6, 5.2, 20, PullingDown},
-		{"not turned", 6, 5.4, 20, Defrosting},
-		{"still rising", 6, 7, 20, Defrosting},
-		{"turned, from far up", 22, 19.9, 20, PullingDown}, // a tenth of 20 K
-		{"not turned, from far up", 22, 20.1, 20, Defrosting},
-		{"as cool as undisturbed", 3.6, 3.4, 20, PullingDown},
-		{"nearly as cool", 3.8, 3.6, 20, Defrosting},
-		{"longer than any defrost", 6, 7, 91, PullingDown},
-		{"as long as some", 6, 7, 89, Defrosting},
+		{"turned", 6, 5.2, 20, frame.PullingDown},
+		{"not turned", 6, 5.4, 20, frame.Defrosting},
+		{"still rising", 6, 7, 20, frame.Defrosting},
+		{"turned, from far up", 22, 19.9, 20, frame.PullingDown}, // a tenth of 20 K
+		{"not turned, from far up", 22, 20.1, 20, frame.Defrosting},
+		{"as cool as undisturbed", 3.6, 3.4, 20, frame.PullingDown},
+		{"nearly as cool", 3.8, 3.6, 20, frame.Defrosting},
+		{"longer than any defrost", 6, 7, 91, frame.PullingDown},
+		{"as long as some", 6, 7, 89, frame.Defrosting},
 	} {
 		k := coil()
-		k.stage = Defrosting
+		k.stage = frame.Defrosting
 		k.air.Set(c.air)
 		k.feed.crest, k.Last.Began = c.crest, 1e15
 		k.inferByAir(1e15+c.minutes*60e9, &s)
-		if k.stage != c.want || c.want == PullingDown && k.Last.Ended == 0 {
+		if k.stage != c.want || c.want == frame.PullingDown && k.Last.Ended == 0 {
 			t.Errorf("%s: stage %d, want %d", c.name, k.stage, c.want)
 		}
 	}
-	for seconds, want := range map[int64]Stage{119: StageUnknown, 120: Refrigerating} {
-		k := NewCircuit(OffCycle)
+	for seconds, want := range map[int64]frame.Stage{119: frame.StageUnknown, 120: frame.Refrigerating} {
+		k := NewCircuit(frame.OffCycle)
 		k.first = 1e15
 		k.air.Set(2)
 		if k.inferByAir(1e15+seconds*1e9, &s); k.stage != want {

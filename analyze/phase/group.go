@@ -13,7 +13,7 @@ type Group struct {
 	limits      limits
 	Compressors []Compressor
 	Circuits    []Circuit
-	phases      []Phase
+	phases      []frame.Phase
 	estimators  []runEstimator
 	pressure    pressureEvidence
 	last        int64
@@ -21,8 +21,8 @@ type Group struct {
 
 // NewGroup returns the trackers of a group with the given number of
 // compressors and the circuits of the given kinds.
-func NewGroup(s Settings, compressors int, circuits []DefrostKind) *Group {
-	g := &Group{limits: limitsFrom(s, len(circuits)), phases: make([]Phase, compressors), Compressors: make([]Compressor, compressors), estimators: make([]runEstimator, compressors)}
+func NewGroup(s Settings, compressors int, circuits []frame.DefrostKind) *Group {
+	g := &Group{limits: limitsFrom(s, len(circuits)), phases: make([]frame.Phase, compressors), Compressors: make([]Compressor, compressors), estimators: make([]runEstimator, compressors)}
 	for _, k := range circuits {
 		g.Circuits = append(g.Circuits, NewCircuit(k))
 	}
@@ -32,7 +32,7 @@ func NewGroup(s Settings, compressors int, circuits []DefrostKind) *Group {
 // Observe takes what is known of the group at an instant and returns the
 // phase of each compressor, which it also writes into x with the rest of what it
 // finds. The slice is valid until the next Observe. It keeps nothing of x.
-func (g *Group) Observe(x *frame.Frame) []Phase {
+func (g *Group) Observe(x *frame.Frame) []frame.Phase {
 	if unsignalled(x) {
 		g.follow(x)
 	}
@@ -45,7 +45,7 @@ func (g *Group) Observe(x *frame.Frame) []Phase {
 	}
 	for i := range g.Compressors {
 		running, since, sure := x.Compressors[i].Signal, x.At, true
-		if running == Unset {
+		if running == frame.Unset {
 			own := 1.0
 			if single && !math.IsNaN(float64(x.Dew)) {
 				own = singleShare
@@ -55,7 +55,7 @@ func (g *Group) Observe(x *frame.Frame) []Phase {
 		}
 		g.Compressors[i].Observe(x.At, running, since, x.LongGap, &g.limits)
 		g.Compressors[i].sure = sure
-		pumping = pumping || running != No
+		pumping = pumping || running != frame.No
 	}
 	rested := !pumping && single && len(g.Circuits) == 1
 	for i := range g.Circuits {
@@ -85,7 +85,7 @@ func (g *Group) fill(x *frame.Frame) {
 // unsignalled reports that some compressor has no running signal.
 func unsignalled(x *frame.Frame) bool {
 	for i := range x.Compressors {
-		if x.Compressors[i].Signal == Unset {
+		if x.Compressors[i].Signal == frame.Unset {
 			return true
 		}
 	}
@@ -105,7 +105,7 @@ func (g *Group) follow(x *frame.Frame) {
 	g.last = x.At
 	runs := false
 	for i := range g.Compressors {
-		runs = runs || g.Compressors[i].running == Yes && g.Compressors[i].sure
+		runs = runs || g.Compressors[i].running == frame.Yes && g.Compressors[i].sure
 	}
 	g.pressure.observe(x, runs, step)
 }
@@ -114,11 +114,11 @@ func (g *Group) follow(x *frame.Frame) {
 // Where others may run beside it, only the stop of all is as large as that.
 func (g *Group) pressures(i int) float64 {
 	for k := range g.Compressors {
-		if k != i && g.Compressors[k].running != No {
+		if k != i && g.Compressors[k].running != frame.No {
 			return g.pressure.shut
 		}
 	}
-	if len(g.Compressors) > 1 && g.Compressors[i].running != Yes {
+	if len(g.Compressors) > 1 && g.Compressors[i].running != frame.Yes {
 		return min(g.pressure.evidence, 0) // any of them may have started
 	}
 	return g.pressure.evidence
@@ -133,7 +133,7 @@ func (g *Group) others(i int) moves {
 	var sum moves
 	var n float64
 	for k := range g.Compressors {
-		if c := &g.Compressors[k]; k != i && c.running == Yes && c.sure && g.last-g.estimators[k].last <= int64(reading.LongGap) { // no signal came between
+		if c := &g.Compressors[k]; k != i && c.running == frame.Yes && c.sure && g.last-g.estimators[k].last <= int64(reading.LongGap) { // no signal came between
 			sum.pipe += g.estimators[k].moved.pipe
 			sum.hot += g.estimators[k].moved.hot
 			n++
@@ -145,17 +145,17 @@ func (g *Group) others(i int) moves {
 // disturbed returns what the circuits make of the group's running compressors:
 // Pulldown before Defrost before Steady; Unknown when a circuit is not known
 // and none of the others decides.
-func (g *Group) disturbed() Phase {
-	worst := Steady
+func (g *Group) disturbed() frame.Phase {
+	worst := frame.Steady
 	for i := range g.Circuits {
 		switch g.Circuits[i].stage {
-		case PullingDown:
-			return Pulldown
-		case Defrosting, Dripping:
-			worst = Defrost
-		case StageUnknown:
-			if worst == Steady {
-				worst = Unknown
+		case frame.PullingDown:
+			return frame.Pulldown
+		case frame.Defrosting, frame.Dripping:
+			worst = frame.Defrost
+		case frame.StageUnknown:
+			if worst == frame.Steady {
+				worst = frame.Unknown
 			}
 		}
 	}
@@ -163,18 +163,18 @@ func (g *Group) disturbed() Phase {
 }
 
 // phase applies the contract's order.
-func (c *Compressor) phase(at int64, disturbed Phase, s *limits) Phase {
+func (c *Compressor) phase(at int64, disturbed frame.Phase, s *limits) frame.Phase {
 	switch c.running {
-	case Unset:
-		return Unknown
-	case No:
-		return Off
+	case frame.Unset:
+		return frame.Unknown
+	case frame.No:
+		return frame.Off
 	}
 	switch c.inStart(at, s) {
-	case Yes:
-		return Start
-	case Unset:
-		return Unknown
+	case frame.Yes:
+		return frame.Start
+	case frame.Unset:
+		return frame.Unknown
 	}
 	return disturbed
 }

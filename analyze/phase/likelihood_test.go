@@ -191,22 +191,22 @@ func TestTip(t *testing.T) {
 		then       float64
 		after      int // steps of then until the answer changes
 		since      int // steps of then at which it is dated
-		wasRunning Tristate
+		wasRunning frame.Tristate
 	}{
-		{"a stop", 0.5, -0.1, 28, 0, Yes},
-		{"a start", -0.5, 0.1, 28, 0, No},
-		{"a strong stop", 0.5, -1.9, 2, 0, Yes},
-		{"slowly, faster than it fades", 0.5, -0.025, 109, 0, Yes},
-		{"slowly, slower than it fades", 0.5, -0.015, 181, 180, Yes},
-		{"a start, slower than it fades", -0.5, 0.015, 181, 180, No},
-		{"nothing seen", 0, 0, 0, 0, Yes},
+		{"a stop", 0.5, -0.1, 28, 0, frame.Yes},
+		{"a start", -0.5, 0.1, 28, 0, frame.No},
+		{"a strong stop", 0.5, -1.9, 2, 0, frame.Yes},
+		{"slowly, faster than it fades", 0.5, -0.025, 109, 0, frame.Yes},
+		{"slowly, slower than it fades", 0.5, -0.015, 181, 180, frame.Yes},
+		{"a start, slower than it fades", -0.5, 0.015, 181, 180, frame.No},
+		{"nothing seen", 0, 0, 0, 0, frame.Yes},
 	} {
 		var s runEstimator
 		at := int64(1e15)
 		for i := range 60 {
 			before := s.running
 			s.tip(at, c.first)
-			if c.first == 0 && before == Unset && s.running == Yes && i != 26 {
+			if c.first == 0 && before == frame.Unset && s.running == frame.Yes && i != 26 {
 				t.Errorf("%s: taken to run after %d steps, want 27: two minutes and a quarter", c.name, i+1)
 			}
 			s.bestAt = max(s.bestAt, -s.bestAt)
@@ -256,7 +256,7 @@ func TestEvidenceAddsUpWithTime(t *testing.T) {
 		n := 0.0
 		for at := int64(0); at <= 360; at += c.every {
 			x.At = 1e15 + at*1e9
-			s.llr, s.running, s.best = 0, No, tipLLR // no firstLLR, and no bound
+			s.llr, s.running, s.best = 0, frame.No, tipLLR // no firstLLR, and no bound
 			before := s.llr
 			s.observe(&x, &m, -0.01, 1, unmoved, nan)
 			n = (before - s.llr) / 0.01
@@ -268,10 +268,10 @@ func TestEvidenceAddsUpWithTime(t *testing.T) {
 			t.Errorf("each %d s: %.2f times 5 s, want %.2f", c.every, n, want)
 		}
 	}
-	s := runEstimator{llr: -tipLLR + 0.001, running: Yes, best: 1, bestAt: 9e14, last: 1e15, bucket: 1e15 / 5e9}
+	s := runEstimator{llr: -tipLLR + 0.001, running: frame.Yes, best: 1, bestAt: 9e14, last: 1e15, bucket: 1e15 / 5e9}
 	x := frame.Frame{At: 1e15 + 5e9, Ambient: 20, SuctionPressure: 2e5, DischargePressure: 10e5}
 	m := machine(-10, nan, nan, nan)
-	if got, since := s.observe(&x, &m, -0.01, 1, unmoved, nan); got != No || since != 9e14-10e9 {
+	if got, since := s.observe(&x, &m, -0.01, 1, unmoved, nan); got != frame.No || since != 9e14-10e9 {
 		t.Errorf("running %v since %d, want no since %d", got, since, int64(9e14-10e9))
 	}
 }
@@ -279,10 +279,10 @@ func TestEvidenceAddsUpWithTime(t *testing.T) {
 // Evidence before a gap in the data does not count after it.
 func TestEstimatorAfterAGap(t *testing.T) {
 	for gap, want := range map[int64]bool{119: true, 121: false} {
-		s := runEstimator{llr: 1, running: Yes, last: 1e15}
+		s := runEstimator{llr: 1, running: frame.Yes, last: 1e15}
 		m := machine(-10, nan, nan, nan)
 		got, _ := s.observe(&frame.Frame{At: 1e15 + gap*1e9, SuctionPressure: 2e5, DischargePressure: 10e5}, &m, 0, 1, unmoved, nan)
-		if (got == Yes) != want {
+		if (got == frame.Yes) != want {
 			t.Errorf("after %d s without data: running %v", gap, got)
 		}
 	}
@@ -412,10 +412,10 @@ func TestNoCompression(t *testing.T) {
 func TestUsualOfASureRun(t *testing.T) {
 	const at = int64(1e15)
 	for _, c := range []struct {
-		running Tristate
+		running frame.Tristate
 		llr     float64
 		known   bool
-	}{{Yes, 1.3, true}, {Yes, 1.1, false}, {No, -1.3, false}} {
+	}{{frame.Yes, 1.3, true}, {frame.Yes, 1.1, false}, {frame.No, -1.3, false}} {
 		x := frame.Frame{At: at, Ambient: 20, SuctionPressure: 2e5, DischargePressure: 10e5, CondensingDew: 35}
 		m := machine(-10, -10, 5, 70)
 		s := ran(at, &m, 0, 0, 0)

@@ -2,9 +2,10 @@
 // pulldown, or unknown; from signals where they exist, from pressures and
 // temperatures where they do not.
 //
-// It may import the standard library's pure packages, units, reading and frame. No
-// clock, no I/O: time comes with the samples. Inside, times are nanoseconds of
-// event time and quantities that are not known are NaN.
+// Its names of phases, stages and answers are frame's. It may import the standard
+// library's pure packages, units, reading, filter, setting and frame. It must never
+// import a clock or I/O: time comes with the samples, in nanoseconds of event time;
+// quantities that are not known are NaN.
 package phase
 
 import "dewgap/analyze/frame"

@@ -19,18 +19,18 @@ const hour = 3600.0
 func TestStartEdges(t *testing.T) {
 	for _, c := range []struct {
 		off, after float64
-		want       Phase
+		want       frame.Phase
 	}{
-		{59, 0, Steady}, {59, 119, Steady},
-		{60, 0, Start}, {60, 119, Start}, {60, 120, Steady},
-		{600, 0, Start}, {600, 119, Start}, {600, 120, Steady},
+		{59, 0, frame.Steady}, {59, 119, frame.Steady},
+		{60, 0, frame.Start}, {60, 119, frame.Start}, {60, 120, frame.Steady},
+		{600, 0, frame.Start}, {600, 119, frame.Start}, {600, 120, frame.Steady},
 	} {
 		s := store{level: -10, signal: true, flag: true, stop: []span{{hour - c.off, hour}}}
 		told := s.play(hour+300, 1, 0)
 		if got := told(hour + c.after); got != c.want {
 			t.Errorf("off for %.0f s, %.0f s after the start: %s, want %s", c.off, c.after, got, c.want)
 		}
-		if got := told(hour - 1); got != Off {
+		if got := told(hour - 1); got != frame.Off {
 			t.Errorf("before the start: %s, want off", got)
 		}
 	}
@@ -40,9 +40,9 @@ func TestStartEdges(t *testing.T) {
 // standing starts.
 func TestFirstSeen(t *testing.T) {
 	s := store{level: -10, signal: true, flag: true}
-	want(t, s.play(300, 1, 0), map[float64]Phase{0: Unknown, 119: Unknown, 121: Steady})
+	want(t, s.play(300, 1, 0), map[float64]frame.Phase{0: frame.Unknown, 119: frame.Unknown, 121: frame.Steady})
 	s.stop = []span{{0, 100}}
-	want(t, s.play(300, 1, 0), map[float64]Phase{0: Off, 99: Off, 100: Start, 219: Start, 221: Steady})
+	want(t, s.play(300, 1, 0), map[float64]frame.Phase{0: frame.Off, 99: frame.Off, 100: frame.Start, 219: frame.Start, 221: frame.Steady})
 }
 
 // One defrost by its signal: drip belongs to it, refrigeration returns when
@@ -59,9 +59,9 @@ func TestDefrostBySignal(t *testing.T) {
 			s.defrosts = []span{{2 * hour, 2*hour + 1200}}
 			end := 2*hour + 1200
 			told := s.play(4*hour, 1, 0)
-			want(t, told, map[float64]Phase{
-				2*hour - 1: Steady, 2 * hour: Defrost, end - 1: Defrost, end + 60: Defrost,
-				end + 300: Pulldown, end + 500: Pulldown, end + 180 + 3600 + 60: Steady,
+			want(t, told, map[float64]frame.Phase{
+				2*hour - 1: frame.Steady, 2 * hour: frame.Defrost, end - 1: frame.Defrost, end + 60: frame.Defrost,
+				end + 300: frame.Pulldown, end + 500: frame.Pulldown, end + 180 + 3600 + 60: frame.Steady,
 			})
 		})
 	}
@@ -75,14 +75,14 @@ func TestPulldownEnds(t *testing.T) {
 	told := s.play(4*hour, 5, 0)
 	// 8 K of excess over 12 K, dying with 480 s: within 10 % after 910 s.
 	for at := back + 100; at < back+850; at += 50 {
-		if got := told(at); got != Pulldown {
+		if got := told(at); got != frame.Pulldown {
 			t.Fatalf("%.0f s after the valve opened: %s, want pulldown", at-back, got)
 		}
 	}
-	want(t, told, map[float64]Phase{back + 2100: Steady})
+	want(t, told, map[float64]frame.Phase{back + 2100: frame.Steady})
 
 	warm := s
-	g := NewGroup(Settings{}, 1, []DefrostKind{Electric})
+	g := NewGroup(Settings{}, 1, []frame.DefrostKind{frame.Electric})
 	x := frame.Frame{Compressors: make([]frame.Compressor, 1), Circuits: make([]frame.Circuit, 1)}
 	over := 0.0
 	for at := 0.0; at < 5*hour; at += 5 {
@@ -91,7 +91,7 @@ func TestPulldownEnds(t *testing.T) {
 			x.Circuits[0].Air += 10 // an open door: the load does not come back
 		}
 		x.At = int64(1e15 + at*1e9)
-		if p := g.Observe(&x)[0]; p == Steady && at > back && over == 0 {
+		if p := g.Observe(&x)[0]; p == frame.Steady && at > back && over == 0 {
 			over = at
 		}
 	}
@@ -102,9 +102,9 @@ func TestPulldownEnds(t *testing.T) {
 
 // A thermostat that shuts the valve says that the load is back.
 func TestPulldownEndsWithThermostat(t *testing.T) {
-	c := NewCircuit(OffCycle)
+	c := NewCircuit(frame.OffCycle)
 	s := limitsFrom(Settings{}, 4)
-	c.stage, c.since = PullingDown, 1
+	c.stage, c.since = frame.PullingDown, 1
 	c.feed.shut, c.feed.pauses, c.feed.from = true, 3, 1
 	for at, want := range map[int64]bool{179e9: false, 181e9: true} {
 		if got := c.recovered(at, true, false, &s); got != want {
@@ -134,7 +134,7 @@ func TestExpectedPulldown(t *testing.T) {
 		{"the coil is not full", 10, 10, 14 * time.Minute, 20 * time.Minute},
 		{"the coil overfed", nan, 2, 8 * time.Minute, 12 * time.Minute},
 	} {
-		c := NewCircuit(Electric)
+		c := NewCircuit(frame.Electric)
 		put := func(at int64, gap, over float64) {
 			c.air, c.dew = filter.LowPass{}, filter.LowPass{}
 			c.dew.Update(-10, 0, 1)
@@ -171,9 +171,9 @@ func TestPulldownLasts(t *testing.T) {
 		"machines that cycle":        {away: 20 * min, idle: 0.5, low: 5, high: 5},
 		"machines that rest a while": {away: 20 * min, idle: 0.1, low: 1.2, high: 1.6},
 	} {
-		c := NewCircuit(Electric)
+		c := NewCircuit(frame.Electric)
 		c.first = 1
-		c.Last = Episode{Began: 1e9, Resumed: 1e9 + int64(x.away*1e9)}
+		c.Last = frame.DefrostRun{Began: 1e9, Resumed: 1e9 + int64(x.away*1e9)}
 		if x.unseen {
 			c.first = c.Last.Began
 		}
@@ -194,11 +194,11 @@ func TestLonePulldownIsShorter(t *testing.T) {
 
 // An outlet that is still warm from the defrost is not one without liquid.
 func TestWarmOutletIsNoPause(t *testing.T) {
-	c, s := NewCircuit(Electric), limitsFrom(Settings{}, 4)
+	c, s := NewCircuit(frame.Electric), limitsFrom(Settings{}, 4)
 	c.Before.superheat.Update(6, 0, 1)
 	c.Before.outlet.Update(-4, 0, 1)
 	c.dew.Update(-10, 0, 1)
-	c.stage = PullingDown
+	c.stage = frame.PullingDown
 	shut := func(outlet float64, from, to int64) bool {
 		for at := from; at < to; at += 5e9 {
 			c.coil.Update(at, outlet)
@@ -221,11 +221,11 @@ func TestWithoutSignals(t *testing.T) {
 		s := store{level: level, drip: 180, plateau: true, defrosts: []span{{2 * hour, 2*hour + 1500}}, stop: []span{{5 * hour, 5*hour + 1800}}}
 		told := s.play(6*hour, 5, 0)
 		back := 2*hour + 1500 + 180
-		want(t, told, map[float64]Phase{
-			hour: Steady, 2*hour + 240: Defrost, 2*hour + 1400: Defrost, back + 150: Pulldown, back + 500: Pulldown,
-			4 * hour: Steady, 5*hour + 240: Off, 5*hour + 1700: Off, 5*hour + 1800 + 45: Start, 5*hour + 1800 + 300: Steady,
+		want(t, told, map[float64]frame.Phase{
+			hour: frame.Steady, 2*hour + 240: frame.Defrost, 2*hour + 1400: frame.Defrost, back + 150: frame.Pulldown, back + 500: frame.Pulldown,
+			4 * hour: frame.Steady, 5*hour + 240: frame.Off, 5*hour + 1700: frame.Off, 5*hour + 1800 + 45: frame.Start, 5*hour + 1800 + 300: frame.Steady,
 		})
-		if p := share(told, 600, 2*hour, Steady); p != 1 {
+		if p := share(told, 600, 2*hour, frame.Steady); p != 1 {
 			t.Errorf("dew %g: %.3f of two quiet hours told as steady", level, p)
 		}
 	}
@@ -235,7 +235,7 @@ func TestWithoutSignals(t *testing.T) {
 func TestPausesAreNoDefrosts(t *testing.T) {
 	s := store{level: -10, pause: 300}
 	told := s.play(6*hour, 5, 0)
-	if p := share(told, hour, 6*hour, Steady); p < 0.99 {
+	if p := share(told, hour, 6*hour, frame.Steady); p < 0.99 {
 		t.Errorf("%.3f of the time with pauses told as steady", p)
 	}
 }
@@ -256,7 +256,7 @@ func TestTrap34(t *testing.T) {
 	for _, signals := range []bool{true, false} {
 		s.signal, s.flag = signals, signals
 		told := s.play(4*hour, 1, 0)
-		if p := share(told, 600, 4*hour, Steady); p != 1 {
+		if p := share(told, 600, 4*hour, frame.Steady); p != 1 {
 			t.Errorf("signals %v: %.4f of the time told as steady", signals, p)
 		}
 	}
@@ -267,7 +267,7 @@ func TestTrap34(t *testing.T) {
 func TestTrap35(t *testing.T) {
 	s := store{level: -10, signal: true, flag: true, stop: []span{{hour, hour + 1200}}}
 	told := s.play(2*hour, 1, 0)
-	if share(told, hour, hour+1200, Off) != 1 || share(told, hour+1200, hour+1320, Start) != 1 || told(hour+1320) != Steady {
+	if share(told, hour, hour+1200, frame.Off) != 1 || share(told, hour+1200, hour+1320, frame.Start) != 1 || told(hour+1320) != frame.Steady {
 		t.Error("a stop of 20 min and its start are not told as off, then start for 120 s")
 	}
 }
@@ -275,7 +275,7 @@ func TestTrap35(t *testing.T) {
 // Trap 41: defrosts as they are.
 func TestTrap41(t *testing.T) {
 	t.Run("several at once", func(t *testing.T) {
-		g := NewGroup(Settings{}, 1, []DefrostKind{Electric, Electric})
+		g := NewGroup(Settings{}, 1, []frame.DefrostKind{frame.Electric, frame.Electric})
 		a := store{level: -10, signal: true, flag: true, drip: 180, defrosts: []span{{hour, hour + 1200}}}
 		b := store{level: -10, signal: true, flag: true, drip: 180, defrosts: []span{{hour + 600, hour + 2400}}}
 		x := frame.Frame{Compressors: make([]frame.Compressor, 1), Circuits: make([]frame.Circuit, 1)}
@@ -287,8 +287,8 @@ func TestTrap41(t *testing.T) {
 			both.Circuits[1] = x.Circuits[0]
 			both.At = int64(1e15 + at*1e9)
 			got := g.Observe(&both)[0]
-			switch want := map[float64]Phase{hour + 1000: Defrost, hour + 1500: Pulldown, hour + 2390: Pulldown, hour + 2700: Pulldown}[at]; {
-			case want != Unknown && got != want:
+			switch want := map[float64]frame.Phase{hour + 1000: frame.Defrost, hour + 1500: frame.Pulldown, hour + 2390: frame.Pulldown, hour + 2700: frame.Pulldown}[at]; {
+			case want != frame.Unknown && got != want:
 				t.Errorf("at %.0f s: %s, want %s", at, got, want)
 			}
 		}
@@ -296,22 +296,22 @@ func TestTrap41(t *testing.T) {
 	t.Run("no signal", func(t *testing.T) {
 		s := store{level: -10, signal: true, drip: 180, plateau: true, defrosts: []span{{hour, hour + 1500}}}
 		told := s.play(3*hour, 5, 0)
-		if p := share(told, hour+150, hour+1500, Defrost); p != 1 {
+		if p := share(told, hour+150, hour+1500, frame.Defrost); p != 1 {
 			t.Errorf("%.3f of a defrost without signal told", p)
 		}
 	})
 	t.Run("signal stays on", func(t *testing.T) {
 		s := store{level: -10, signal: true, flag: true, stuck: hour, noCoil: true, noAir: true}
 		told := s.play(4*hour, 5, 0)
-		want(t, told, map[float64]Phase{hour: Defrost, hour + 89*60: Defrost, hour + 94*60: Steady, 4 * hour: Steady})
+		want(t, told, map[float64]frame.Phase{hour: frame.Defrost, hour + 89*60: frame.Defrost, hour + 94*60: frame.Steady, 4 * hour: frame.Steady})
 	})
 	t.Run("signal stays on, length known", func(t *testing.T) {
 		f, l := defrostSignal{}, limitsFrom(Settings{}, 4)
 		for range signalLengths {
 			f.ended(15 * 60e9)
 		}
-		f.isStuck(1, Yes, &l)
-		if f.isStuck(1+45*60e9, Yes, &l) || !f.isStuck(2+45*60e9, Yes, &l) || f.isStuck(3+46*60e9, No, &l) {
+		f.isStuck(1, frame.Yes, &l)
+		if f.isStuck(1+45*60e9, frame.Yes, &l) || !f.isStuck(2+45*60e9, frame.Yes, &l) || f.isStuck(3+46*60e9, frame.No, &l) {
 			t.Error("a signal with a median of 15 min is not given up after 45 min, or not taken up again")
 		}
 	})
@@ -322,19 +322,19 @@ func TestTrap41(t *testing.T) {
 		}
 		told := s.play(20*hour, 10, 0)
 		for _, d := range s.defrosts {
-			want(t, told, map[float64]Phase{d.to - 10: Defrost, d.to + 400: Pulldown, d.to + 3900: Steady})
+			want(t, told, map[float64]frame.Phase{d.to - 10: frame.Defrost, d.to + 400: frame.Pulldown, d.to + 3900: frame.Steady})
 		}
 	})
 }
 
 // After a long gap in the data nothing from before stands; it is recovered from.
 func TestLongGap(t *testing.T) {
-	g := NewGroup(Settings{}, 1, []DefrostKind{Electric})
+	g := NewGroup(Settings{}, 1, []frame.DefrostKind{frame.Electric})
 	s := store{level: -10, signal: true, flag: true}
 	x := frame.Frame{Compressors: make([]frame.Compressor, 1), Circuits: make([]frame.Circuit, 1)}
 	at := 0.0
 	var gaps reading.GapDetector
-	step := func(dt float64) Phase {
+	step := func(dt float64) frame.Phase {
 		at += dt
 		x.LongGap = gaps.Next(time.Unix(0, int64(1e15+at*1e9))).Long
 		s.fill(at, &x)
@@ -344,16 +344,16 @@ func TestLongGap(t *testing.T) {
 	for range 120 {
 		step(5)
 	}
-	if p := step(110); p != Steady {
+	if p := step(110); p != frame.Steady {
 		t.Errorf("after a gap of 110 s: %s, want steady", p)
 	}
-	if p := step(120); p != Unknown {
+	if p := step(120); p != frame.Unknown {
 		t.Errorf("after a gap of 120 s: %s, want unknown", p)
 	}
 	for range 30 {
 		step(5)
 	}
-	if p := step(5); p != Steady {
+	if p := step(5); p != frame.Steady {
 		t.Errorf("two minutes after it: %s, want steady", p)
 	}
 }
@@ -395,7 +395,7 @@ func TestSettings(t *testing.T) {
 
 func BenchmarkGroupObserve(b *testing.B) {
 	s := store{level: -10}
-	g := NewGroup(Settings{}, 1, []DefrostKind{Electric})
+	g := NewGroup(Settings{}, 1, []frame.DefrostKind{frame.Electric})
 	x := frame.Frame{Compressors: make([]frame.Compressor, 1), Circuits: make([]frame.Circuit, 1)}
 	s.fill(0, &x)
 	b.ReportAllocs()

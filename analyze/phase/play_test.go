@@ -129,11 +129,11 @@ func machine(dew, delayed, pipe, discharge float64) frame.Compressor {
 
 // play runs the store for a time and returns the phase at each whole second
 // that is a multiple of step plus offset; elsewhere the one before holds.
-func (s *store) play(length, step, offset float64) func(t float64) Phase {
-	g := NewGroup(Settings{}, 1, []DefrostKind{DefrostUnset})
+func (s *store) play(length, step, offset float64) func(t float64) frame.Phase {
+	g := NewGroup(Settings{}, 1, []frame.DefrostKind{frame.DefrostUnset})
 	x := frame.Frame{Compressors: make([]frame.Compressor, 1), Circuits: make([]frame.Circuit, 1)}
-	told := make([]Phase, int(length)+1)
-	last := Unknown
+	told := make([]frame.Phase, int(length)+1)
+	last := frame.Unknown
 	for t, next := 0.0, offset; t <= length; t++ {
 		if t >= next {
 			next += step
@@ -143,11 +143,11 @@ func (s *store) play(length, step, offset float64) func(t float64) Phase {
 		}
 		told[int(t)] = last
 	}
-	return func(t float64) Phase { return told[int(t)] }
+	return func(t float64) frame.Phase { return told[int(t)] }
 }
 
 // want checks the phases at the given times.
-func want(t *testing.T, told func(float64) Phase, at map[float64]Phase) {
+func want(t *testing.T, told func(float64) frame.Phase, at map[float64]frame.Phase) {
 	t.Helper()
 	for s, p := range at {
 		if got := told(s); got != p {
@@ -157,7 +157,7 @@ func want(t *testing.T, told func(float64) Phase, at map[float64]Phase) {
 }
 
 // share returns which part of a span was told as p.
-func share(told func(float64) Phase, from, to float64, p Phase) float64 {
+func share(told func(float64) frame.Phase, from, to float64, p frame.Phase) float64 {
 	n := 0.0
 	for t := from; t < to; t++ {
 		if told(t) == p {

@@ -139,17 +139,17 @@ func TestPressuresLearnNoise(t *testing.T) {
 func TestPressuresOfAGroup(t *testing.T) {
 	for _, c := range []struct {
 		name     string
-		running  []Tristate
+		running  []frame.Tristate
 		evidence float64
 		want     float64 // of the first machine
 	}{
-		{"alone", []Tristate{Yes}, 1, 1},
-		{"alone, stands", []Tristate{No}, 1, 1},
-		{"another runs", []Tristate{Yes, Yes}, -1, -0.3},
-		{"another may run", []Tristate{Yes, Unset}, -1, -0.3},
-		{"the other stands", []Tristate{Yes, No}, 1, 1},
-		{"both stand, one starts", []Tristate{No, No}, 1, 0},
-		{"both stand", []Tristate{No, No}, -1, -1},
+		{"alone", []frame.Tristate{frame.Yes}, 1, 1},
+		{"alone, stands", []frame.Tristate{frame.No}, 1, 1},
+		{"another runs", []frame.Tristate{frame.Yes, frame.Yes}, -1, -0.3},
+		{"another may run", []frame.Tristate{frame.Yes, frame.Unset}, -1, -0.3},
+		{"the other stands", []frame.Tristate{frame.Yes, frame.No}, 1, 1},
+		{"both stand, one starts", []frame.Tristate{frame.No, frame.No}, 1, 0},
+		{"both stand", []frame.Tristate{frame.No, frame.No}, -1, -1},
 	} {
 		g := NewGroup(Settings{}, len(c.running), nil)
 		for i, r := range c.running {
@@ -167,28 +167,28 @@ func TestPressuresOfAGroup(t *testing.T) {
 func TestMovesOfOthers(t *testing.T) {
 	g := NewGroup(Settings{}, 4, nil)
 	g.last = 1e15
-	set := func(i int, running Tristate, sure bool, age int64, pipe, hot float64) {
+	set := func(i int, running frame.Tristate, sure bool, age int64, pipe, hot float64) {
 		g.Compressors[i].running, g.Compressors[i].sure = running, sure
 		g.estimators[i].last, g.estimators[i].moved = g.last-age*1e9, moves{pipe, hot}
 	}
-	set(0, Yes, true, 0, 100, 100)
-	set(1, Yes, true, 0, 2, -4)
-	set(2, Yes, true, 119, 4, -6)
-	set(3, No, true, 0, 50, 50)
+	set(0, frame.Yes, true, 0, 100, 100)
+	set(1, frame.Yes, true, 0, 2, -4)
+	set(2, frame.Yes, true, 119, 4, -6)
+	set(3, frame.No, true, 0, 50, 50)
 	if got := g.others(0); got != (moves{3, -5}) {
 		t.Errorf("two run: %v, want 3 and −5 K", got)
 	}
-	set(2, Yes, true, 121, 4, -6)
-	set(3, Yes, false, 0, 50, 50)
+	set(2, frame.Yes, true, 121, 4, -6)
+	set(3, frame.Yes, false, 0, 50, 50)
 	if got := g.others(0); got != (moves{2, -4}) {
 		t.Errorf("one runs for sure: %v, want 2 and −4 K", got)
 	}
-	set(1, No, true, 0, 2, -4)
+	set(1, frame.No, true, 0, 2, -4)
 	if got := g.others(0); !math.IsNaN(got.pipe) || !math.IsNaN(got.hot) {
 		t.Errorf("none runs for sure: %v, want nothing known", got)
 	}
 	two := NewGroup(Settings{}, 2, nil)
-	two.Compressors[1] = Compressor{running: Yes, sure: true}
+	two.Compressors[1] = Compressor{running: frame.Yes, sure: true}
 	two.estimators[1].moved = moves{1, 1}
 	if got := two.others(0); got != (moves{1, 1}) {
 		t.Errorf("the other of two: %v", got)

@@ -20,7 +20,7 @@ type runEstimator struct {
 	discharge, pipe, delayedDew filter.History
 	last, bucket                int64
 	llr                         float64
-	running                     Tristate
+	running                     frame.Tristate
 	best                        float64        // llr furthest on the side of the present answer, fading,
 	bestAt                      int64          // and when it did
 	usual, hot                  filter.LowPass // superheat and discharge while running
@@ -66,7 +66,7 @@ const (
 // of its own pipes beside them; others is how far the pipes of those that
 // run beside it moved in the last minute; coldest is the coldest suction pipe of
 // the group.
-func (s *runEstimator) observe(x *frame.Frame, c *frame.Compressor, group, own float64, others moves, coldest float64) (Tristate, int64) {
+func (s *runEstimator) observe(x *frame.Frame, c *frame.Compressor, group, own float64, others moves, coldest float64) (frame.Tristate, int64) {
 	at := x.At
 	if x.LongGap || s.last != 0 && at-s.last > int64(reading.LongGap) {
 		*s = runEstimator{usual: s.usual, hot: s.hot}
@@ -103,19 +103,19 @@ func (s *runEstimator) tip(at int64, e float64) {
 	s.llr = min(max(s.llr+e, -maxLLR), maxLLR)
 	side := 1.0
 	switch s.running {
-	case No:
+	case frame.No:
 		side = -1
-	case Unset:
+	case frame.Unset:
 		s.llr += firstLLR // most machines that are looked at run
 	}
 	if s.best -= fadeLLR; side*s.llr >= s.best {
 		s.best, s.bestAt = side*s.llr, at
 	}
 	switch {
-	case s.llr > tipLLR && s.running != Yes:
-		s.running = Yes
-	case s.llr < -tipLLR && s.running != No:
-		s.running = No
+	case s.llr > tipLLR && s.running != frame.Yes:
+		s.running = frame.Yes
+	case s.llr < -tipLLR && s.running != frame.No:
+		s.running = frame.No
 	default:
 		return
 	}
@@ -148,7 +148,7 @@ func (s *runEstimator) evidence(x *frame.Frame, own float64, others moves) float
 	low, high := room(x)
 	var e float64
 	pipe, hot, delayedDew := s.pipe.Newest(), s.discharge.Newest(), s.delayedDew.Newest()
-	settled := s.running == Yes && s.llr > sureLLR
+	settled := s.running == frame.Yes && s.llr > sureLLR
 	if float64(x.DischargePressure-x.SuctionPressure) < closePress {
 		e -= 0.4
 	}

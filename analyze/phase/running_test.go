@@ -83,13 +83,13 @@ func TestFlows(t *testing.T) {
 // A stop that is told late is dated back to within half a minute.
 func TestStopIsDatedBack(t *testing.T) {
 	st := store{level: -20, stop: []span{{hour, hour + 900}}}
-	g := NewGroup(Settings{}, 1, []DefrostKind{Electric})
+	g := NewGroup(Settings{}, 1, []frame.DefrostKind{frame.Electric})
 	x := frame.Frame{Compressors: make([]frame.Compressor, 1), Circuits: make([]frame.Circuit, 1)}
 	for at := 0.0; at < hour+600; at += 2 {
 		st.fill(at, &x)
 		x.At = int64(1e15 + at*1e9)
 		g.Observe(&x)
-		if c := &g.Compressors[0]; at > hour && c.Running() == No {
+		if c := &g.Compressors[0]; at > hour && c.Running() == frame.No {
 			if ns, whole := c.For(x.At); !whole || math.Abs(at-hour-float64(ns)/1e9) > 30 {
 				t.Errorf("told %.0f s after the stop, since %.0f s", at-hour, float64(ns)/1e9)
 			}
@@ -120,7 +120,7 @@ func TestPressuresSpeakBeforeASlowClamp(t *testing.T) {
 				pipe -= 0.25 // too slow for gas in a pipe, against the way of metal
 			}
 			c := machine(-5, pipe-15, pipe, 60)
-			if known, _ := s.observe(&x, &c, g, singleShare, unmoved, math.NaN()); known == No && stopped == 0 {
+			if known, _ := s.observe(&x, &c, g, singleShare, unmoved, math.NaN()); known == frame.No && stopped == 0 {
 				stopped = at
 			}
 		}
@@ -142,11 +142,11 @@ func TestAStandingPipeIsAsWarmAsTheRoom(t *testing.T) {
 	for _, tt := range []struct {
 		name       string
 		cold, pipe float64
-		wants      Tristate
+		wants      frame.Tristate
 	}{
-		{"as warm as the room", 8, 18.5, No},
-		{"a few K warmer than its neighbour", 8, 12, Yes},
-		{"far warmer, and colder than any room", -6, 6, Yes},
+		{"as warm as the room", 8, 18.5, frame.No},
+		{"a few K warmer than its neighbour", 8, 12, frame.Yes},
+		{"far warmer, and colder than any room", -6, 6, frame.Yes},
 	} {
 		t.Run(tt.name, func(t *testing.T) {
 			g := NewGroup(Settings{}, 2, nil)
@@ -157,13 +157,13 @@ func TestAStandingPipeIsAsWarmAsTheRoom(t *testing.T) {
 				cold, other := c, c
 				cold.Inlet.Temperature = units.Celsius(tt.cold + wave/2)
 				other.Inlet.Temperature = units.Celsius(tt.pipe)
-				if tt.wants == Yes {
+				if tt.wants == frame.Yes {
 					other.Inlet.Temperature += units.Celsius(wave / 2)
 				}
 				g.Observe(&frame.Frame{At: at, Dew: c.Inlet.Dew, SuctionPressure: 2e5, DischargePressure: 10e5, CondensingDew: units.Celsius(40 - wave),
 					Ambient: units.Celsius(nan), Compressors: []frame.Compressor{cold, other}})
 			}
-			if got := g.Compressors[0].Running(); got != Yes {
+			if got := g.Compressors[0].Running(); got != frame.Yes {
 				t.Errorf("the cold one: running %v, want yes", got)
 			}
 			if got := g.Compressors[1].Running(); got != tt.wants {
@@ -181,10 +181,10 @@ func TestARackThatStops(t *testing.T) {
 	for _, tt := range []struct {
 		name       string
 		condensing float64 // K in a minute
-		wants      Tristate
+		wants      frame.Tristate
 	}{
-		{"condensing sinks", -1, No},
-		{"condensing rises too", 3, Yes},
+		{"condensing sinks", -1, frame.No},
+		{"condensing rises too", 3, frame.Yes},
 	} {
 		t.Run(tt.name, func(t *testing.T) {
 			g := NewGroup(Settings{}, 3, nil)

@@ -1,11 +1,15 @@
 package phase
 
-import "slices"
+import (
+	"slices"
+
+	"dewgap/analyze/frame"
+)
 
 // defrostSignal follows a circuit's defrost signal, which may hang: one that
 // stays on for longer than a defrost lasts is ignored until it goes off.
 type defrostSignal struct {
-	value   Tristate
+	value   frame.Tristate
 	from    int64
 	stuck   bool // ignored until it goes off
 	lengths [signalLengths]int64
@@ -16,11 +20,11 @@ const signalLengths = 5
 
 // isStuck reports whether the signal has been on for longer than any defrost of
 // this circuit lasts.
-func (f *defrostSignal) isStuck(at int64, value Tristate, s *limits) bool {
+func (f *defrostSignal) isStuck(at int64, value frame.Tristate, s *limits) bool {
 	if value != f.value {
 		f.value, f.from, f.stuck = value, at, false
 	}
-	if value == Yes && at-f.from > f.limit(s) {
+	if value == frame.Yes && at-f.from > f.limit(s) {
 		f.stuck = true
 	}
 	return f.stuck

@@ -7,7 +7,7 @@ import (
 	"dewgap/alert"
 	"dewgap/analyze"
 	"dewgap/analyze/floodback"
-	"dewgap/analyze/phase"
+	"dewgap/analyze/frame"
 	"dewgap/analyze/reading"
 	"dewgap/analyze/refrigerant"
 	"dewgap/analyze/units"
@@ -46,7 +46,7 @@ type plainMachine struct {
 	floor        floodback.ByPhase[float64]
 	on           bool
 	began, ended time.Time // of running
-	phase        phase.Phase
+	phase        frame.Phase
 	below, clear time.Time // since when
 	open         int       // event, −1
 }
@@ -125,15 +125,15 @@ func (p *plain) step(row *reading.Row) {
 			}
 			switch {
 			case !m.on:
-				m.phase = phase.Off
+				m.phase = frame.Off
 			case row.Time.Sub(m.began) < 2*time.Minute && m.began.Sub(m.ended) >= time.Minute:
-				m.phase = phase.Start
+				m.phase = frame.Start
 			case pulling:
-				m.phase = phase.Pulldown
+				m.phase = frame.Pulldown
 			case defrosting:
-				m.phase = phase.Defrost
+				m.phase = frame.Defrost
 			default:
-				m.phase = phase.Steady
+				m.phase = frame.Steady
 			}
 			if m.temperature >= 0 {
 				p.judge(g, m, row.Time, p.value[m.temperature]-dew, latest)
@@ -146,7 +146,7 @@ func (p *plain) step(row *reading.Row) {
 func (p *plain) judge(g *plainGroup, m *plainMachine, at time.Time, superheat float64, latest string) {
 	hold := floodback.DefaultSettings().Hold.In(m.phase)
 	margin := superheat - m.floor.In(m.phase)
-	counts := m.phase != phase.Off && m.phase != phase.Start
+	counts := m.phase != frame.Off && m.phase != frame.Start
 	if !(counts && margin < 0) {
 		m.below = time.Time{}
 	} else if m.below.IsZero() {
@@ -160,7 +160,7 @@ func (p *plain) judge(g *plainGroup, m *plainMachine, at time.Time, superheat fl
 	switch {
 	case m.open < 0 && !m.below.IsZero() && at.Sub(m.below) >= hold:
 		cause := "valve_stuck_open"
-		if m.phase == phase.Pulldown {
+		if m.phase == frame.Pulldown {
 			cause = "load_change_after_defrost"
 		}
 		m.open = len(p.events)
@@ -181,8 +181,8 @@ func (p *plain) judge(g *plainGroup, m *plainMachine, at time.Time, superheat fl
 	}
 }
 
-func (p *plain) phases() []phase.Phase {
-	var out []phase.Phase
+func (p *plain) phases() []frame.Phase {
+	var out []frame.Phase
 	for i := range p.groups {
 		for j := range p.groups[i].machines {
 			out = append(out, p.groups[i].machines[j].phase)

@@ -16,7 +16,7 @@ import (
 	"time"
 
 	"dewgap/analyze"
-	"dewgap/analyze/phase"
+	"dewgap/analyze/frame"
 	"dewgap/analyze/reading"
 	"dewgap/collector/recording"
 	"dewgap/config"
@@ -274,7 +274,7 @@ func (t *truthFile) next(at time.Time) error {
 	}
 	for i, col := range t.column {
 		x := Truth{Phase: phaseOf(string(t.cells[col])), Floor: t.floors[2*i]}
-		if x.Phase == phase.Pulldown {
+		if x.Phase == frame.Pulldown {
 			x.Floor = t.floors[2*i+1]
 		}
 		if x.Superheat, err = strconv.ParseFloat(string(t.cells[col+1]), 64); err != nil {

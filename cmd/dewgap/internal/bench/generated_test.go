@@ -6,7 +6,7 @@ import (
 	"time"
 
 	"dewgap/analyze"
-	"dewgap/analyze/phase"
+	"dewgap/analyze/frame"
 	"dewgap/analyze/reading"
 	"dewgap/config"
 	"dewgap/simulators/plant"
@@ -88,11 +88,11 @@ func (t Case) Run(tally, base *Tally) (err error) {
 		}
 		for i, x := range p.Truth() {
 			found := phaseOf(x.Phase)
-			flooded := truth[i].Flooded && found != phase.Off
-			if truth[i].Phase == phase.Off && found == phase.Start {
+			flooded := truth[i].Flooded && found != frame.Off
+			if truth[i].Phase == frame.Off && found == frame.Start {
 				flooded = standing[i].SumpAboveDewK < floodedSump && standing[i].SumpRefrigerantKg > atStop[i]+floodedKg
 			}
-			if truth[i].Phase != phase.Off && found == phase.Off {
+			if truth[i].Phase != frame.Off && found == frame.Off {
 				atStop[i] = x.SumpRefrigerantKg
 			}
 			truth[i] = Truth{Phase: found, Superheat: x.SuperheatK, Liquid: x.LiquidFraction, Floor: floor[i].In(found), Flooded: flooded}

@@ -5,7 +5,7 @@ import (
 	"strings"
 	"time"
 
-	"dewgap/analyze/phase"
+	"dewgap/analyze/frame"
 )
 
 // forgiven is how far from an edge of the truth a phase may still be the
@@ -13,7 +13,7 @@ import (
 const forgiven = 2 * time.Minute
 
 // confusion is hours by true and found phase.
-type confusion [phase.Count][phase.Count]float64
+type confusion [frame.PhaseCount][frame.PhaseCount]float64
 
 func (m *confusion) add(o *confusion) {
 	for i := range m {
@@ -24,10 +24,10 @@ func (m *confusion) add(o *confusion) {
 }
 
 // take scores the phases found for machine k.
-func (m *confusion) take(c *Comparison, k int, found func(row int) phase.Phase) {
+func (m *confusion) take(c *Comparison, k int, found func(row int) frame.Phase) {
 	type edge struct {
 		at       time.Time
-		from, to phase.Phase
+		from, to frame.Phase
 	}
 	var edges []edge
 	for i := 1; i < len(c.times); i++ {
@@ -62,7 +62,7 @@ func (m *confusion) mixed() string {
 	for want := range m {
 		for said, hours := range m[want] {
 			if said != want && hours >= long {
-				parts = append(parts, fmt.Sprintf("%s found %s %.1f", phase.Phase(want), phase.Phase(said), hours))
+				parts = append(parts, fmt.Sprintf("%s found %s %.1f", frame.Phase(want), frame.Phase(said), hours))
 			}
 		}
 	}
@@ -71,9 +71,9 @@ func (m *confusion) mixed() string {
 
 // F1 is the harmonic mean of a phase's recall and precision; how long it
 // really was, in hours, comes with it.
-func (m *confusion) F1(p phase.Phase) (f1, hours float64) {
+func (m *confusion) F1(p frame.Phase) (f1, hours float64) {
 	var fp, fn float64
-	for q := range phase.Phase(phase.Count) {
+	for q := range frame.Phase(frame.PhaseCount) {
 		if q != p {
 			fn += m[p][q]
 			fp += m[q][p]
@@ -86,7 +86,7 @@ func (m *confusion) F1(p phase.Phase) (f1, hours float64) {
 // MacroF1 is the mean F1 over the phases that really occurred.
 func (m *confusion) MacroF1() float64 {
 	sum, n := 0.0, 0
-	for p := phase.Off; p <= phase.Steady; p++ {
+	for p := frame.Off; p <= frame.Steady; p++ {
 		if f1, hours := m.F1(p); hours > 0 {
 			sum += f1
 			n++

@@ -4,7 +4,7 @@ import (
 	"dewgap/alert"
 	"dewgap/analyze"
 	"dewgap/analyze/floodback"
-	"dewgap/analyze/phase"
+	"dewgap/analyze/frame"
 	"dewgap/analyze/reading"
 	"dewgap/cmd/dewgap/internal/pipeline"
 )
@@ -18,7 +18,7 @@ type player struct {
 	plain   *plain
 	c       *Comparison // result of the pipeline
 	p       *Comparison // result of the plain detector
-	found   []phase.Phase
+	found   []frame.Phase
 }
 
 func newPlayer(site analyze.Site, c *Comparison) (*player, error) {
@@ -30,7 +30,7 @@ func newPlayer(site analyze.Site, c *Comparison) (*player, error) {
 	c.Hold = floodback.DefaultSettings().Hold
 	beside := *c
 	return &player{site: site, line: line, history: alert.NewHistory(0), plain: newPlain(site), c: c, p: &beside,
-		found: make([]phase.Phase, len(c.Machines))}, nil
+		found: make([]frame.Phase, len(c.Machines))}, nil
 }
 
 func (p *player) step(row *reading.Row, truth []Truth) {
@@ -84,13 +84,13 @@ func floors(site analyze.Site) []floodback.ByPhase[float64] {
 	return out
 }
 
-func phaseOf(word string) phase.Phase {
-	for p := range phase.Phase(phase.Count) {
+func phaseOf(word string) frame.Phase {
+	for p := range frame.Phase(frame.PhaseCount) {
 		if p.String() == word {
 			return p
 		}
 	}
-	return phase.Unknown
+	return frame.Unknown
 }
 
 // Missing is the signals that a store does without.

@@ -9,7 +9,7 @@ import (
 
 	"dewgap/alert"
 	"dewgap/analyze/floodback"
-	"dewgap/analyze/phase"
+	"dewgap/analyze/frame"
 )
 
 // Figure is one line of the table: a share or a number, and which way is better.
@@ -63,7 +63,7 @@ func (t *Tally) Print(w io.Writer, plain *Tally) {
 		}
 	}
 	fmt.Fprintf(w, "\n  true phase, hours found as   unknown      off    start pulldown  defrost   steady       F1\n")
-	for p := phase.Off; p <= phase.Steady; p++ {
+	for p := frame.Off; p <= frame.Steady; p++ {
 		f1, _ := t.phases.F1(p)
 		fmt.Fprintf(w, "  %-24s", p)
 		for _, h := range t.phases[p] {

@@ -5,7 +5,7 @@ import (
 	"slices"
 
 	"dewgap/alert"
-	"dewgap/analyze/phase"
+	"dewgap/analyze/frame"
 )
 
 // ratio counts how many of some are right.
@@ -53,7 +53,7 @@ func (t *Tally) Score(c *Comparison, events []alert.Event) {
 	}
 	for k := range c.Machines {
 		var own confusion
-		own.take(c, k, func(row int) phase.Phase { return c.found[row][k] })
+		own.take(c, k, func(row int) frame.Phase { return c.found[row][k] })
 		t.phases.add(&own)
 		if mixed := own.mixed(); mixed != "" {
 			t.note("%s %s: phases, hours: %s", c.Name, c.Machines[k].Name, mixed)

@@ -6,12 +6,12 @@ import (
 
 	"dewgap/alert"
 	"dewgap/analyze/floodback"
-	"dewgap/analyze/phase"
+	"dewgap/analyze/frame"
 )
 
 // Truth is what really happened at one compressor at one row.
 type Truth struct {
-	Phase     phase.Phase
+	Phase     frame.Phase
 	Superheat float64 // K at the inlet; meaningless when not running
 	Liquid    float64 // mass fraction at the inlet
 	Floor     float64 // K, by the true phase
@@ -59,11 +59,11 @@ type Comparison struct {
 
 	times []time.Time
 	truth [][]Truth       // [row][machine]
-	found [][]phase.Phase // [row][machine]
+	found [][]frame.Phase // [row][machine]
 }
 
 // Take adds one row.
-func (c *Comparison) Take(at time.Time, truth []Truth, found []phase.Phase) {
+func (c *Comparison) Take(at time.Time, truth []Truth, found []frame.Phase) {
 	c.times = append(c.times, at)
 	c.truth = append(c.truth, slices.Clone(truth))
 	c.found = append(c.found, slices.Clone(found))
@@ -129,7 +129,7 @@ func (c *Comparison) episodes(k int) []episode {
 	for i := 1; i < len(c.times); i++ {
 		x := c.truth[i][k]
 		dt := min(c.times[i].Sub(c.times[i-1]), longestStep)
-		counts := x.Phase != phase.Off && x.Phase != phase.Start
+		counts := x.Phase != frame.Off && x.Phase != frame.Start
 		margin := x.Superheat - x.Floor
 		if counts && margin < 0 {
 			if !open {

@@ -7,7 +7,7 @@ import (
 	"strings"
 
 	"dewgap/alert"
-	"dewgap/analyze/phase"
+	"dewgap/analyze/frame"
 	"dewgap/config"
 )
 
@@ -78,7 +78,7 @@ func (j *judge) termination(c cycle, s Stages) Check {
 	switch {
 	case !k.pastMelting(*s.EndedAt):
 		return j.check(name, false, nothing, nothing, "", "the defrost ended by time, with the coil not past melting"+at)
-	case s.Termination == "time" && k.kind != phase.OffCycle:
+	case s.Termination == "time" && k.kind != frame.OffCycle:
 		return j.check(name, false, nothing, nothing, "", "the defrost ended by the clock, as all of this circuit did"+at)
 	case s.Termination == "temperature":
 		return j.check(name, true, nothing, nothing, "", "the defrost ended by temperature"+at)
@@ -90,7 +90,7 @@ func (j *judge) plateau(c cycle, s Stages) Check {
 	const name = "plateau"
 	k := &j.track.circuits[c.circuit]
 	switch {
-	case k.kind == phase.OffCycle:
+	case k.kind == frame.OffCycle:
 		return notRecorded(name, "an off-cycle defrost warms too slowly to show a melting plateau")
 	case !slices.ContainsFunc(k.coil[c.from:c.to+1], known):
 		return notRecorded(name, "the circuit has no coil outlet temperature")

@@ -12,7 +12,7 @@ import (
 	"dewgap/analyze/cause"
 	"dewgap/analyze/evidence"
 	"dewgap/analyze/floodback"
-	"dewgap/analyze/phase"
+	"dewgap/analyze/frame"
 	"dewgap/analyze/reading"
 	"dewgap/analyze/refrigerant"
 	"dewgap/analyze/superheat"
@@ -30,7 +30,7 @@ var midnight = time.Date(2026, 5, 4, 0, 0, 0, 0, time.UTC)
 type stretch struct {
 	superheat, uncertainty, dew, pipe, sump, apart float64
 	coil, air                                      float64
-	phase                                          phase.Phase
+	phase                                          frame.Phase
 	quality                                        reading.Quality
 	learned                                        bool
 	shortfall                                      float64
@@ -80,7 +80,7 @@ func site(t *testing.T) analyze.Site {
 	}
 	return analyze.Site{Name: "drawn", Groups: []analyze.Group{{
 		Name: "mt", Refrigerant: fluid, Detect: floodback.DefaultSettings(),
-		Compressors: []analyze.Compressor{{Name: "c1"}}, Circuits: []analyze.Circuit{{Name: "case-1", Defrost: phase.Electric}},
+		Compressors: []analyze.Compressor{{Name: "c1"}}, Circuits: []analyze.Circuit{{Name: "case-1", Defrost: frame.Electric}},
 	}}, Points: []reading.Point{
 		{Path: "mt.suction_pressure", Group: "mt", Role: reading.SuctionPressure},
 		{Path: "mt.discharge_pressure", Group: "mt", Role: reading.DischargePressure},
@@ -101,11 +101,11 @@ func (s story) judged(t *testing.T) Record {
 		heat = func(cycle int) int { return heatTime + 37*cycle } // no clock ends them
 	}
 	track := NewTrack(site(t))
-	d := &drawn{circuit: analyze.CircuitState{Group: "mt", Name: "case-1", Kind: phase.Electric}}
+	d := &drawn{circuit: analyze.CircuitState{Group: "mt", Name: "case-1", Kind: frame.Electric}}
 	at := func(second int) int64 { return midnight.Add(time.Duration(second) * time.Second).UnixNano() }
 	for second := s.begin; second < int(s.length.Seconds()); second++ {
 		x := stretch{superheat: 14, uncertainty: 2, dew: -8, pipe: 6, sump: 30, apart: 8e5, coil: -2, air: 3,
-			phase: phase.Steady, quality: reading.Good, learned: true, shortfall: math.NaN()}
+			phase: frame.Steady, quality: reading.Good, learned: true, shortfall: math.NaN()}
 		inCycle := -1
 		if second >= first {
 			inCycle = (second - first) % period
@@ -118,23 +118,23 @@ func (s story) judged(t *testing.T) Record {
 			if inCycle == h+dripTime+pullTime && e.Began != 0 {
 				e.Over = at(second)
 			}
-			d.circuit.Stage = phase.Refrigerating
+			d.circuit.Stage = frame.Refrigerating
 		case inCycle < h:
 			if inCycle == 0 || e.Began == 0 {
-				*e = phase.Episode{Began: at(second)}
+				*e = frame.DefrostRun{Began: at(second)}
 			}
-			x.phase, d.circuit.Stage = phase.Defrost, phase.Defrosting
+			x.phase, d.circuit.Stage = frame.Defrost, frame.Defrosting
 			x.coil = warming(inCycle, h)
 		case inCycle < h+dripTime:
 			if inCycle == h {
 				e.Ended = at(second)
 			}
-			x.phase, x.coil, d.circuit.Stage = phase.Defrost, 9, phase.Dripping
+			x.phase, x.coil, d.circuit.Stage = frame.Defrost, 9, frame.Dripping
 		default:
 			if inCycle == h+dripTime {
 				e.Resumed = at(second)
 			}
-			x.phase, x.coil, d.circuit.Stage = phase.Pulldown, 0, phase.PullingDown
+			x.phase, x.coil, d.circuit.Stage = frame.Pulldown, 0, frame.PullingDown
 		}
 		if s.change != nil {
 			s.change(second, inCycle-h-dripTime, &x)
@@ -143,7 +143,7 @@ func (s story) judged(t *testing.T) Record {
 			continue
 		}
 		floor := 11.0
-		if x.phase == phase.Pulldown {
+		if x.phase == frame.Pulldown {
 			floor = 8
 		}
 		d.circuit.CoilOutlet, d.circuit.Air = units.Celsius(x.coil), units.Celsius(x.air)
@@ -208,7 +208,7 @@ func TestVerdicts(t *testing.T) {
 		{"short, within its uncertainty of dew", story{change: dip(1.9, 20)}, Fail, "less its uncertainty at the worst −0.1 K"},
 		{"wet in the first 120 s of a start only", story{change: func(_, after int, x *stretch) {
 			if after >= 200 && after < 300 {
-				x.superheat, x.phase = 0, phase.Start
+				x.superheat, x.phase = 0, frame.Start
 			}
 		}}, PassRemarks, "first 120 s after a start"},
 		{"a flooded start", story{events: []alert.Event{{Kind: "flooded_start", Group: "mt", Compressor: "c1", Began: midnight.Add(2*time.Hour + 24*time.Minute), Evidence: evidence.Sentences([]string{"cold oil"})}}}, Fail, "flooded start at 02:24:00: cold oil"},
@@ -222,18 +222,18 @@ func TestVerdicts(t *testing.T) {
 		}}, PassRemarks, "implies a superheat of 1.5 K at its lowest, below the floor, where the suction line showed 14.0 K"},
 		{"runs in starts alone, and wet", story{change: func(_, after int, x *stretch) {
 			if after >= -1380 && after < 1300 {
-				x.phase, x.superheat = phase.Off, math.NaN()
+				x.phase, x.superheat = frame.Off, math.NaN()
 			}
 			if after >= 100 && after < 200 {
-				x.phase, x.superheat = phase.Start, 0
+				x.phase, x.superheat = frame.Start, 0
 			}
 		}, events: []alert.Event{{Kind: "flooded_start", Group: "mt", Compressor: "c1", Began: midnight.Add(2*time.Hour + 24*time.Minute), Evidence: evidence.Sentences([]string{"cold oil"})}}}, Fail, "flooded start at"},
 		{"runs in starts alone", story{change: func(_, after int, x *stretch) {
 			if after >= -1380 && after < 1300 {
-				x.phase, x.superheat = phase.Off, math.NaN()
+				x.phase, x.superheat = frame.Off, math.NaN()
 			}
 			if after >= 100 && after < 200 {
-				x.phase = phase.Start
+				x.phase = frame.Start
 			}
 		}}, NotJudged, "no compressor with a known superheat ran"},
 		{"two dips", story{change: func(_, after int, x *stretch) {
@@ -266,7 +266,7 @@ func TestVerdicts(t *testing.T) {
 		}}, Pass, ""},
 		{"load not back", story{change: func(_, _ int, x *stretch) {}, rules: func(c *config.Commissioning) { c.Recovered = 10 * time.Minute }}, PassRemarks, "load not back"},
 		{"ended by time: ice is left", story{change: func(_, after int, x *stretch) {
-			if x.phase == phase.Defrost {
+			if x.phase == frame.Defrost {
 				x.coil = min(x.coil, 0.2)
 			}
 		}}, PassRemarks, "ended by time"},
@@ -289,7 +289,7 @@ func TestVerdicts(t *testing.T) {
 		{"a sensor doubted, and flooded all the same", story{change: dip(0, 100), events: []alert.Event{fault, flood}}, Fail, "below the floor"},
 		{"compressor stands after the restart", story{change: func(_, after int, x *stretch) {
 			if after >= 200 && after < 3600 {
-				x.phase = phase.Off
+				x.phase = frame.Off
 			}
 		}}, NotJudged, "no compressor with a known superheat ran for 5 min"},
 	} {
@@ -412,7 +412,7 @@ func TestEqualised(t *testing.T) {
 	stand := func(pipe float64) func(int, int, *stretch) {
 		return func(second, _ int, x *stretch) {
 			if second < 40*60 {
-				x.phase, x.apart, x.dew, x.pipe, x.superheat = phase.Off, 0, 21, pipe, math.NaN()
+				x.phase, x.apart, x.dew, x.pipe, x.superheat = frame.Off, 0, 21, pipe, math.NaN()
 			}
 		}
 	}

@@ -3,7 +3,7 @@ package commissioning
 import (
 	"math"
 
-	"dewgap/analyze/phase"
+	"dewgap/analyze/frame"
 	"dewgap/analyze/reading"
 	"dewgap/config"
 )
@@ -34,12 +34,12 @@ func (t *Track) figures(m *machineTrack, c cycle, rules config.Commissioning) fi
 	for i := c.from; i <= c.to; i++ {
 		dt := t.lasts(i)
 		switch m.phase[i] {
-		case phase.Off:
+		case frame.Off:
 			continue
-		case phase.Unknown:
+		case frame.Unknown:
 			f.unknown += dt
 			continue
-		case phase.Start:
+		case frame.Start:
 			f.started += dt
 			if over := float64(m.superheat[i] - m.uncertainty[i]); over < float64(rules.OverUncertainty) {
 				f.startWet += dt
@@ -125,7 +125,7 @@ func (t *Track) steady(m *machineTrack, c cycle, want float64) calm {
 	s := calm{from: c.from, to: c.to, uncertainty: math.NaN(), floor: math.NaN()}
 	sum := 0.0
 	take := func(i int) {
-		if m.phase[i] != phase.Steady || !known(m.superheat[i]) {
+		if m.phase[i] != frame.Steady || !known(m.superheat[i]) {
 			return
 		}
 		dt := t.lasts(i)

@@ -8,7 +8,7 @@ import (
 
 	"pgregory.net/rapid"
 
-	"dewgap/analyze/phase"
+	"dewgap/analyze/frame"
 	"dewgap/analyze/reading"
 )
 
@@ -41,13 +41,13 @@ func TestLaws(t *testing.T) {
 				case "low":
 					x.superheat = rapid.Float64Range(-5, 12).Example(second)
 				case "off":
-					x.phase, x.superheat = phase.Off, math.NaN()
+					x.phase, x.superheat = frame.Off, math.NaN()
 				case "start":
-					x.phase, x.superheat = phase.Start, 0
+					x.phase, x.superheat = frame.Start, 0
 				case "suspect":
 					x.quality = reading.Suspect
 				case "no phase":
-					x.phase = phase.Unknown
+					x.phase = frame.Unknown
 				case "no coil":
 					x.coil = math.NaN()
 				case "no air":

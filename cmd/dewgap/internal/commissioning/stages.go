@@ -5,7 +5,7 @@ import (
 	"slices"
 	"time"
 
-	"dewgap/analyze/phase"
+	"dewgap/analyze/frame"
 )
 
 // How stages are read from the coil outlet: common practice, no source.
@@ -90,11 +90,11 @@ func (t *Track) stages(c cycle) Stages {
 	if s.Ended != 0 {
 		heatEnd = t.rowAt(s.Ended)
 	}
-	if row, ok := t.warming(k, c.from, heatEnd); ok && k.kind != phase.OffCycle && out.Began != nil {
+	if row, ok := t.warming(k, c.from, heatEnd); ok && k.kind != frame.OffCycle && out.Began != nil {
 		out.Warming = instantOr(t.at[row])
 		out.PumpDown = apart(s.Began, t.at[row])
 	}
-	if k.kind != phase.OffCycle {
+	if k.kind != frame.OffCycle {
 		if from, to, level := t.plateau(k, c.from, heatEnd); to > from {
 			out.PlateauBegan, out.PlateauEnded = instantOr(t.at[from]), instantOr(t.at[to])
 			out.Plateau, out.PlateauAt = apart(t.at[from], t.at[to]), figure(level, 10)
@@ -193,7 +193,7 @@ func (t *Track) plateau(k *circuitTrack, from, to int) (first, last int, level f
 
 // pastMelting tells whether the ice was gone when the heat ended.
 func (k *circuitTrack) pastMelting(endedAt float64) bool {
-	if k.kind == phase.OffCycle {
+	if k.kind == frame.OffCycle {
 		return endedAt >= clearOff
 	}
 	return endedAt >= clearHeated

@@ -3,7 +3,7 @@ package commissioning
 import (
 	"math"
 
-	"dewgap/analyze/phase"
+	"dewgap/analyze/frame"
 )
 
 const (
@@ -46,7 +46,7 @@ func (t *Track) stands(group, row int) bool {
 		return false
 	}
 	for i := range t.machines {
-		if m := &t.machines[i]; m.group == group && m.phase[row] != phase.Off {
+		if m := &t.machines[i]; m.group == group && m.phase[row] != frame.Off {
 			return false
 		}
 	}

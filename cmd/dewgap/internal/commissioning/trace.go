@@ -4,7 +4,7 @@ import (
 	"math"
 	"time"
 
-	"dewgap/analyze/phase"
+	"dewgap/analyze/frame"
 )
 
 // Trace is one compressor through a cycle, for plots: so many equal stretches
@@ -17,7 +17,7 @@ type Trace struct {
 	Uncertainty []float32
 	Floor       []float32
 	Dew, Pipe   []float32 // °C
-	Phase       []phase.Phase
+	Phase       []frame.Phase
 }
 
 const (
@@ -44,7 +44,7 @@ func (j *judge) trace(out *Cycle, c cycle) {
 		tr := Trace{
 			Compressor: m.name, Dew: means(t, m.dew, first, last, step, n), Pipe: means(t, m.pipe, first, last, step, n),
 			Uncertainty: means(t, m.uncertainty, first, last, step, n),
-			Lowest:      unknowns(n), Highest: unknowns(n), Floor: unknowns(n), Phase: make([]phase.Phase, n),
+			Lowest:      unknowns(n), Highest: unknowns(n), Floor: unknowns(n), Phase: make([]frame.Phase, n),
 		}
 		for row := first; row <= last; row++ {
 			b := int((t.at[row] - t.at[first]) / step)

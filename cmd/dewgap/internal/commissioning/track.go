@@ -6,7 +6,7 @@ import (
 	"time"
 
 	"dewgap/analyze"
-	"dewgap/analyze/phase"
+	"dewgap/analyze/frame"
 	"dewgap/analyze/reading"
 	"dewgap/analyze/superheat"
 )
@@ -43,7 +43,7 @@ type machineTrack struct {
 	superheat, floor, uncertainty, dew, pipe []float32
 	sumpOver                                 []float32 // sump − dew
 	shortfall                                []float32 // of discharge below dry gas; −Inf while the machine is not learned
-	phase                                    []phase.Phase
+	phase                                    []frame.Phase
 	quality                                  []reading.Quality
 	budget                                   superheat.Budget // the newest of steady running, else of any
 }
@@ -51,7 +51,7 @@ type machineTrack struct {
 type circuitTrack struct {
 	group     int
 	name      string
-	kind      phase.DefrostKind
+	kind      frame.DefrostKind
 	coil, air []float32
 	cycles    []span
 }
@@ -64,7 +64,7 @@ type groupTrack struct {
 
 // span is one defrost as analysis followed it.
 type span struct {
-	phase.Episode
+	frame.DefrostRun
 	row int // at which it was first seen
 }
 
@@ -117,7 +117,7 @@ func (t *Track) Add(r analyze.Result, s Source) error {
 	if at := r.Time.UnixNano(); at-t.budgeted >= int64(budgetEvery) {
 		t.budgeted = at
 		for i, b := range s.Budgets() {
-			if m := &t.machines[i]; len(b.Parts) > 0 && (r.States[i].Phase == phase.Steady || len(m.budget.Parts) == 0) {
+			if m := &t.machines[i]; len(b.Parts) > 0 && (r.States[i].Phase == frame.Steady || len(m.budget.Parts) == 0) {
 				m.budget = b
 			}
 		}
@@ -159,7 +159,7 @@ func (c *circuitTrack) add(row int, st *analyze.CircuitState) {
 		c.cycles = append(c.cycles, span{st.Last, row})
 		return
 	}
-	c.cycles[n-1].Episode = st.Last
+	c.cycles[n-1].DefrostRun = st.Last
 }
 
 func (g *groupTrack) add(inputs []analyze.Input) {

@@ -6,7 +6,7 @@ import (
 	"time"
 
 	"dewgap/analyze"
-	"dewgap/analyze/phase"
+	"dewgap/analyze/frame"
 	"dewgap/analyze/units"
 	"dewgap/config"
 )
@@ -44,7 +44,7 @@ func percent(share float64) string {
 }
 
 // DefrostName is the kind of defrost as the configuration writes it.
-func defrostName(k phase.DefrostKind) string {
+func defrostName(k frame.DefrostKind) string {
 	return [...]string{"not stated", "off_cycle", "electric", "hot_gas"}[k]
 }
 

@@ -19,7 +19,7 @@ import (
 	"dewgap/alert"
 	"dewgap/analyze"
 	"dewgap/analyze/floodback"
-	"dewgap/analyze/phase"
+	"dewgap/analyze/frame"
 	"dewgap/analyze/reading"
 	uncertain "dewgap/analyze/superheat"
 	"dewgap/cmd/dewgap/internal/snapshot"
@@ -200,7 +200,7 @@ func (e *emitter) state(site string, st *analyze.State) {
 	e.gauge(pressure, float64(st.SuctionPressure), who()...)
 	e.gauge(dew, float64(st.Dew), who()...)
 	e.gauge(line, float64(st.SuctionTemperature), who()...)
-	for p := range phase.Phase(phase.Count) {
+	for p := range frame.Phase(frame.PhaseCount) {
 		e.flag(phases, st.Phase == p, who(p.String())...)
 	}
 }

@@ -19,7 +19,7 @@ import (
 	"dewgap/alert"
 	"dewgap/analyze"
 	"dewgap/analyze/evidence"
-	"dewgap/analyze/phase"
+	"dewgap/analyze/frame"
 	"dewgap/analyze/reading"
 	"dewgap/analyze/units"
 	"dewgap/cmd/dewgap/internal/snapshot"
@@ -45,8 +45,8 @@ func exampleSnapshot() *snapshot.Snapshot {
 		Points: []reading.Point{{Path: "mt.suction_pressure"}, {Path: "mt.c2.suction_temperature"}},
 		Inputs: []analyze.Input{{Value: 2.2e5, At: noon.Add(-1500 * time.Millisecond), Quality: reading.Good}, {Value: nan, Quality: reading.Missing, Reason: &evidence.Item{Code: evidence.Sentence, Text: "timeout"}}},
 		States: []analyze.State{
-			{Group: "mt", Name: "c1", Phase: phase.Steady, Quality: reading.Good, Superheat: 11.2, Floor: 11, Margin: 0.2, Uncertainty: 2.1, SuctionPressure: 220000, Dew: -9.5, SuctionTemperature: 1.7},
-			{Group: "mt", Name: "c2", Compressor: 1, Phase: phase.Unknown, Quality: reading.Missing, Superheat: units.Kelvin(nan), Floor: 11, Margin: units.Kelvin(nan),
+			{Group: "mt", Name: "c1", Phase: frame.Steady, Quality: reading.Good, Superheat: 11.2, Floor: 11, Margin: 0.2, Uncertainty: 2.1, SuctionPressure: 220000, Dew: -9.5, SuctionTemperature: 1.7},
+			{Group: "mt", Name: "c2", Compressor: 1, Phase: frame.Unknown, Quality: reading.Missing, Superheat: units.Kelvin(nan), Floor: 11, Margin: units.Kelvin(nan),
 				Uncertainty: units.Kelvin(nan), SuctionPressure: 220000, Dew: -9.5, SuctionTemperature: units.Celsius(nan)},
 		},
 		Open:   []alert.Event{{ID: "x", Kind: "floodback", Severity: "minor", Group: "mt", Compressor: "c1"}},

@@ -10,7 +10,7 @@ import (
 	"dewgap/alert"
 	"dewgap/analyze"
 	"dewgap/analyze/evidence"
-	"dewgap/analyze/phase"
+	"dewgap/analyze/frame"
 	"dewgap/analyze/reading"
 	"dewgap/analyze/trend"
 	"dewgap/analyze/units"
@@ -30,11 +30,11 @@ type Tally struct {
 // tallied is what a run showed of one compressor. The state of each row stands
 // until the next row, as far as somebody watched in between.
 type tallied struct {
-	in     [phase.Count]time.Duration
-	lowest [phase.Count]units.Kelvin // superheat, NaN before any
-	below  time.Duration             // running with the margin below zero
-	known  time.Duration             // running with superheat known
-	last   analyze.State             // of the row before
+	in     [frame.PhaseCount]time.Duration
+	lowest [frame.PhaseCount]units.Kelvin // superheat, NaN before any
+	below  time.Duration                  // running with the margin below zero
+	known  time.Duration                  // running with superheat known
+	last   analyze.State                  // of the row before
 	seen   bool
 }
 
@@ -85,7 +85,7 @@ func (c *tallied) add(st *analyze.State, watched time.Duration) {
 
 // runsKnown reports whether a compressor runs with its superheat known.
 func runsKnown(st *analyze.State) bool {
-	return st.Phase != phase.Off && !math.IsNaN(float64(st.Superheat))
+	return st.Phase != frame.Off && !math.IsNaN(float64(st.Superheat))
 }
 
 // Write prints the summary: times in each phase, lowest superheat, events.
@@ -115,7 +115,7 @@ func (t *Tally) Write(w io.Writer, system units.System, events []alert.Event) {
 
 func (c *tallied) write(w io.Writer, name string, system units.System) {
 	var parts []string
-	for _, p := range []phase.Phase{phase.Steady, phase.Pulldown, phase.Defrost, phase.Start, phase.Off, phase.Unknown} {
+	for _, p := range []frame.Phase{frame.Steady, frame.Pulldown, frame.Defrost, frame.Start, frame.Off, frame.Unknown} {
 		if c.in[p] == 0 {
 			continue
 		}

@@ -9,7 +9,7 @@ import (
 	"dewgap/alert"
 	"dewgap/analyze"
 	"dewgap/analyze/evidence"
-	"dewgap/analyze/phase"
+	"dewgap/analyze/frame"
 	"dewgap/analyze/refrigerant"
 	"dewgap/analyze/units"
 )
@@ -21,23 +21,23 @@ func TestTally(t *testing.T) {
 	site.Groups[0].Detect.Floor.Steady, site.Groups[0].Detect.Floor.Pulldown = 11, 8
 	tally := NewTally(site)
 	at := time.Date(2026, 3, 1, 6, 0, 0, 0, time.UTC)
-	row := func(after time.Duration, p phase.Phase, superheat float64) {
+	row := func(after time.Duration, p frame.Phase, superheat float64) {
 		at = at.Add(after)
 		floor := units.Kelvin(11)
-		if p == phase.Pulldown {
+		if p == frame.Pulldown {
 			floor = 8
 		}
 		tally.Add(analyze.Result{Time: at, States: []analyze.State{{Time: at, Phase: p, Superheat: units.Kelvin(superheat), Floor: floor, Margin: units.Kelvin(superheat) - floor}}})
 	}
 	const s10 = 10 * time.Second
-	row(0, phase.Steady, 14)
-	row(s10, phase.Steady, 11) // exactly the floor is not below it
-	row(s10, phase.Pulldown, 7.9)
-	row(s10, phase.Pulldown, 3)
-	row(s10, phase.Steady, math.NaN())
-	row(s10, phase.Off, math.NaN())
-	row(time.Hour, phase.Off, math.NaN())
-	row(s10, phase.Steady, 12)
+	row(0, frame.Steady, 14)
+	row(s10, frame.Steady, 11) // exactly the floor is not below it
+	row(s10, frame.Pulldown, 7.9)
+	row(s10, frame.Pulldown, 3)
+	row(s10, frame.Steady, math.NaN())
+	row(s10, frame.Off, math.NaN())
+	row(time.Hour, frame.Off, math.NaN())
+	row(s10, frame.Steady, 12)
 	ev := alert.Event{ID: "x", Kind: "floodback", Severity: "risk", Group: "mt", Compressor: "c1", Opened: at.Add(-time.Minute), Closed: &at, Phase: "pulldown", FloorK: ptr(8), MinSuperheatK: ptr(3), MinMarginK: ptr(-5),
 		SecondsBelow: 20, KelvinSecondsBelow: 51, Evidence: []evidence.Item{evidence.New(evidence.SuperheatBelowFloor, evidence.Difference("min_superheat", 3), evidence.Difference("below", 5), evidence.Difference("floor", 8), evidence.Name("phase", "pulldown"))}}
 	for system, wants := range map[units.System][]string{

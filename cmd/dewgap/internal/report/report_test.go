@@ -11,7 +11,7 @@ import (
 	"time"
 
 	"dewgap/analyze/cause"
-	"dewgap/analyze/phase"
+	"dewgap/analyze/frame"
 	"dewgap/analyze/units"
 	"dewgap/cmd/dewgap/internal/commissioning"
 )
@@ -44,11 +44,11 @@ func drawn(system units.System) *commissioning.Record {
 			low = nan
 		}
 		tr.Lowest, tr.Highest, tr.Uncertainty = append(tr.Lowest, low), append(tr.Highest, low+1), append(tr.Uncertainty, 2.1)
-		tr.Floor, tr.Dew, tr.Pipe, tr.Phase = append(tr.Floor, 8), append(tr.Dew, -8), append(tr.Pipe, low-8), append(tr.Phase, phase.Pulldown)
+		tr.Floor, tr.Dew, tr.Pipe, tr.Phase = append(tr.Floor, 8), append(tr.Dew, -8), append(tr.Pipe, low-8), append(tr.Phase, frame.Pulldown)
 		for _, x := range []*[]float32{&blind.Lowest, &blind.Highest, &blind.Uncertainty, &blind.Floor, &blind.Dew, &blind.Pipe, &c.Coil} {
 			*x = append(*x, nan)
 		}
-		blind.Phase = append(blind.Phase, phase.Unknown)
+		blind.Phase = append(blind.Phase, frame.Unknown)
 	}
 	c.Traces = []commissioning.Trace{tr, blind}
 	return &commissioning.Record{

@@ -9,7 +9,7 @@ import (
 	"dewgap/alert"
 	"dewgap/analyze"
 	"dewgap/analyze/evidence"
-	"dewgap/analyze/phase"
+	"dewgap/analyze/frame"
 	"dewgap/analyze/reading"
 	"dewgap/analyze/units"
 	"dewgap/cmd/dewgap/internal/snapshot"
@@ -22,7 +22,7 @@ var Noon = time.Date(2026, 3, 1, 12, 0, 0, 0, time.UTC)
 // EveryState is an invented site with a compressor in each state.
 func EveryState() *snapshot.Snapshot {
 	nan := units.Kelvin(math.NaN())
-	st := func(name string, p phase.Phase, q reading.Quality, reason string, superheat, floor units.Kelvin) analyze.State {
+	st := func(name string, p frame.Phase, q reading.Quality, reason string, superheat, floor units.Kelvin) analyze.State {
 		return analyze.State{Time: Noon, Group: "mt", Name: name, Phase: p, Quality: q, Reason: because(reason), Superheat: superheat, Floor: floor,
 			Margin: superheat - floor, Uncertainty: 2.1, SuctionPressure: 2.21e5, Dew: -9.4, SuctionTemperature: units.Celsius(-9.4 + float64(superheat))}
 	}
@@ -40,9 +40,9 @@ func EveryState() *snapshot.Snapshot {
 		Site: "orchard-hall", Mode: "demo", Note: "invented plant, time runs 30 times faster", Units: "si", Time: Noon,
 		Refrigerants: map[string]string{"mt": "R448A", "lt": "R449A"},
 		States: []analyze.State{
-			st("c1", phase.Steady, reading.Good, "", 14.2, 11), st("c2", phase.Steady, reading.Good, "", 12.1, 11), st("c3", phase.Pulldown, reading.Good, "", 1.2, 8),
-			st("c4", phase.Off, reading.Good, "", nan, nan), st("c5", phase.Unknown, reading.Missing, "suction temperature: timeout: no answer within 800 ms", nan, 11),
-			st("c6", phase.Defrost, reading.Suspect, "suction temperature: frozen for 2 h", 9.5, 11),
+			st("c1", frame.Steady, reading.Good, "", 14.2, 11), st("c2", frame.Steady, reading.Good, "", 12.1, 11), st("c3", frame.Pulldown, reading.Good, "", 1.2, 8),
+			st("c4", frame.Off, reading.Good, "", nan, nan), st("c5", frame.Unknown, reading.Missing, "suction temperature: timeout: no answer within 800 ms", nan, 11),
+			st("c6", frame.Defrost, reading.Suspect, "suction temperature: frozen for 2 h", 9.5, 11),
 		},
 		Points: []reading.Point{{Path: "mt.suction_pressure", Group: "mt", Role: reading.SuctionPressure},
 			{Path: "mt.c5.suction_temperature", Group: "mt", Member: "c5", Role: reading.SuctionTemperature}},
