@@ -28,10 +28,8 @@ const (
 	Pulldown      = frame.Pulldown
 	Defrost       = frame.Defrost
 	Steady        = frame.Steady
-	StageUnknown  = frame.StageUnknown
 	Refrigerating = frame.Refrigerating
 	Defrosting    = frame.Defrosting
-	Dripping      = frame.Dripping
 	PullingDown   = frame.PullingDown
 	DefrostUnset  = frame.DefrostUnset
 	OffCycle      = frame.OffCycle
@@ -41,6 +39,3 @@ const (
 	No            = frame.No
 	Yes           = frame.Yes
 )
-
-// Count is the number of phases.
-const Count = frame.PhaseCount

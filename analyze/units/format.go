@@ -116,16 +116,20 @@ func (s System) Length(m Metre) string {
 	return format(float64(m), 0, "m")
 }
 
-// Span writes a length of time as people say it: "45 s", "12 min", "3.5 h",
-// "4 days".
+// Span writes a length of time as people write it: "45 s", "9 min 20 s",
+// "12 min", "2 h 05 min", "4 days". Beyond ten minutes seconds are rounded away.
 func Span(d time.Duration) string {
+	seconds := int64(d.Round(time.Second) / time.Second)
+	minutes := int64(d.Round(time.Minute) / time.Minute)
 	switch {
-	case d < 2*time.Minute:
-		return strconv.FormatFloat(d.Seconds(), 'f', 0, 64) + " s"
-	case d < 2*time.Hour:
-		return strconv.FormatFloat(d.Minutes(), 'f', 0, 64) + " min"
-	case d < 48*time.Hour:
-		return strconv.FormatFloat(d.Hours(), 'f', 1, 64) + " h"
+	case seconds < 120:
+		return strconv.FormatInt(seconds, 10) + " s"
+	case seconds < 600 && seconds%60 != 0:
+		return fmt.Sprintf("%d min %02d s", seconds/60, seconds%60)
+	case minutes < 120:
+		return strconv.FormatInt(minutes, 10) + " min"
+	case minutes < 48*60:
+		return fmt.Sprintf("%d h %02d min", minutes/60, minutes%60)
 	}
 	return strconv.FormatFloat(d.Hours()/24, 'f', 0, 64) + " days"
 }

@@ -113,7 +113,7 @@ func (v *commissioningCmd) record(ctx context.Context, cfg *config.Config, view 
 		return nil, err
 	}
 	r := commissioning.Judge(track, history.Events(), cfg.Commissioning, view)
-	if err := r.Keep(v.Circuit); err != nil {
+	if err := r.Select(v.Circuit); err != nil {
 		return nil, usageError{err}
 	}
 	r.Dewgap = buildVersion()

@@ -13,8 +13,8 @@ import (
 
 // check makes one outcome of a criterion. A failed one is a remark where the
 // configuration says so.
-func (j *judge) check(criterion string, met bool, measured, limit float64, unit, says string) Check {
-	c := Check{Criterion: criterion, Outcome: Met, Measured: figure(measured, 1000), Limit: figure(limit, 1000), Unit: unit, Says: says}
+func (j *judge) check(criterion string, met bool, measured, limit float64, unit, text string) Check {
+	c := Check{Criterion: criterion, Outcome: Met, Measured: figure(measured, 1000), Limit: figure(limit, 1000), Unit: unit, Text: text}
 	if !met {
 		c.Outcome = NotMet
 		if remarkOnly(j.rules, criterion) {
@@ -28,11 +28,11 @@ func remarkOnly(rules config.Commissioning, criterion string) bool {
 	return slices.Contains(rules.RemarkOnly, criterion)
 }
 
-func notRecorded(criterion, says string) Check {
-	return Check{Criterion: criterion, Outcome: NotRecorded, Says: says}
+func notRecorded(criterion, text string) Check {
+	return Check{Criterion: criterion, Outcome: NotRecorded, Text: text}
 }
 
-// verdict is what the outcome makes of whatever it belongs to.
+// verdict returns the verdict that the outcome of one criterion allows.
 func (c Check) verdict() Verdict {
 	switch c.Outcome {
 	case NotMet:
@@ -45,9 +45,9 @@ func (c Check) verdict() Verdict {
 	return Pass
 }
 
-func (j *judge) k(d float64) string { return j.view.Difference(d) }
+func (j *judge) kelvin(d float64) string { return j.view.Difference(d) }
 
-// recovered: the load is back in time.
+// recovered checks that the load is back in time.
 func (j *judge) recovered(c cycle, s Stages) Check {
 	const name = "recovered"
 	k := &j.track.circuits[c.circuit]
@@ -60,11 +60,11 @@ func (j *judge) recovered(c cycle, s Stages) Check {
 	}
 	took := *s.Pulldown
 	back := took <= limit && took < pulldownLimit(&j.track.site.Groups[k.group]).Seconds()
-	says := fmt.Sprintf("load back within 10 %% after %s", length(took))
+	text := fmt.Sprintf("load back within 10 %% after %s", length(took))
 	if !back {
-		says = fmt.Sprintf("load not back within 10 %% after %s; allowed %s", length(took), length(limit))
+		text = fmt.Sprintf("load not back within 10 %% after %s; allowed %s", length(took), length(limit))
 	}
-	return j.check(name, back, took, limit, "s", says)
+	return j.check(name, back, took, limit, "s", text)
 }
 
 func (j *judge) termination(c cycle, s Stages) Check {
@@ -102,35 +102,38 @@ func (j *judge) plateau(c cycle, s Stages) Check {
 		fmt.Sprintf("at the melting plateau (%s) the coil's sensor read %s", Length(s.Plateau), j.view.Temperature(*s.PlateauAt)))
 }
 
-// dips are the criteria of the superheat through defrost and pulldown.
+// dips makes the criteria of the superheat through defrost and pulldown.
 func (j *judge) dips(m *machineTrack, c cycle, f *figures) []Check {
 	allowed := j.rules.BelowFloor.Seconds()
 	least := float64(j.rules.OverUncertainty)
 	checks := []Check{
 		j.check("floor", f.below <= allowed, f.below, allowed, "s",
-			fmt.Sprintf("below the floor for %s, lowest margin %s; allowed %s", length(f.below), j.k(tenth(f.margin)), length(allowed))),
+			fmt.Sprintf("below the floor for %s, lowest margin %s; allowed %s", length(f.below), j.kelvin(tenth(f.margin)), length(allowed))),
 		j.check("above_dew", f.above >= least, f.above, least, "K",
-			fmt.Sprintf("lowest superheat %s ± %s; less its uncertainty at the worst %s, at least %s", j.k(tenth(f.lowest)), j.k(tenth(f.uncertainty)), j.k(f.above), j.k(least))),
+			fmt.Sprintf("lowest superheat %s ± %s; less its uncertainty at the worst %s, at least %s", j.kelvin(tenth(f.lowest)), j.kelvin(tenth(f.uncertainty)), j.kelvin(f.above), j.kelvin(least))),
 		j.floodback(m, c),
 		j.start(m, c, f),
 		j.check("second_dip", f.dips <= 1, float64(f.dips), 1, "dips", plural(f.dips, "dip")+" below the floor"),
 	}
 	if math.IsNaN(f.above) {
-		checks[1] = Check{Criterion: "above_dew", Outcome: CannotTell, Says: "the lowest superheat is not known"}
+		checks[1] = Check{Criterion: "above_dew", Outcome: CannotTell, Text: "the lowest superheat is not known"}
 	}
 	return checks
 }
 
-// floodback: what analysis grades as wet gas, by the line and by what else it
-// knows. Risk alone is the floor's business.
+// floodback checks that analysis graded no floodback as minor or major. One of
+// grade risk is judged by the floor alone.
 func (j *judge) floodback(m *machineTrack, c cycle) Check {
 	for _, ev := range j.overlapping("floodback", c.from, c.to) {
 		if j.concerns(ev, m) && ev.Severity != "risk" {
-			says := fmt.Sprintf("floodback %s from %s", ev.Severity, j.view.Clock(ev.Began))
-			if len(ev.Evidence) > 0 {
-				says += ": " + j.words.Text(ev.Evidence[len(ev.Evidence)-1])
+			text := fmt.Sprintf("floodback %s from %s", ev.Severity, j.view.Clock(ev.Began))
+			if ev.MinSuperheatK != nil && ev.MinMarginK != nil {
+				text += fmt.Sprintf(", the event's lowest superheat %s, lowest margin %s", j.kelvin(*ev.MinSuperheatK), j.kelvin(*ev.MinMarginK))
 			}
-			return j.check("floodback", false, math.NaN(), math.NaN(), "", says)
+			if len(ev.Evidence) > 0 {
+				text += ": " + j.words.Text(ev.Evidence[len(ev.Evidence)-1])
+			}
+			return j.check("floodback", false, math.NaN(), math.NaN(), "", text)
 		}
 	}
 	return j.check("floodback", true, math.NaN(), math.NaN(), "", "no wet gas was found")
@@ -139,19 +142,19 @@ func (j *judge) floodback(m *machineTrack, c cycle) Check {
 func (j *judge) start(m *machineTrack, during cycle, f *figures) Check {
 	for _, ev := range j.overlapping("flooded_start", during.from, during.to) {
 		if j.concerns(ev, m) {
-			return j.check("start", false, f.startWet, startAllowed, "s", strings.Join(append([]string{"flooded start at " + j.view.Clock(ev.Began)}, j.words.Texts(ev.Evidence)...), ": "))
+			return j.check("start", false, f.startWet, maxWetStart, "s", strings.Join(append([]string{"flooded start at " + j.view.Clock(ev.Began)}, j.words.Texts(ev.Evidence)...), ": "))
 		}
 	}
-	c := j.check("start", true, f.startWet, startAllowed, "s",
+	c := j.check("start", true, f.startWet, maxWetStart, "s",
 		fmt.Sprintf("in the first 120 s after a start the line was at dew, within the uncertainty, for %s", length(f.startWet)))
-	if f.startWet > startAllowed {
-		c.Outcome = Remark // so soon after a start the line need not show the gas
+	if f.startWet > maxWetStart {
+		c.Outcome = Remark // the line lags too much to fail a start
 	}
 	return c
 }
 
-// calm are the criteria of steady running.
-func (j *judge) calm(m *machineTrack, s *calm) []Check {
+// steadyRunning makes the criteria of steady running.
+func (j *judge) steadyRunning(m *machineTrack, s *steadyFigures) []Check {
 	if s.seconds == 0 {
 		return []Check{notRecorded("steady", "no steady running next to the cycle"), notRecorded("hunting", "no steady running next to the cycle"),
 			notRecorded("uncertainty", "no steady running next to the cycle")}
@@ -162,22 +165,22 @@ func (j *judge) calm(m *machineTrack, s *calm) []Check {
 			fmt.Sprintf("at or above the floor for %s of %s of steady running; at least %s", percent(above), length(s.seconds), percent(j.rules.SteadyAbove))),
 		j.check("hunting", true, math.NaN(), math.NaN(), "", "no hunting in steady running"),
 		j.check("uncertainty", share <= j.rules.Uncertainty, share, j.rules.Uncertainty, "share",
-			fmt.Sprintf("uncertainty ± %s is %s of the floor of %s; at most %s", j.k(s.uncertainty), percent(share), j.k(s.floor), percent(j.rules.Uncertainty))),
+			fmt.Sprintf("uncertainty ± %s is %s of the floor of %s; at most %s", j.kelvin(s.uncertainty), percent(share), j.kelvin(s.floor), percent(j.rules.Uncertainty))),
 	}
 	for _, ev := range j.overlapping("hunting", s.from, s.to) {
 		if j.concerns(ev, m) {
-			says := "the superheat hunts"
+			text := "the superheat hunts"
 			if len(ev.Evidence) > 0 {
-				says = j.words.Text(ev.Evidence[0])
+				text = j.words.Text(ev.Evidence[0])
 			}
-			checks[1] = j.check("hunting", false, math.NaN(), math.NaN(), "", says)
+			checks[1] = j.check("hunting", false, math.NaN(), math.NaN(), "", text)
 		}
 	}
 	return checks
 }
 
-// wetness are the witnesses beside the superheat: discharge and oil sump.
-func (j *judge) wetness(m *machineTrack, f *figures) []Check {
+// furtherEvidence makes the criteria beside the superheat: discharge and oil sump.
+func (j *judge) furtherEvidence(m *machineTrack, f *figures) []Check {
 	discharge := notRecorded("discharge", "the machine's efficiency is not learned from this recording, or no discharge temperature is recorded")
 	if f.learned && !math.IsNaN(f.shortfall) {
 		discharge = j.discharge(f)
@@ -185,24 +188,24 @@ func (j *judge) wetness(m *machineTrack, f *figures) []Check {
 	sump := notRecorded("sump", "no oil sump temperature is recorded")
 	if !math.IsNaN(f.sump) {
 		least := float64(j.rules.SumpOverDew)
-		sump = j.check("sump", f.sump >= least, f.sump, least, "K", fmt.Sprintf("oil sump at its lowest %s above suction dew; at least %s", j.k(f.sump), j.k(least)))
+		sump = j.check("sump", f.sump >= least, f.sump, least, "K", fmt.Sprintf("oil sump at its lowest %s above suction dew; at least %s", j.kelvin(f.sump), j.kelvin(least)))
 	}
 	return []Check{discharge, sump}
 }
 
-// discharge is a second witness of the superheat, slower than the line and
-// blind to how the line's sensor sits.
+// discharge checks the superheat by the discharge temperature, which is slower
+// than the line and does not depend on how the line's sensor is mounted.
 func (j *judge) discharge(f *figures) Check {
 	allowed := j.rules.BelowFloor.Seconds()
 	implied := tenth(-f.shortfall)
 	if implied < 0 {
-		says := fmt.Sprintf("the discharge headed up to %s below dry gas at zero superheat, for %s by more than %s", j.k(-implied), length(f.short), j.k(float64(j.rules.Discharge)))
-		return j.check("discharge", f.short <= allowed, f.short, allowed, "s", says)
+		text := fmt.Sprintf("the discharge headed up to %s below dry gas at zero superheat, for %s by more than %s", j.kelvin(-implied), length(f.short), j.kelvin(float64(j.rules.Discharge)))
+		return j.check("discharge", f.short <= allowed, f.short, allowed, "s", text)
 	}
-	c := j.check("discharge", true, f.short, allowed, "s", fmt.Sprintf("the discharge implies a superheat of %s at its lowest", j.k(implied)))
-	if implied < f.floor && implied < f.lowest-f.uncertainty {
+	c := j.check("discharge", true, f.short, allowed, "s", fmt.Sprintf("the discharge implies a superheat of %s at its lowest", j.kelvin(implied)))
+	if implied < f.impliedFloor && implied < f.lowest-f.uncertainty {
 		c.Outcome = Remark
-		c.Says += fmt.Sprintf(", below the floor, where the suction line showed %s: its sensor may be slower than the gas", j.k(tenth(f.lowest)))
+		c.Text += fmt.Sprintf(", below the floor of %s, where the suction line showed no less than %s: its sensor may be slower than the gas", j.kelvin(f.impliedFloor), j.kelvin(tenth(f.lowest)))
 	}
 	return c
 }
@@ -220,7 +223,7 @@ func (j *judge) overlapping(kind string, from, to int) []alert.Event {
 	return found
 }
 
-// measures tells whether an input enters the superheat.
+// measures reports whether an input enters the superheat.
 func measures(path string) bool {
 	return strings.HasSuffix(path, ".suction_pressure") || strings.HasSuffix(path, ".suction_temperature")
 }

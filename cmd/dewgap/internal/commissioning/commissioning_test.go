@@ -36,9 +36,9 @@ type stretch struct {
 	shortfall                                      float64
 }
 
-// story draws a recording of one compressor and one circuit. A defrost begins
+// scenario draws a recording of one compressor and one circuit. A defrost begins
 // every six hours from 02:00; heat lasts 20 min, drip 3 min, pulldown 15 min.
-type story struct {
+type scenario struct {
 	length time.Duration
 	skip   func(second int) bool // rows that are missing
 	change func(second, inCycle int, s *stretch)
@@ -57,18 +57,18 @@ const (
 	pullTime = 15 * 60
 )
 
-// drawn is a Source that says what the story has it say.
-type drawn struct {
+// fakeSource is a Source of what the scenario draws.
+type fakeSource struct {
 	circuit analyze.CircuitState
 	machine analyze.Machine
 }
 
-func (d *drawn) Circuits(dst []analyze.CircuitState) []analyze.CircuitState {
+func (d *fakeSource) Circuits(dst []analyze.CircuitState) []analyze.CircuitState {
 	return append(dst, d.circuit)
 }
-func (d *drawn) Machines(dst []analyze.Machine) []analyze.Machine { return append(dst, d.machine) }
+func (d *fakeSource) Machines(dst []analyze.Machine) []analyze.Machine { return append(dst, d.machine) }
 
-func (d *drawn) Budgets() []superheat.Budget {
+func (d *fakeSource) Budgets() []superheat.Budget {
 	return []superheat.Budget{{Expanded: 2, Parts: []superheat.Part{{Name: "mounting", Share: 0.8, Assumed: true}, {Name: "lag", Share: 0}}}}
 }
 
@@ -87,7 +87,7 @@ func site(t *testing.T) analyze.Site {
 	}}
 }
 
-func (s story) judged(t *testing.T) Record {
+func (s scenario) judged(t *testing.T) Record {
 	t.Helper()
 	rules := defaults(t)
 	if s.rules != nil {
@@ -101,7 +101,7 @@ func (s story) judged(t *testing.T) Record {
 		heat = func(cycle int) int { return heatTime + 37*cycle } // no clock ends them
 	}
 	track := NewTrack(site(t))
-	d := &drawn{circuit: analyze.CircuitState{Group: "mt", Name: "case-1", Kind: frame.Electric}}
+	d := &fakeSource{circuit: analyze.CircuitState{Group: "mt", Name: "case-1", Kind: frame.Electric}}
 	at := func(second int) int64 { return midnight.Add(time.Duration(second) * time.Second).UnixNano() }
 	for second := s.begin; second < int(s.length.Seconds()); second++ {
 		x := stretch{superheat: 14, uncertainty: 2, dew: -8, pipe: 6, sump: 30, apart: 8e5, coil: -2, air: 3,
@@ -196,31 +196,31 @@ func TestVerdicts(t *testing.T) {
 		Circuits: []alert.Score{{Name: "case-1", Score: .9}}, Causes: []alert.Cause{{Cause: "valve_oversized", Score: .6}}}
 	hunt := alert.Event{Kind: "hunting", Group: "mt", Compressor: "c1", Began: midnight.Add(time.Hour), Evidence: evidence.Sentences([]string{"swings by 5 K"})}
 	for _, c := range []struct {
-		name    string
-		story   story
-		verdict Verdict // of the first cycle
-		because string  // in its reasons
+		name     string
+		scenario scenario
+		verdict  Verdict // of the first cycle
+		because  string  // in its reasons
 	}{
-		{"dry", story{}, Pass, ""},
-		{"a dip as long as is allowed", story{change: dip(7.9, 30)}, Pass, ""},
-		{"a second longer", story{change: dip(7.9, 31)}, Fail, "below the floor for 31 s, lowest margin −0.1 K; allowed 30 s"},
-		{"short, at its uncertainty", story{change: dip(2.0, 20)}, Pass, ""},
-		{"short, within its uncertainty of dew", story{change: dip(1.9, 20)}, Fail, "less its uncertainty at the worst −0.1 K"},
-		{"wet in the first 120 s of a start only", story{change: func(_, after int, x *stretch) {
+		{"dry", scenario{}, Pass, ""},
+		{"a dip as long as is allowed", scenario{change: dip(7.9, 30)}, Pass, ""},
+		{"a second longer", scenario{change: dip(7.9, 31)}, Fail, "below the floor for 31 s, lowest margin −0.1 K; allowed 30 s"},
+		{"short, at its uncertainty", scenario{change: dip(2.0, 20)}, Pass, ""},
+		{"short, within its uncertainty of dew", scenario{change: dip(1.9, 20)}, Fail, "less its uncertainty at the worst −0.1 K"},
+		{"wet in the first 120 s of a start only", scenario{change: func(_, after int, x *stretch) {
 			if after >= 200 && after < 300 {
 				x.superheat, x.phase = 0, frame.Start
 			}
 		}}, PassRemarks, "first 120 s after a start"},
-		{"a flooded start", story{events: []alert.Event{{Kind: "flooded_start", Group: "mt", Compressor: "c1", Began: midnight.Add(2*time.Hour + 24*time.Minute), Evidence: evidence.Sentences([]string{"cold oil"})}}}, Fail, "flooded start at 02:24:00: cold oil"},
-		{"another compressor's", story{events: []alert.Event{{Kind: "flooded_start", Group: "mt", Compressor: "c9", Began: midnight.Add(2 * time.Hour)}}}, Pass, ""},
-		{"wet by the discharge, as analysis has it", story{events: []alert.Event{{Kind: "floodback", Severity: "major", Group: "mt", Compressor: "c1", Began: midnight.Add(2 * time.Hour)}}}, Fail, "floodback major from 02:00:00"},
-		{"risk only", story{events: []alert.Event{{Kind: "floodback", Severity: "risk", Group: "mt", Compressor: "c1", Began: midnight.Add(2 * time.Hour)}}}, Pass, ""},
-		{"discharge of little superheat, line of much", story{change: func(_, after int, x *stretch) {
+		{"a flooded start", scenario{events: []alert.Event{{Kind: "flooded_start", Group: "mt", Compressor: "c1", Began: midnight.Add(2*time.Hour + 24*time.Minute), Evidence: evidence.Sentences([]string{"cold oil"})}}}, Fail, "flooded start at 02:24:00: cold oil"},
+		{"another compressor's", scenario{events: []alert.Event{{Kind: "flooded_start", Group: "mt", Compressor: "c9", Began: midnight.Add(2 * time.Hour)}}}, Pass, ""},
+		{"wet by the discharge, as analysis has it", scenario{events: []alert.Event{{Kind: "floodback", Severity: "major", Group: "mt", Compressor: "c1", Began: midnight.Add(2 * time.Hour)}}}, Fail, "floodback major from 02:00:00"},
+		{"risk only", scenario{events: []alert.Event{{Kind: "floodback", Severity: "risk", Group: "mt", Compressor: "c1", Began: midnight.Add(2 * time.Hour)}}}, Pass, ""},
+		{"discharge of little superheat, line of much", scenario{change: func(_, after int, x *stretch) {
 			if after == 300 {
 				x.shortfall = -1.5
 			}
-		}}, PassRemarks, "implies a superheat of 1.5 K at its lowest, below the floor, where the suction line showed 14.0 K"},
-		{"runs in starts alone, and wet", story{change: func(_, after int, x *stretch) {
+		}}, PassRemarks, "implies a superheat of 1.5 K at its lowest, below the floor of 8.0 K, where the suction line showed no less than 14.0 K"},
+		{"runs in starts alone, and wet", scenario{change: func(_, after int, x *stretch) {
 			if after >= -1380 && after < 1300 {
 				x.phase, x.superheat = frame.Off, math.NaN()
 			}
@@ -228,7 +228,7 @@ func TestVerdicts(t *testing.T) {
 				x.phase, x.superheat = frame.Start, 0
 			}
 		}, events: []alert.Event{{Kind: "flooded_start", Group: "mt", Compressor: "c1", Began: midnight.Add(2*time.Hour + 24*time.Minute), Evidence: evidence.Sentences([]string{"cold oil"})}}}, Fail, "flooded start at"},
-		{"runs in starts alone", story{change: func(_, after int, x *stretch) {
+		{"runs in starts alone", scenario{change: func(_, after int, x *stretch) {
 			if after >= -1380 && after < 1300 {
 				x.phase, x.superheat = frame.Off, math.NaN()
 			}
@@ -236,65 +236,65 @@ func TestVerdicts(t *testing.T) {
 				x.phase = frame.Start
 			}
 		}}, NotJudged, "no compressor with a known superheat ran"},
-		{"two dips", story{change: func(_, after int, x *stretch) {
+		{"two dips", scenario{change: func(_, after int, x *stretch) {
 			if after >= 100 && after < 110 || after >= 500 && after < 510 {
 				x.superheat = 6
 			}
 		}}, PassRemarks, "2 dips below the floor"},
-		{"a long low hour before", story{change: func(second, _ int, x *stretch) {
+		{"a long low hour before", scenario{change: func(second, _ int, x *stretch) {
 			if second > first-100 && second < first {
 				x.superheat = 10
 			}
 		}}, Fail, "at or above the floor for 97.2 %"},
-		{"hunting", story{events: []alert.Event{hunt}}, PassRemarks, "swings by 5 K"},
-		{"hunting, where it must not", story{events: []alert.Event{hunt}, rules: func(c *config.Commissioning) { c.RemarkOnly = nil }}, Fail, "swings by 5 K"},
-		{"too uncertain for its floor", story{change: func(_, _ int, x *stretch) { x.uncertainty = 5.6 }}, Fail, "is 50.9 % of the floor"},
-		{"sump near dew", story{change: func(_, after int, x *stretch) {
+		{"hunting", scenario{events: []alert.Event{hunt}}, PassRemarks, "swings by 5 K"},
+		{"hunting, where it must not", scenario{events: []alert.Event{hunt}, rules: func(c *config.Commissioning) { c.RemarkOnly = nil }}, Fail, "swings by 5 K"},
+		{"too uncertain for its floor", scenario{change: func(_, _ int, x *stretch) { x.uncertainty = 5.6 }}, Fail, "is 50.9 % of the floor"},
+		{"sump near dew", scenario{change: func(_, after int, x *stretch) {
 			if after == 400 {
 				x.sump = 1.5
 			}
 		}}, Fail, "oil sump at its lowest 9.5 K"},
-		{"discharge far below dry gas", story{change: func(_, after int, x *stretch) {
+		{"discharge far below dry gas", scenario{change: func(_, after int, x *stretch) {
 			if after >= 300 && after < 340 {
 				x.shortfall = 6
 			}
 		}}, Fail, "up to 6.0 K below dry gas"},
-		{"discharge and line agree within the uncertainty", story{change: func(_, after int, x *stretch) {
+		{"discharge and line agree within the uncertainty", scenario{change: func(_, after int, x *stretch) {
 			if after == 300 {
 				x.shortfall, x.superheat = -7, 8.5
 			}
 		}}, Pass, ""},
-		{"load not back", story{change: func(_, _ int, x *stretch) {}, rules: func(c *config.Commissioning) { c.Recovered = 10 * time.Minute }}, PassRemarks, "load not back"},
-		{"ended by time: ice is left", story{change: func(_, after int, x *stretch) {
+		{"load not back", scenario{change: func(_, _ int, x *stretch) {}, rules: func(c *config.Commissioning) { c.Recovered = 10 * time.Minute }}, PassRemarks, "load not back"},
+		{"ended by time: ice is left", scenario{change: func(_, after int, x *stretch) {
 			if x.phase == frame.Defrost {
 				x.coil = min(x.coil, 0.2)
 			}
 		}}, PassRemarks, "ended by time"},
-		{"plateau beside zero", story{change: func(_, _ int, x *stretch) { x.coil += 1.6 }}, PassRemarks, "the coil's sensor read 1.8 °C"},
-		{"a hole in it", story{skip: func(second int) bool { return second > first+600 && second < first+700 }}, NotJudged, "nothing was recorded for 100 s"},
-		{"a hole elsewhere", story{skip: func(second int) bool { return second > first-700 && second < first-600 }}, Pass, ""},
-		{"wet, and a hole", story{change: dip(0, 60), skip: func(second int) bool { return second > first+600 && second < first+700 }}, Fail, "below the floor"},
-		{"begins in the defrost", story{begin: first + 100}, NotJudged, "begins within this defrost"},
-		{"ends in the defrost", story{length: first*time.Second + 10*time.Minute}, NotJudged, "ends before the circuit refrigerates"},
-		{"ends in the pulldown", story{length: first*time.Second + 33*time.Minute}, NotJudged, "ends before the pulldown is over"},
-		{"ends before it was watched for 20 min", story{length: first*time.Second + 39*time.Minute}, NotJudged, "less than 20 min were recorded"},
-		{"too little steady running", story{begin: first - 20*60, length: first*time.Second + 50*time.Minute}, NotJudged, "of steady running next to the cycle; 60 min is asked for"},
-		{"superheat unknown for long", story{change: func(_, after int, x *stretch) {
+		{"plateau beside zero", scenario{change: func(_, _ int, x *stretch) { x.coil += 1.6 }}, PassRemarks, "the coil's sensor read 1.8 °C"},
+		{"a gap in it", scenario{skip: func(second int) bool { return second > first+600 && second < first+700 }}, NotJudged, "nothing was recorded for 100 s"},
+		{"a gap elsewhere", scenario{skip: func(second int) bool { return second > first-700 && second < first-600 }}, Pass, ""},
+		{"wet, and a gap", scenario{change: dip(0, 60), skip: func(second int) bool { return second > first+600 && second < first+700 }}, Fail, "below the floor"},
+		{"begins in the defrost", scenario{begin: first + 100}, NotJudged, "begins within this defrost"},
+		{"ends in the defrost", scenario{length: first*time.Second + 10*time.Minute}, NotJudged, "ends before the circuit refrigerates"},
+		{"ends in the pulldown", scenario{length: first*time.Second + 33*time.Minute}, NotJudged, "ends before the pulldown is over"},
+		{"ends before it was watched for 20 min", scenario{length: first*time.Second + 39*time.Minute}, NotJudged, "less than 20 min were recorded"},
+		{"too little steady running", scenario{begin: first - 20*60, length: first*time.Second + 50*time.Minute}, NotJudged, "of steady running next to the cycle; 60 min is asked for"},
+		{"superheat unknown for long", scenario{change: func(_, after int, x *stretch) {
 			if after >= 0 && after < 100 {
 				x.superheat = math.NaN()
 			}
 		}}, NotJudged, "its superheat was known for 96.1 %"},
-		{"suspect", story{change: func(_, after int, x *stretch) { x.quality = reading.Suspect }}, NotJudged, "was suspect"},
-		{"a sensor doubted, low besides", story{change: dip(0, 100), events: []alert.Event{fault}}, NotJudged, "a sensor is doubted: reads the room"},
-		{"a sensor doubted, and flooded all the same", story{change: dip(0, 100), events: []alert.Event{fault, flood}}, Fail, "below the floor"},
-		{"compressor stands after the restart", story{change: func(_, after int, x *stretch) {
+		{"suspect", scenario{change: func(_, after int, x *stretch) { x.quality = reading.Suspect }}, NotJudged, "was suspect"},
+		{"a sensor fault, low besides", scenario{change: dip(0, 100), events: []alert.Event{fault}}, NotJudged, "a sensor fault: reads the room"},
+		{"a sensor fault, and flooded all the same", scenario{change: dip(0, 100), events: []alert.Event{fault, flood}}, Fail, "below the floor"},
+		{"compressor stands after the restart", scenario{change: func(_, after int, x *stretch) {
 			if after >= 200 && after < 3600 {
 				x.phase = frame.Off
 			}
 		}}, NotJudged, "no compressor with a known superheat ran for 5 min"},
 	} {
 		t.Run(c.name, func(t *testing.T) {
-			r := c.story.judged(t)
+			r := c.scenario.judged(t)
 			if len(r.Cycles) == 0 {
 				t.Fatal("no cycle found")
 			}
@@ -316,7 +316,7 @@ func TestVerdicts(t *testing.T) {
 }
 
 func TestStages(t *testing.T) {
-	s := story{}.judged(t).Cycles[0].Stages
+	s := scenario{}.judged(t).Cycles[0].Stages
 	began := midnight.Add(2 * time.Hour)
 	for _, c := range []struct {
 		name string
@@ -350,7 +350,7 @@ func TestTermination(t *testing.T) {
 		{"lengths differ", 22, func(cycle int) int { return heatTime + 37*cycle }, "temperature", Met},
 		{"all of the same minutes", 22, func(int) int { return heatTime }, "time", Remark},
 	} {
-		r := story{length: time.Duration(c.hours) * time.Hour, heat: func(n int) int {
+		r := scenario{length: time.Duration(c.hours) * time.Hour, heat: func(n int) int {
 			if c.hours == 9 && n > 0 {
 				return 1 << 30 // the second is not over within the recording
 			}
@@ -358,7 +358,7 @@ func TestTermination(t *testing.T) {
 		}}.judged(t)
 		got := r.Cycles[0]
 		if got.Stages.Termination != c.want || got.Checks[1].Outcome != c.outcome {
-			t.Errorf("%s: %s, %s %q", c.name, got.Stages.Termination, got.Checks[1].Outcome, got.Checks[1].Says)
+			t.Errorf("%s: %s, %s %q", c.name, got.Stages.Termination, got.Checks[1].Outcome, got.Checks[1].Text)
 		}
 	}
 }
@@ -372,22 +372,22 @@ func TestPassesInARow(t *testing.T) {
 		}
 	}
 	for _, c := range []struct {
-		name    string
-		story   story
-		verdict Verdict
-		row     int
+		name     string
+		scenario scenario
+		verdict  Verdict
+		row      int
 	}{
-		{"three", story{length: 15 * time.Hour}, Pass, 3},
-		{"two", story{length: 9 * time.Hour}, NotJudged, 2},
-		{"two are enough here", story{length: 9 * time.Hour, rules: func(c *config.Commissioning) { c.Passes = 2 }}, Pass, 2},
-		{"the last failed", story{length: 15 * time.Hour, change: bad(2)}, Fail, 0},
-		{"mended after the first", story{length: 21 * time.Hour, change: bad(0)}, PassRemarks, 3},
-		{"failed between", story{length: 21 * time.Hour, change: bad(1)}, Fail, 2},
-		{"one cut off by the end does not break the row", story{length: 20*time.Hour + 10*time.Minute}, Pass, 3},
-		{"none", story{length: time.Hour}, NotJudged, 0},
+		{"three", scenario{length: 15 * time.Hour}, Pass, 3},
+		{"two", scenario{length: 9 * time.Hour}, NotJudged, 2},
+		{"two are enough here", scenario{length: 9 * time.Hour, rules: func(c *config.Commissioning) { c.Passes = 2 }}, Pass, 2},
+		{"the last failed", scenario{length: 15 * time.Hour, change: bad(2)}, Fail, 0},
+		{"mended after the first", scenario{length: 21 * time.Hour, change: bad(0)}, PassRemarks, 3},
+		{"failed between", scenario{length: 21 * time.Hour, change: bad(1)}, Fail, 2},
+		{"one cut off by the end does not break the row", scenario{length: 20*time.Hour + 10*time.Minute}, Pass, 3},
+		{"none", scenario{length: time.Hour}, NotJudged, 0},
 	} {
 		t.Run(c.name, func(t *testing.T) {
-			r := c.story.judged(t)
+			r := c.scenario.judged(t)
 			if r.Verdict != c.verdict || r.Circuits[0].Passed != c.row {
 				t.Errorf("%s %q, %d in a row; want %s, %d", r.Verdict, r.Reasons, r.Circuits[0].Passed, c.verdict, c.row)
 			}
@@ -398,10 +398,10 @@ func TestPassesInARow(t *testing.T) {
 	}
 }
 
-func TestBlame(t *testing.T) {
+func TestAttribution(t *testing.T) {
 	flood := alert.Event{Kind: "floodback", Group: "mt", Compressor: "c1", Began: midnight.Add(2*time.Hour + 30*time.Minute),
 		Circuits: []alert.Score{{Name: "case-1", Score: .9}}, Causes: []alert.Cause{{Cause: "valve_oversized", Score: .6, Why: evidence.Sentences([]string{"dips"})}}}
-	got := story{change: dip(0, 60), events: []alert.Event{flood}}.judged(t).Cycles[0]
+	got := scenario{change: dip(0, 60), events: []alert.Event{flood}}.judged(t).Cycles[0]
 	if len(got.Liquid) != 1 || got.Liquid[0].Name != "case-1" || len(got.Causes) != 1 || got.Causes[0].Name != "valve_oversized" || len(got.Next) < 3 || got.Next[2] != cause.Checks("valve_oversized")[2].In(evidence.Renderer{}) {
 		t.Errorf("%+v %+v %+v", got.Liquid, got.Causes, got.Next)
 	}
@@ -417,17 +417,17 @@ func TestEqualised(t *testing.T) {
 		}
 	}
 	for pipe, want := range map[float64]Outcome{22: Met, 25: Remark} {
-		if got := (story{change: stand(pipe)}).judged(t).Groups[0].Equalised; got.Outcome != want {
+		if got := (scenario{change: stand(pipe)}).judged(t).Groups[0].Equalised; got.Outcome != want {
 			t.Errorf("pipe at %g °C over a standing dew of 21 °C: %+v", pipe, got)
 		}
 	}
-	if got := (story{}).judged(t).Groups[0].Equalised; got.Outcome != NotRecorded {
+	if got := (scenario{}).judged(t).Groups[0].Equalised; got.Outcome != NotRecorded {
 		t.Errorf("never stood: %+v", got)
 	}
 }
 
 func TestSensors(t *testing.T) {
-	got := story{}.judged(t).Sensors
+	got := scenario{}.judged(t).Sensors
 	if len(got) != 1 || got[0].Compressor != "c1" || *got[0].Expanded != 2 || len(got[0].Parts) != 1 || !got[0].Parts[0].Assumed {
 		t.Errorf("%+v", got)
 	}
@@ -435,8 +435,8 @@ func TestSensors(t *testing.T) {
 
 func TestTooLong(t *testing.T) {
 	track := NewTrack(site(t))
-	track.at = make([]int64, mostRows)
-	if err := track.Add(analyze.Result{}, &drawn{}); err == nil || !strings.Contains(err.Error(), "too long") {
+	track.at = make([]int64, maxRows)
+	if err := track.Add(analyze.Result{}, &fakeSource{}); err == nil || !strings.Contains(err.Error(), "too long") {
 		t.Error(err)
 	}
 }

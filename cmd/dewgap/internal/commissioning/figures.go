@@ -15,7 +15,8 @@ type figures struct {
 	lowestRow                        int
 	above                            float64 // lowest superheat − U
 	margin                           float64
-	floor                            float64 // lowest that held
+	lowestFloor                      float64 // that held at row lowestRow
+	impliedFloor                     float64 // that held at the greatest shortfall
 	below, dose, longest             float64 // s, K·s, s
 	dips                             int     // times below the floor with a recovery between
 	started, startWet                float64 // s of phase start; of it with superheat at dew
@@ -27,7 +28,7 @@ type figures struct {
 
 func (t *Track) figures(m *machineTrack, c cycle, rules config.Commissioning) figures {
 	nan := math.NaN()
-	f := figures{lowest: nan, uncertainty: nan, above: nan, margin: nan, floor: nan, sump: nan, shortfall: nan}
+	f := figures{lowest: nan, uncertainty: nan, above: nan, margin: nan, lowestFloor: nan, impliedFloor: nan, sump: nan, shortfall: nan}
 	clear := t.site.Groups[m.group].Detect
 	resumed := c.span.Resumed
 	dip, dry := 0.0, math.Inf(1)
@@ -53,7 +54,7 @@ func (t *Track) figures(m *machineTrack, c cycle, rules config.Commissioning) fi
 		if s := float64(m.shortfall[i]); !math.IsInf(s, -1) {
 			f.learned = true
 			if !(s <= f.shortfall) && s == s {
-				f.shortfall = s
+				f.shortfall, f.impliedFloor = s, float64(m.floor[i])
 			}
 			if s > float64(rules.Discharge) {
 				f.short += dt
@@ -72,16 +73,13 @@ func (t *Track) figures(m *machineTrack, c cycle, rules config.Commissioning) fi
 			f.after += dt
 		}
 		if !(superheat >= f.lowest) {
-			f.lowest, f.uncertainty, f.lowestRow = superheat, float64(m.uncertainty[i]), i
+			f.lowest, f.uncertainty, f.lowestRow, f.lowestFloor = superheat, float64(m.uncertainty[i]), i, float64(m.floor[i])
 		}
-		// Rounded first, so that the figures on paper add up.
+		// Both are rounded first, so that the figures in the record add up.
 		if a := tenth(superheat) - tenth(float64(m.uncertainty[i])); !(a >= f.above) {
 			f.above = a
 		}
 		margin := superheat - float64(m.floor[i])
-		if floor := float64(m.floor[i]); !(floor >= f.floor) {
-			f.floor = floor
-		}
 		if !(margin >= f.margin) {
 			f.margin = margin
 		}
@@ -107,22 +105,22 @@ func (t *Track) figures(m *machineTrack, c cycle, rules config.Commissioning) fi
 
 func tenth(x float64) float64 { return math.Round(10*x) / 10 }
 
-// calm is what one compressor showed in steady running.
-type calm struct {
+// steadyFigures are what one compressor showed in steady running.
+type steadyFigures struct {
 	seconds, below float64
 	uncertainty    float64 // mean, K
 	floor          float64
 	from, to       int // rows
 }
 
-// mostBack bounds the search for steady running: what was before that belongs
-// to another season of the day.
-const mostBack = int64(12 * 3600e9)
+// maxBack bounds the search for steady running, ns: half a day before, a store
+// runs at another load.
+const maxBack = int64(12 * 3600e9)
 
 // steady gathers steady running next to a cycle: before it, and after it for
 // what is lacking.
-func (t *Track) steady(m *machineTrack, c cycle, want float64) calm {
-	s := calm{from: c.from, to: c.to, uncertainty: math.NaN(), floor: math.NaN()}
+func (t *Track) steady(m *machineTrack, c cycle, want float64) steadyFigures {
+	s := steadyFigures{from: c.from, to: c.to, uncertainty: math.NaN(), floor: math.NaN()}
 	sum := 0.0
 	take := func(i int) {
 		if m.phase[i] != frame.Steady || !known(m.superheat[i]) {
@@ -136,11 +134,11 @@ func (t *Track) steady(m *machineTrack, c cycle, want float64) calm {
 			s.below += dt
 		}
 	}
-	for i := c.from - 1; i >= 0 && s.seconds < want && t.at[c.from]-t.at[i] < mostBack; i-- {
+	for i := c.from - 1; i >= 0 && s.seconds < want && t.at[c.from]-t.at[i] < maxBack; i-- {
 		take(i)
 		s.from = i
 	}
-	for i := c.to + 1; i < len(t.at) && s.seconds < want && t.at[i]-t.at[c.to] < mostBack; i++ {
+	for i := c.to + 1; i < len(t.at) && s.seconds < want && t.at[i]-t.at[c.to] < maxBack; i++ {
 		take(i)
 		s.to = i
 	}

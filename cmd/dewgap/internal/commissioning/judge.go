@@ -15,9 +15,9 @@ import (
 
 // Limits that are no criteria of their own. Common practice, no source.
 const (
-	startAllowed   = 30.0  // s of gas at dew in phase start
-	suspectAllowed = 30.0  // s of doubted superheat
-	afterLeast     = 300.0 // s that a compressor must run after the restart to be a witness of it
+	maxWetStart     = 30.0  // s of gas at dew in phase start
+	maxSuspect      = 30.0  // s of suspect superheat
+	minAfterRestart = 300.0 // s that a compressor must run after the restart to be a ranAfter of it
 )
 
 // judge turns a track into verdicts.
@@ -30,7 +30,7 @@ type judge struct {
 }
 
 // Judge returns the record of a whole track. events are those that analysis
-// raised on the way; view is how words are written. Who calls it fills
+// raised on the way; view is how text is written. The caller fills
 // in the files and the version.
 func Judge(t *Track, events []alert.Event, rules config.Commissioning, view View) Record {
 	j := judge{t, events, rules, view, evidence.Renderer{System: view.System, Atmosphere: t.site.Atmosphere}}
@@ -87,10 +87,10 @@ func (r *Record) sumUp() {
 		switch g.Equalised.Outcome {
 		case Remark:
 			r.Verdict = worse(r.Verdict, PassRemarks)
-			r.Reasons = append(r.Reasons, g.Name+": "+g.Equalised.Says)
+			r.Reasons = append(r.Reasons, g.Name+": "+g.Equalised.Text)
 		case NotMet:
 			r.Verdict = worse(r.Verdict, Fail)
-			r.Reasons = append(r.Reasons, g.Name+": "+g.Equalised.Says)
+			r.Reasons = append(r.Reasons, g.Name+": "+g.Equalised.Text)
 		}
 	}
 }
@@ -155,14 +155,14 @@ func (j *judge) cycle(c cycle) Cycle {
 	out.Checks = []Check{j.recovered(c, out.Stages), j.termination(c, out.Stages), j.plateau(c, out.Stages)}
 	var found findings
 	found.take("", out.Checks)
-	witness, steady := false, 0.0
+	ranAfter, steady := false, 0.0
 	for i := range t.machines {
 		if t.machines[i].group != k.group {
 			continue
 		}
-		m, of, saw := j.machine(&t.machines[i], c)
+		m, of, ran := j.compressor(&t.machines[i], c)
 		out.Compressors = append(out.Compressors, m)
-		witness = witness || saw
+		ranAfter = ranAfter || ran
 		steady = max(steady, m.Steady)
 		for _, f := range of {
 			found.add(f.verdict, m.Name+": "+f.why)
@@ -175,15 +175,15 @@ func (j *judge) cycle(c cycle) Cycle {
 			why += " from " + j.view.Clock(instant(c.gap))
 		}
 		found.add(NotJudged, why)
-	case !witness:
-		found.add(NotJudged, fmt.Sprintf("no compressor with a known superheat ran for %s after the restart", length(afterLeast)))
+	case !ranAfter:
+		found.add(NotJudged, fmt.Sprintf("no compressor with a known superheat ran for %s after the restart", length(minAfterRestart)))
 	}
 	if want := j.rules.Steady.Seconds(); steady < 0.99*want {
 		found.add(NotJudged, fmt.Sprintf("%s of steady running next to the cycle; %s is asked for", length(steady), length(want)))
 	}
 	out.Verdict, out.Reasons = found.sumUp()
 	if out.Verdict == Fail {
-		j.blame(&out, c)
+		j.attribute(&out, c)
 	}
 	j.trace(&out, c)
 	return out
@@ -210,9 +210,9 @@ func (j *judge) together(c cycle) []string {
 	return names
 }
 
-// Keep leaves only the circuits named GROUP.CIRCUIT in the record; none named
+// Select leaves only the circuits named GROUP.CIRCUIT in the record; none named
 // keeps all.
-func (r *Record) Keep(names []string) error {
+func (r *Record) Select(names []string) error {
 	if len(names) == 0 {
 		return nil
 	}

@@ -13,7 +13,7 @@ import (
 )
 
 // Laws that hold for whatever a recording shows: the record can be written,
-// nothing passes that a hole or an end cuts off, and a fail or a refusal has
+// nothing passes that a gap or an end cuts off, and a fail or a refusal has
 // its reason.
 func TestLaws(t *testing.T) {
 	if testing.Short() {
@@ -24,12 +24,12 @@ func TestLaws(t *testing.T) {
 		step := rapid.SampledFrom([]int{5, 20, 60, 90}).Draw(r, "step")
 		from := rapid.IntRange(0, hours*hour).Draw(r, "from")
 		for_ := rapid.IntRange(0, 2*hour).Draw(r, "for")
-		trouble := rapid.SampledFrom([]string{"none", "unknown", "low", "off", "start", "suspect", "no phase", "hole", "no coil", "no air"}).Draw(r, "trouble")
+		trouble := rapid.SampledFrom([]string{"none", "unknown", "low", "off", "start", "suspect", "no phase", "gap", "no coil", "no air"}).Draw(r, "trouble")
 		begin := rapid.IntRange(0, 3*hour).Draw(r, "begin")
-		s := story{
+		s := scenario{
 			length: time.Duration(hours) * time.Hour, begin: begin,
 			skip: func(second int) bool {
-				return second%step != 0 || trouble == "hole" && second > from && second < from+for_
+				return second%step != 0 || trouble == "gap" && second > from && second < from+for_
 			},
 			change: func(second, _ int, x *stretch) {
 				if second < from || second > from+for_ {
@@ -68,6 +68,11 @@ func TestLaws(t *testing.T) {
 			}
 			if c.Verdict != Pass && len(c.Reasons) == 0 {
 				r.Fatalf("%s without a reason", c.Verdict)
+			}
+			for _, m := range c.Compressors {
+				if m.Lowest != nil && *m.Lowest-*m.LowestFloor < *m.Margin-0.1 {
+					r.Fatalf("lowest superheat %g K at a floor of %g K, but lowest margin %g K", *m.Lowest, *m.LowestFloor, *m.Margin)
+				}
 			}
 			if len(c.Traces) != len(c.Compressors) {
 				r.Fatalf("%d traces of %d compressors", len(c.Traces), len(c.Compressors))

@@ -8,7 +8,7 @@ import (
 	"dewgap/alert"
 )
 
-// finding is one thing that speaks on a verdict, with its reason.
+// finding is one reason for a verdict.
 type finding struct {
 	verdict Verdict
 	why     string
@@ -22,7 +22,7 @@ func (f *findings) add(v Verdict, why string) { *f = append(*f, finding{v, why})
 func (f *findings) take(of string, checks []Check) {
 	for _, c := range checks {
 		if v := c.verdict(); v != Pass {
-			f.add(v, of+c.Says)
+			f.add(v, of+c.Text)
 		}
 	}
 }
@@ -40,26 +40,26 @@ func (f findings) sumUp() (Verdict, []string) {
 	return verdict, reasons
 }
 
-// machine judges one compressor in a cycle. It returns what speaks on the
-// cycle's verdict, and whether the compressor ran long enough after the
-// restart, with a superheat to be believed, to be a witness of it.
-func (j *judge) machine(m *machineTrack, c cycle) (out Machine, found findings, witness bool) {
+// compressor judges one compressor in a cycle. It returns what counts for the
+// cycle's verdict, and whether the compressor ran long enough after the restart
+// with a known superheat.
+func (j *judge) compressor(m *machineTrack, c cycle) (out Machine, found findings, ranAfter bool) {
 	t := j.track
 	f := t.figures(m, c, j.rules)
 	s := t.steady(m, c, j.rules.Steady.Seconds())
 	out = Machine{
 		Name: m.name, Checks: []Check{},
 		Running: math.Round(f.running), Known: math.Round(f.known), Suspect: math.Round(f.suspect),
-		Lowest: figure(f.lowest, 10), Uncertainty: figure(f.uncertainty, 10), Margin: figure(f.margin, 10),
+		Lowest: figure(f.lowest, 10), LowestFloor: figure(f.lowestFloor, 10), Uncertainty: figure(f.uncertainty, 10), Margin: figure(f.margin, 10),
 		Below: math.Round(f.below), Dose: math.Round(f.dose), Longest: math.Round(f.longest), Steady: math.Round(s.seconds),
 	}
 	if out.Lowest != nil {
 		at := instant(t.at[f.lowestRow])
 		out.LowestAt, out.LowestPhase = &at, m.phase[f.lowestRow].String()
 	}
-	switch why, evidence := j.doubt(m, c, &f); {
+	switch why, evidence := j.unreliable(m, c, &f); {
 	case f.running+f.unknown+f.started == 0:
-		// Nothing to be said of the cycle by one that stood.
+		// A compressor that stood shows nothing of the cycle.
 		out.Verdict, out.Reasons = NotJudged, []string{"did not run in this cycle"}
 		return out, nil, false
 	case f.running+f.unknown == 0:
@@ -77,31 +77,31 @@ func (j *judge) machine(m *machineTrack, c cycle) (out Machine, found findings, 
 			return out, found, false
 		}
 	}
-	out.Checks = slices.Concat(j.dips(m, c, &f), j.calm(m, &s), j.wetness(m, &f))
+	out.Checks = slices.Concat(j.dips(m, c, &f), j.steadyRunning(m, &s), j.furtherEvidence(m, &f))
 	found.take("", out.Checks)
 	out.Verdict, out.Reasons = found.sumUp()
 	if c.cut && out.Verdict != Fail {
-		out.Verdict = NotJudged // the cycle's own reason says why
+		out.Verdict = NotJudged // the cycle gives the reason
 	}
-	return out, found, f.after >= afterLeast
+	return out, found, f.after >= minAfterRestart
 }
 
-// doubt says why what a compressor shows is not enough to pass it; nothing
-// when it is. evidence tells whether what it shows counts against it: not
-// where its sensors are doubted, unless analysis raised a floodback all the
-// same, which it does only where the doubt cannot excuse it.
-func (j *judge) doubt(m *machineTrack, c cycle, f *figures) (why string, evidence bool) {
+// unreliable returns why the readings of a compressor are not enough to pass it;
+// nothing when they are. evidence reports whether they can fail it: not with a
+// sensor fault, unless analysis raised a floodback all the same, which it does
+// only where the fault does not explain it.
+func (j *judge) unreliable(m *machineTrack, c cycle, f *figures) (why string, evidence bool) {
 	for _, ev := range j.overlapping("sensor_fault", c.from, c.to) {
 		if (j.concerns(ev, m) || ev.Group == j.group(m) && ev.Compressor == "") && measures(ev.Input) {
-			why = ev.Input + " is doubted"
+			why = ev.Input + " has a sensor fault"
 			if len(ev.Evidence) > 0 {
-				why = "a sensor is doubted: " + j.words.Text(ev.Evidence[0])
+				why = "a sensor fault: " + j.words.Text(ev.Evidence[0])
 			}
 			return why, j.floods(m, c)
 		}
 	}
 	switch share := f.known / (f.running + f.unknown); {
-	case f.suspect > suspectAllowed:
+	case f.suspect > maxSuspect:
 		return "its superheat was suspect for " + length(f.suspect), j.floods(m, c)
 	case share < j.rules.Known:
 		return fmt.Sprintf("its superheat was known for %s of the running; %s is asked for", percent(share), percent(j.rules.Known)), f.known > 0
@@ -109,12 +109,12 @@ func (j *judge) doubt(m *machineTrack, c cycle, f *figures) (why string, evidenc
 	return "", true
 }
 
-// floods tells whether analysis raised a floodback of the compressor in the cycle.
+// floods reports whether analysis raised a floodback of the compressor in the cycle.
 func (j *judge) floods(m *machineTrack, c cycle) bool {
 	return slices.ContainsFunc(j.overlapping("floodback", c.from, c.to), func(ev alert.Event) bool { return j.concerns(ev, m) })
 }
 
-// concerns tells whether an event is of this compressor.
+// concerns reports whether an event is of this compressor.
 func (j *judge) concerns(ev alert.Event, m *machineTrack) bool {
 	return ev.Group == j.group(m) && ev.Compressor == m.name
 }

@@ -1,7 +1,7 @@
 // Package commissioning judges the defrost cycles that a recording holds: when
 // each stage was, how low the superheat went and how well that is known, and
 // whether the criteria of the configuration were met. It gives a Record, which
-// package paper writes for people.
+// package report writes for people.
 //
 // It is pure: rows' results in, a record out; no clock, no file, no network.
 // It may import analyze, alert and config (for the criteria).
@@ -35,7 +35,7 @@ func worse(a, b Verdict) Verdict {
 	return a
 }
 
-// Words returns the verdict as people say it.
+// Words returns the verdict in plain English.
 func (v Verdict) Words() string {
 	switch v {
 	case PassRemarks:
@@ -67,7 +67,7 @@ type Check struct {
 	Measured  *float64 `json:"measured"`
 	Limit     *float64 `json:"limit"`
 	Unit      string   `json:"unit,omitempty"`
-	Says      string   `json:"says"` // in words, in the units that were asked for
+	Text      string   `json:"says"` // in the units that were asked for
 }
 
 // Record is the acceptance record of a recording. Its JSON has SI units, null
@@ -105,7 +105,7 @@ type File struct {
 type Rule struct {
 	Criterion  string `json:"criterion"`
 	RemarkOnly bool   `json:"remark_only"`
-	Says       string `json:"says"`
+	Text       string `json:"says"`
 }
 
 // Group is a suction group with its check of a standing system.
@@ -154,7 +154,7 @@ type Cycle struct {
 	Number      int               `json:"number"` // of this circuit's cycles in the recording
 	Verdict     Verdict           `json:"verdict"`
 	Reasons     []string          `json:"reasons"`
-	Cut         bool              `json:"cut"` // begins before or ends after the recording, or has a hole in it
+	Cut         bool              `json:"cut"` // begins before or ends after the recording, or has a gap in it
 	Stages      Stages            `json:"stages"`
 	Together    []string          `json:"resumed_within_5_min"` // circuits that came back with this one
 	Checks      []Check           `json:"checks"`               // of the circuit itself
@@ -203,7 +203,8 @@ type Machine struct {
 	LowestAt    *time.Time `json:"lowest_at"`
 	LowestPhase string     `json:"lowest_phase,omitempty"`
 	Uncertainty *float64   `json:"expanded_uncertainty_k"` // at the lowest
-	Margin      *float64   `json:"lowest_margin_k"`
+	LowestFloor *float64   `json:"floor_at_lowest_k"`      // that held at the lowest
+	Margin      *float64   `json:"lowest_margin_k"`        // each row against the floor that held in it
 	Below       float64    `json:"below_floor_s"`
 	Dose        float64    `json:"below_floor_kelvin_seconds"`
 	Longest     float64    `json:"longest_below_floor_s"`

@@ -13,7 +13,7 @@ const (
 	warmingBy    = 3.0             // K over the minutes before: heat has reached the coil
 	plateauSlope = 0.5             // K/min; slower is melting
 	plateauNear  = 3.0             // K from 0 °C; farther is no melting, or no thermometer
-	plateauLeast = 180.0           // s
+	minPlateau   = 180.0           // s
 	clearHeated  = 3.0             // °C; a heated coil's outlet is past melting
 	clearOff     = 1.0             // °C; the same where only air warms the coil
 	airTurns     = 0.5             // K under its highest since the restart
@@ -27,8 +27,8 @@ type cycle struct {
 	span            span
 	from, to        int // rows
 	cut             bool
-	why             string // it is cut
-	gap             int64  // ns at which a hole in it begins; 0 where there is none
+	why             string // reason for cut
+	gap             int64  // ns at which a gap in the data begins; 0 where there is none
 }
 
 // cycles returns every defrost of the recording, in order of time.
@@ -60,7 +60,7 @@ func (t *Track) cycle(circuit, number int, s span, end int, watched time.Duratio
 	switch {
 	case c.from == 0:
 		c.cut, c.why = true, "the recording begins within this defrost"
-	case gap > hole:
+	case gap > maxGap:
 		c.cut, c.why, c.gap = true, "nothing was recorded for "+length(gap.Seconds()), t.at[at]
 	case s.Resumed == 0 && end < len(t.at)-1:
 		c.cut, c.why = true, "the circuit was not seen to refrigerate again"
@@ -183,7 +183,7 @@ func (t *Track) plateau(k *circuitTrack, from, to int) (first, last int, level f
 		}
 		begun = -1
 	}
-	if float64(t.at[last]-t.at[first])/1e9 < plateauLeast {
+	if float64(t.at[last]-t.at[first])/1e9 < minPlateau {
 		return 0, 0, math.NaN()
 	}
 	values := slices.Clone(k.coil[first : last+1])
@@ -191,7 +191,7 @@ func (t *Track) plateau(k *circuitTrack, from, to int) (first, last int, level f
 	return first, last, float64(values[len(values)/2])
 }
 
-// pastMelting tells whether the ice was gone when the heat ended.
+// pastMelting reports whether the ice was gone when the heat ended.
 func (k *circuitTrack) pastMelting(endedAt float64) bool {
 	if k.kind == frame.OffCycle {
 		return endedAt >= clearOff
@@ -199,10 +199,10 @@ func (k *circuitTrack) pastMelting(endedAt float64) bool {
 	return endedAt >= clearHeated
 }
 
-// termination tells what ended the heat: time where the coil outlet was not
+// termination returns what ended the heat: time where the coil outlet was not
 // past melting or all defrosts of the circuit are of the same whole minutes,
 // as a clock makes them; temperature where their lengths differ. One alone
-// does not tell.
+// shows nothing.
 func (t *Track) termination(c cycle, endedAt *float64) string {
 	k := &t.circuits[c.circuit]
 	switch {

@@ -11,13 +11,13 @@ import (
 	"dewgap/analyze/superheat"
 )
 
-// mostRows bounds what is kept of a recording: a week of one-second rows of
+// maxRows bounds what is kept of a recording: a week of one-second rows of
 // ten compressors.
-const mostRows = 6_048_000 // compressor-rows, some 40 bytes each
+const maxRows = 6_048_000 // compressor-rows, some 40 bytes each
 
-// hole is a time between two rows that nobody watched. Common practice: a
+// maxGap is the longest time between two rows that still counts as watched. Common practice: a
 // poll a minute is the slowest that still shows a dip.
-const hole = 60 * time.Second
+const maxGap = 60 * time.Second
 
 // budgetEvery is how often it is asked where the uncertainty comes from.
 const budgetEvery = 10 * time.Minute
@@ -105,7 +105,7 @@ type Source interface {
 // Add takes one row's result. It fails when the recording is longer than a
 // record is made for.
 func (t *Track) Add(r analyze.Result, s Source) error {
-	if len(t.at)*max(1, len(t.machines)) >= mostRows {
+	if len(t.at)*max(1, len(t.machines)) >= maxRows {
 		return fmt.Errorf("the recording is too long for a commissioning record: at %s it holds %d rows of %d compressors; give the days of the commissioning only",
 			r.Time.Format(time.RFC3339), len(t.at), len(t.machines))
 	}
@@ -173,13 +173,13 @@ func (g *groupTrack) add(inputs []analyze.Input) {
 }
 
 // lasts returns for how long row i stands, in s: until the next row, and
-// nothing at the end or where a hole follows.
+// nothing at the end or where a gap follows.
 func (t *Track) lasts(i int) float64 {
 	if i+1 >= len(t.at) {
 		return 0
 	}
 	d := t.at[i+1] - t.at[i]
-	if d > int64(hole) {
+	if d > int64(maxGap) {
 		return 0
 	}
 	return float64(d) / 1e9

@@ -7,7 +7,8 @@ import (
 	"dewgap/analyze/units"
 )
 
-// View is how a record speaks to people. Machines get SI and UTC always.
+// View is the units and the time zone in which a record is written for people.
+// Its JSON has SI units and UTC always.
 type View struct {
 	System units.System
 	Zone   *time.Location // nil is UTC

@@ -11,23 +11,12 @@ import (
 	"dewgap/config"
 )
 
-// length writes seconds as a person says them: "45 s", "12 min", "1 h 05 min".
+// length writes seconds: "45 s", "9 min 20 s", "2 h 05 min".
 func length(seconds float64) string {
-	switch s := math.Round(seconds); {
-	case math.IsNaN(s):
-		return "unknown"
-	case s < 120:
-		return fmt.Sprintf("%.0f s", s)
-	case s < 600 && math.Mod(s, 60) != 0:
-		return fmt.Sprintf("%.0f min %02.0f s", math.Floor(s/60), math.Mod(s, 60))
-	case math.Round(s/60) < 120:
-		return fmt.Sprintf("%.0f min", s/60)
-	}
-	minutes := math.Round(seconds / 60)
-	return fmt.Sprintf("%.0f h %02.0f min", math.Floor(minutes/60), math.Mod(minutes, 60))
+	return units.Span(time.Duration(math.Round(seconds)) * time.Second)
 }
 
-// Length writes seconds for people; nil is unknown.
+// Length writes seconds; nil is unknown.
 func Length(seconds *float64) string {
 	if seconds == nil {
 		return "–"
@@ -43,19 +32,19 @@ func percent(share float64) string {
 	return fmt.Sprintf("%.3g %%", share*100)
 }
 
-// DefrostName is the kind of defrost as the configuration writes it.
+// defrostName is the kind of defrost as the configuration writes it.
 func defrostName(k frame.DefrostKind) string {
 	return [...]string{"not stated", "off_cycle", "electric", "hot_gas"}[k]
 }
 
-// rulesOf puts the criteria into words, in the order of the record.
+// rulesOf writes the criteria out, in the order of the record.
 func rulesOf(c config.Commissioning, view View) []Rule {
 	difference := func(d units.Kelvin) string { return view.Difference(float64(d)) }
-	says := map[string]string{
+	texts := map[string]string{
 		"floor":       fmt.Sprintf("From the beginning of the defrost until its pulldown is over, and for at least %s after the restart, the superheat stays at or above the floor but for at most %s in all.", length(c.Watched.Seconds()), length(c.BelowFloor.Seconds())),
 		"above_dew":   fmt.Sprintf("In the same time the lowest superheat less its expanded uncertainty is at least %s.", difference(c.OverUncertainty)),
 		"floodback":   "Analysis finds no wet gas: no floodback, minor or major.",
-		"start":       fmt.Sprintf("Analysis finds no flooded start; a remark where the line is at dew for more than %s of the first 120 s after a start.", length(startAllowed)),
+		"start":       fmt.Sprintf("Analysis finds no flooded start; a remark where the line is at dew for more than %s of the first 120 s after a start.", length(maxWetStart)),
 		"second_dip":  "The superheat does not dip below the floor again once it has come back.",
 		"recovered":   fmt.Sprintf("The circuit's load is back within 10 %% of what it was within %s of the restart.", length(c.Recovered.Seconds())),
 		"steady":      fmt.Sprintf("Of %s of steady running next to the cycle, %s is at or above the floor.", length(c.Steady.Seconds()), percent(c.SteadyAbove)),
@@ -69,7 +58,7 @@ func rulesOf(c config.Commissioning, view View) []Rule {
 	}
 	var rules []Rule
 	for _, name := range config.CommissioningCriteria {
-		rules = append(rules, Rule{Criterion: name, RemarkOnly: remarkOnly(c, name), Says: says[name]})
+		rules = append(rules, Rule{Criterion: name, RemarkOnly: remarkOnly(c, name), Text: texts[name]})
 	}
 	return rules
 }

@@ -39,14 +39,14 @@ func TestStoryInBothSystems(t *testing.T) {
 		want   []string
 		never  []string
 	}{
-		{units.SI, []string{"Lowest superheat: 0.6 K\n", "Lowest margin over the floor: -7.4 K\n", "Floor at opening: 8.0 K\n", "Below the floor: 3 min, 15.2 K·min\n"}, nil},
+		{units.SI, []string{"Lowest superheat: 0.6 K\n", "Lowest margin over the floor: -7.4 K\n", "Floor at opening: 8.0 K\n", "Below the floor: 2 min 50 s, 15.2 K·min\n"}, nil},
 		{units.US, []string{"Lowest superheat: 1.1 °F\n", "Lowest margin over the floor: -13.3 °F\n", "Floor at opening: 14.4 °F\n", "27.3 °F·min"}, []string{" K"}},
 	} {
 		var b strings.Builder
 		if err := Of(event(), evidence.Renderer{System: c.system}).Write(&b); err != nil {
 			t.Fatal(err)
 		}
-		for _, w := range append(c.want, "Floodback, minor, at compressor c1", "closed at 2026-03-01T06:44:10Z, 3 min after", "case-1, 83 %", "iced coil (iced_coil), 61 %", cause.Cautions) {
+		for _, w := range append(c.want, "Floodback, minor, at compressor c1", "closed at 2026-03-01T06:44:10Z, 3 min 20 s after", "case-1, 83 %", "iced coil (iced_coil), 61 %", cause.Cautions) {
 			if !strings.Contains(b.String(), w) {
 				t.Errorf("%s: lacks %q in\n%s", c.system, w, b.String())
 			}

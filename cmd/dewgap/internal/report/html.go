@@ -30,7 +30,7 @@ type page struct {
 	Signers  []string
 	Scope    string
 	Files    []commissioning.File
-	OnSite   string // said with every list of checks
+	OnSite   string // printed with every list of checks
 }
 
 type cycleView struct {
@@ -65,8 +65,8 @@ type plotView struct {
 	SVG  template.HTML
 }
 
-// mostPlots is how many compressors of a cycle are drawn: the lowest margins.
-const mostPlots = 4
+// maxPlots is how many compressors of a cycle are drawn: the lowest margins.
+const maxPlots = 4
 
 var paperSizes = map[string]string{"a4": "size: A4;", "letter": "size: letter;"}
 
@@ -168,13 +168,13 @@ func worstFirst(c *commissioning.Cycle) []int {
 		}
 		return 0
 	})
-	return order[:min(len(order), mostPlots)]
+	return order[:min(len(order), maxPlots)]
 }
 
-// Undrawn says which compressors have no plot, in words; empty when all have.
+// Undrawn writes how many compressors have no plot; empty when all have.
 func (v cycleView) Undrawn() string {
-	if n := len(v.Compressors) - len(v.Plots); n > 0 && len(v.Plots) == mostPlots {
-		return fmt.Sprintf("The %d compressors with the lowest margins are drawn; %d more are in the table.", mostPlots, n)
+	if n := len(v.Compressors) - len(v.Plots); n > 0 && len(v.Plots) == maxPlots {
+		return fmt.Sprintf("The %d compressors with the lowest margins are drawn; %d more are in the table.", maxPlots, n)
 	}
 	return ""
 }

@@ -1,7 +1,7 @@
 // Package report writes an acceptance record for people: as text for a
 // terminal, and as one self-contained HTML file that prints on A4 and Letter.
 //
-// It may import acceptance, analyze's types and the standard library. The same
+// It may import commissioning, config, analyze and the standard library. The same
 // record gives the same bytes: no clock, no random, no map order.
 package report
 
@@ -97,7 +97,7 @@ func (w words) course(c *commissioning.Cycle) []stageLine {
 	return append(lines, stageLine{"4", "Pulldown over", w.clock(s.Steady), commissioning.Length(s.Pulldown), "from refrigerating again to the load before"})
 }
 
-// ended tells how the heat ended.
+// ended writes how the heat ended.
 func (w words) ended(s *commissioning.Stages) string {
 	coil := fmt.Sprintf("coil outlet %s, highest %s", w.celsius(s.EndedAt), w.celsius(s.Peak))
 	if s.Termination == "unknown" {
@@ -106,7 +106,7 @@ func (w words) ended(s *commissioning.Stages) string {
 	return "by " + s.Termination + "; " + coil
 }
 
-// fanLine tells what is known of the fan delay: no input shows the fans.
+// fanLine writes what is known of the fan delay: no input shows the fans.
 func (w words) fanLine(s *commissioning.Stages) stageLine {
 	if s.AirCooling == nil || s.Resumed == nil {
 		return stageLine{"", "Fan delay", "–", "", "no input shows the fans"}
@@ -133,12 +133,13 @@ func parts(s commissioning.Sensors) string {
 
 const assumedMeans = "Shares of the variance. Assumed: the configuration does not state the sensor, and a typical installation is taken."
 
-// lowest writes the lowest superheat with its uncertainty, instant and phase.
+// lowest writes the lowest superheat with its uncertainty and the floor that held
+// at that time: in a pulldown, that of the pulldown.
 func (w words) lowest(m *commissioning.Machine) string {
 	if m.Lowest == nil {
 		return "–"
 	}
-	return fmt.Sprintf("%s ± %s", w.kelvin(m.Lowest), w.kelvin(m.Uncertainty))
+	return fmt.Sprintf("%s ± %s, floor %s", w.kelvin(m.Lowest), w.kelvin(m.Uncertainty), w.kelvin(m.LowestFloor))
 }
 
 // byHand is what no recording shows, to be filled in.
@@ -160,4 +161,4 @@ var cautions = []string{
 	"Cold liquid burns, discharge lines are hot, fans turn, floors are iced. Local codes, the makers' instructions and licensed practice come before this paper.",
 }
 
-const scope = "This record says what was measured while these cycles ran, and judges it by the criteria printed in it. A contact sensor on a cold pipe reads high, never low: the true superheat is at most what is shown."
+const scope = "This record holds what was measured while these cycles ran, and judges it by the criteria printed in it. A contact sensor on a cold pipe reads high, never low: the true superheat is at most what is shown."

@@ -19,7 +19,7 @@ import (
 func ptr[T any](v T) *T { return &v }
 
 // drawn is an invented record: one failed cycle of one compressor that was
-// below its floor, with a hole in what is known, and one that is not known.
+// below its floor, with a gap in what is known, and one that is not known.
 func drawn(system units.System) *commissioning.Record {
 	began := time.Date(2026, 5, 4, 2, 0, 0, 0, time.UTC)
 	nan := float32(math.NaN())
@@ -29,10 +29,10 @@ func drawn(system units.System) *commissioning.Record {
 		Group: "mt", Circuit: "case-1", Defrost: "electric", Number: 1, Verdict: commissioning.Fail, Reasons: []string{"c1: below the floor"}, Together: []string{"case-2"},
 		Stages: commissioning.Stages{Began: ptr(began), HeatEnded: ptr(began.Add(20 * time.Minute)), Resumed: ptr(began.Add(23 * time.Minute)),
 			PlateauBegan: ptr(began.Add(5 * time.Minute)), PlateauEnded: ptr(began.Add(10 * time.Minute)), Plateau: ptr(300.0), PlateauAt: ptr(0.2), Termination: "temperature", Pulldown: ptr(900.0)},
-		Checks: []commissioning.Check{{Criterion: "termination", Outcome: commissioning.Remark, Says: "ended by time"}},
+		Checks: []commissioning.Check{{Criterion: "termination", Outcome: commissioning.Remark, Text: "ended by time"}},
 		Compressors: []commissioning.Machine{
-			{Name: "c1", Verdict: commissioning.Fail, Running: 2400, Known: 2400, Lowest: ptr(-0.4), LowestAt: ptr(began.Add(25 * time.Minute)), LowestPhase: "pulldown", Uncertainty: ptr(2.1), Margin: ptr(-8.4), Below: 600,
-				Checks: []commissioning.Check{{Criterion: "floor", Outcome: commissioning.NotMet, Measured: ptr(600.0), Limit: ptr(30.0), Unit: "s", Says: "below the floor for 10 min"}}},
+			{Name: "c1", Verdict: commissioning.Fail, Running: 2400, Known: 2400, Lowest: ptr(-0.4), LowestAt: ptr(began.Add(25 * time.Minute)), LowestPhase: "pulldown", LowestFloor: ptr(8.0), Uncertainty: ptr(2.1), Margin: ptr(-8.4), Below: 600,
+				Checks: []commissioning.Check{{Criterion: "floor", Outcome: commissioning.NotMet, Measured: ptr(600.0), Limit: ptr(30.0), Unit: "s", Text: "below the floor for 10 min"}}},
 			{Name: "c2", Verdict: commissioning.NotJudged, Running: 2400, Reasons: []string{"its superheat was not known"}},
 		},
 		Liquid: []commissioning.Likely{{Name: "case-1", Score: .9}}, Causes: []commissioning.Likely{{Name: "valve_oversized", Score: .6, Why: []string{"dips"}}}, Next: []cause.CheckText{{Do: "Is the reading true?", Confirms: "moves", Clears: "stays", Caution: "cold"}},
@@ -54,9 +54,9 @@ func drawn(system units.System) *commissioning.Record {
 	return &commissioning.Record{
 		Format: commissioning.Format, Dewgap: "test", Site: `</title><script>alert("x")</script>`, Verdict: commissioning.Fail, From: began, To: began.Add(time.Hour), Rows: 3600, View: commissioning.View{System: system},
 		Config: commissioning.File{Name: "site.toml", SHA256: strings.Repeat("0", 64)}, Data: []commissioning.File{{Name: "day.csv", SHA256: strings.Repeat("1", 64)}},
-		Groups:   []commissioning.Group{{Name: "mt", Refrigerant: "R513A", Steady: 11, Pulldown: 8, Equalised: commissioning.Check{Criterion: "equalised", Outcome: commissioning.NotRecorded, Says: "never stood"}}},
+		Groups:   []commissioning.Group{{Name: "mt", Refrigerant: "R513A", Steady: 11, Pulldown: 8, Equalised: commissioning.Check{Criterion: "equalised", Outcome: commissioning.NotRecorded, Text: "never stood"}}},
 		Circuits: []commissioning.Circuit{{Group: "mt", Name: "case-1", Defrost: "electric", Verdict: commissioning.Fail, Cycles: 1, Needed: 3, Reasons: []string{"1 of its 1 cycles failed"}}},
-		Cycles:   []commissioning.Cycle{c}, Criteria: []commissioning.Rule{{Criterion: "floor", Says: "The floor is held."}},
+		Cycles:   []commissioning.Cycle{c}, Criteria: []commissioning.Rule{{Criterion: "floor", Text: "The floor is held."}},
 	}
 }
 
@@ -71,7 +71,7 @@ func written(t *testing.T, r *commissioning.Record) (html, text, js string) {
 	return h.String(), x.String(), j.String()
 }
 
-func TestAllFormsSayTheSame(t *testing.T) {
+func TestAllFormsAgree(t *testing.T) {
 	for system, lowest := range map[units.System]string{units.SI: "−0.4 K", units.US: "−0.7 °F"} {
 		html, text, js := written(t, drawn(system))
 		for name, form := range map[string]string{"HTML": html, "text": text} {
@@ -83,16 +83,16 @@ func TestAllFormsSayTheSame(t *testing.T) {
 			if strings.Contains(form, "NaN") || strings.Contains(form, "<nil>") || strings.Contains(form, "no value") || strings.Contains(form, "%!") {
 				t.Errorf("%s shows what is not known as if it were", name)
 			}
-			// What superheat and phases alone cannot tell must not be said.
+			// What superheat and phases alone cannot show must not be in it.
 			for _, never := range []string{"is safe", "close the valve", "liquid percentage"} {
 				if strings.Contains(form, never) {
-					t.Errorf("%s says %q", name, never)
+					t.Errorf("%s holds %q", name, never)
 				}
 			}
 		}
 		var back commissioning.Record
 		if err := json.Unmarshal([]byte(js), &back); err != nil || back.Cycles[0].Compressors[0].Lowest == nil || *back.Cycles[0].Compressors[0].Lowest != -0.4 {
-			t.Errorf("JSON speaks SI whatever people read: %v", err)
+			t.Errorf("JSON is not in SI: %v", err)
 		}
 		again, _, _ := written(t, drawn(system))
 		if html != again {
@@ -153,7 +153,7 @@ func TestPlotsAreWhole(t *testing.T) {
 		}
 	}
 	known := string(words{commissioning.View{}}.plot(&r.Cycles[0], 0))
-	// The hole lifts the pen: the curve of the superheat begins twice.
+	// A gap lifts the pen: the curve of the superheat begins twice.
 	_, curve, _ := strings.Cut(known, `class="superheat" d="`)
 	curve, _, _ = strings.Cut(curve, `"`)
 	if n := strings.Count(curve, "M"); n != 2 {

@@ -40,7 +40,7 @@ func (t *text) head(r *commissioning.Record) {
 	t.title("Groups")
 	for _, g := range r.Groups {
 		t.line("%s: %s, floor %s, in pulldown %s", g.Name, g.Refrigerant, t.kelvin(&g.Steady), t.kelvin(&g.Pulldown))
-		t.line("  equalised check: %s; %s", outcomes[g.Equalised.Outcome], g.Equalised.Says)
+		t.line("  equalised check: %s; %s", outcomes[g.Equalised.Outcome], g.Equalised.Text)
 	}
 	t.line("uncertainty of the superheat (k = 2) in steady running:")
 	for _, s := range r.Sensors {
@@ -60,7 +60,7 @@ func (t *text) head(r *commissioning.Record) {
 		if rule.RemarkOnly {
 			only = " (a remark if not met)"
 		}
-		t.line("%-12s %s%s", rule.Criterion, rule.Says, only)
+		t.line("%-12s %s%s", rule.Criterion, rule.Text, only)
 	}
 }
 
@@ -114,7 +114,7 @@ func (t *text) checks(of string, checks []commissioning.Check) {
 			met = append(met, strings.TrimSpace(c.Criterion+" "+c.Short(t.view)))
 			continue
 		}
-		t.line("  %-8s %-12s %s: %s", of, outcomes[c.Outcome], c.Criterion, c.Says)
+		t.line("  %-8s %-12s %s: %s", of, outcomes[c.Outcome], c.Criterion, c.Text)
 	}
 	if len(met) > 0 {
 		t.line("  %-8s %-12s %s", of, outcomes[commissioning.Met], strings.Join(met, ", "))

@@ -7,8 +7,8 @@ import (
 )
 
 const (
-	stillLeast  = int64(30 * 60e9) // stopped for so long, pipe and standing gas have met
-	equalWithin = 0.2e5            // Pa between discharge and suction
+	minStandstill = int64(30 * 60e9) // ns; after so long a stop pipe and standing gas have the same temperature
+	equalWithin   = 0.2e5            // Pa between discharge and suction
 )
 
 // suctionGroup describes a suction group and makes its equalised check: stopped for
@@ -22,26 +22,26 @@ func (j *judge) suctionGroup(i int) Group {
 		Equalised: notRecorded("equalised", "the group never stood for half an hour with equal pressures while this was recorded"),
 	}
 	if t.groups[i].discharge < 0 {
-		out.Equalised.Says = "no discharge pressure is recorded: whether the group stood equalised cannot be told"
+		out.Equalised.Text = "no discharge pressure is recorded: whether the group stood equalised cannot be told"
 	}
 	begun := -1
 	for row := range t.at {
-		if !t.stands(i, row) || row > 0 && t.at[row]-t.at[row-1] > int64(hole) {
+		if !t.isEqualised(i, row) || row > 0 && t.at[row]-t.at[row-1] > int64(maxGap) {
 			begun = -1
 			continue
 		}
 		if begun < 0 {
 			begun = row
 		}
-		if t.at[row]-t.at[begun] >= stillLeast {
+		if t.at[row]-t.at[begun] >= minStandstill {
 			out.Equalised = j.equalised(i, row)
 		}
 	}
 	return out
 }
 
-// stands tells whether all compressors of a group are off and its pressures equal.
-func (t *Track) stands(group, row int) bool {
+// isEqualised reports whether all compressors of a group are off and its pressures equal.
+func (t *Track) isEqualised(group, row int) bool {
 	if !(math.Abs(float64(t.groups[group].apart[row])) <= equalWithin) {
 		return false
 	}
@@ -53,7 +53,7 @@ func (t *Track) stands(group, row int) bool {
 	return true
 }
 
-// equalised compares pipe and dew at one row; the worst compressor speaks.
+// equalised compares pipe and dew at one row; the worst compressor counts.
 func (j *judge) equalised(group, row int) Check {
 	worst, allowed, name := math.NaN(), math.NaN(), ""
 	for i := range j.track.machines {
@@ -69,5 +69,5 @@ func (j *judge) equalised(group, row int) Check {
 		return notRecorded("equalised", "the group stood equalised, but pressure or pipe temperature is not known")
 	}
 	return j.check("equalised", worst <= allowed, worst, allowed, "K",
-		"stopped and equalised at "+j.view.Stamp(instant(j.track.at[row]))+", "+name+"'s pipe and the dew of the standing pressure differ by "+j.k(worst)+"; the uncertainty is "+j.k(allowed))
+		"stopped and equalised at "+j.view.Stamp(instant(j.track.at[row]))+", "+name+"'s pipe and the dew of the standing pressure differ by "+j.kelvin(worst)+"; the uncertainty is "+j.kelvin(allowed))
 }

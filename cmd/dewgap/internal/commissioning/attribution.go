@@ -2,9 +2,9 @@ package commissioning
 
 import "dewgap/alert"
 
-// blame names the likely circuits and causes of a failed cycle: those of the
+// attribute names the likely circuits and causes of a failed cycle: those of the
 // floodback event of its failed compressors that was longest below the floor.
-func (j *judge) blame(out *Cycle, c cycle) {
+func (j *judge) attribute(out *Cycle, c cycle) {
 	var worst *alert.Event
 	for _, ev := range j.overlapping("floodback", c.from, c.to) {
 		for i := range out.Compressors {
