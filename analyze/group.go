@@ -70,7 +70,7 @@ func newGroup(spec *Group, air units.Pascal, first int) (*group, error) {
 		suctionPressure: noPoint, dischargePressure: noPoint, ambient: noPoint,
 		condensingAt: math.NaN(), condensingDew: math.NaN(),
 	}
-	kinds := make([]phase.DefrostKind, len(spec.Circuits))
+	kinds := make([]frame.DefrostKind, len(spec.Circuits))
 	for i := range spec.Circuits {
 		kinds[i] = spec.Circuits[i].Defrost
 		g.circuits = append(g.circuits, circuit{noPoint, noPoint, noPoint, noPoint})
@@ -283,14 +283,14 @@ func runs(signal frame.Tristate, speed float64) frame.Tristate {
 
 // judge writes one compressor's state and asks the detectors. Both are filled
 // in place: to build and copy them costs more than what is done with them.
-func (g *group) judge(i int, p phase.Phase, e *Engine) {
+func (g *group) judge(i int, p frame.Phase, e *Engine) {
 	c, v := &g.compressors[i], g.compressors[i].value
 	floor := g.detect.Floor.In(p)
 	st := &e.result.States[g.first+i] // New has told who it is
 	st.Time, st.Phase, st.Quality, st.Reason = e.result.Time, p, v.Quality, v.Reason
 	st.Superheat, st.Floor, st.Margin, st.Uncertainty = v.Superheat, floor, v.Superheat-floor, v.Uncertainty
 	st.SuctionPressure, st.Dew, st.SuctionTemperature = v.Pressure, v.Dew, v.Temperature
-	if p == phase.Off {
+	if p == frame.Off {
 		st.Superheat, st.Margin = units.Kelvin(nan), units.Kelvin(nan)
 	}
 	x, y := &g.frame, &g.frame.Compressors[i]
@@ -306,12 +306,12 @@ func (g *group) judge(i int, p phase.Phase, e *Engine) {
 
 // learnLag lets the time constant of a pipe's sensor be learned where it is
 // not stated.
-func (g *group) learnLag(i int, p phase.Phase, e *Engine) {
+func (g *group) learnLag(i int, p frame.Phase, e *Engine) {
 	c := &g.compressors[i]
 	if c.learn == nil {
 		return
 	}
-	runs := p != phase.Off && p != phase.Unknown && c.value.Quality == reading.Good
+	runs := p != frame.Off && p != frame.Unknown && c.value.Quality == reading.Good
 	if c.learn.Observe(g.frame.At, float64(c.value.Dew), float64(c.value.Temperature), e.inputs[c.suctionPressure].suction.Delay(), runs) {
 		if tau, doubt, fits, ok := c.learn.Lag(); ok {
 			c.meter.SetLag(tau, doubt, fits)
@@ -349,11 +349,11 @@ func (e *Engine) value(point int) float64 {
 }
 
 // onOff returns what is known of a switch.
-func (e *Engine) onOff(point int) phase.Tristate {
+func (e *Engine) onOff(point int) frame.Tristate {
 	v := e.value(point)
 	switch {
 	case math.IsNaN(v):
-		return phase.Unset
+		return frame.Unset
 	default:
 		return frame.Of(v >= 0.5)
 	}

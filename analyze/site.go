@@ -44,7 +44,7 @@ type Group struct {
 // Compressor of a group.
 type Compressor struct {
 	Name string
-	Kind floodback.CompressorKind
+	Kind frame.CompressorKind
 }
 
 // Circuit of a group: one evaporator, or several that defrost together.

@@ -2,7 +2,6 @@ package config
 
 import (
 	"dewgap/analyze"
-	"dewgap/analyze/floodback"
 	"dewgap/analyze/frame"
 	"dewgap/analyze/reading"
 	"dewgap/analyze/setting"
@@ -10,10 +9,10 @@ import (
 	"dewgap/analyze/units"
 )
 
-var compressorKinds = []setting.Word[floodback.CompressorKind]{
-	{Name: "scroll", Value: floodback.Scroll},
-	{Name: "air_cooled_semi_hermetic", Value: floodback.AirCooledSemiHermetic},
-	{Name: "refrigerant_cooled_semi_hermetic", Value: floodback.RefrigerantCooledSemiHermetic},
+var compressorKinds = []setting.Word[frame.CompressorKind]{
+	{Name: "scroll", Value: frame.Scroll},
+	{Name: "air_cooled_semi_hermetic", Value: frame.AirCooledSemiHermetic},
+	{Name: "refrigerant_cooled_semi_hermetic", Value: frame.RefrigerantCooledSemiHermetic},
 }
 
 var defrostKinds = []setting.Word[frame.DefrostKind]{
@@ -57,7 +56,7 @@ var compressorRows = []setting.Row[analyze.Compressor]{
 		Meaning: "Name of the compressor, unique in its group.", Example: `"c1"`,
 	},
 	{
-		Key: "kind", Field: setting.OneOf(func(c *analyze.Compressor) *floodback.CompressorKind { return &c.Kind }, 0, "judged as a scroll", compressorKinds),
+		Key: "kind", Field: setting.OneOf(func(c *analyze.Compressor) *frame.CompressorKind { return &c.Kind }, 0, "judged as a scroll", compressorKinds),
 		Meaning: "Kind of compressor, which decides what liquid damages first.", Example: `"scroll"`,
 	},
 }

@@ -8,8 +8,7 @@ import (
 
 	"dewgap/analyze"
 	"dewgap/analyze/evidence"
-	"dewgap/analyze/floodback"
-	"dewgap/analyze/phase"
+	"dewgap/analyze/frame"
 	"dewgap/analyze/reading"
 	"dewgap/analyze/refrigerant"
 	"dewgap/analyze/superheat"
@@ -224,7 +223,7 @@ func (p *planner) absent(group, member string, costs map[reading.Role]string) {
 	}
 }
 
-func compressorWords(kind floodback.CompressorKind) string {
+func compressorWords(kind frame.CompressorKind) string {
 	for _, k := range compressorKinds {
 		if k.Value == kind {
 			return strings.ReplaceAll(k.Name, "_", " ")
@@ -233,7 +232,7 @@ func compressorWords(kind floodback.CompressorKind) string {
 	return "kind not stated, judged as a scroll"
 }
 
-func defrostWords(kind phase.DefrostKind) string {
+func defrostWords(kind frame.DefrostKind) string {
 	for _, k := range defrostKinds {
 		if k.Value == kind {
 			return strings.ReplaceAll(k.Name, "_", " ") + " defrost"

@@ -140,7 +140,7 @@ var mqttRows = []setting.Row[mqtt.Settings]{
 }
 
 // makersTable is a refrigerant of a maker's table.
-type makersTable struct{ name, table string }
+type makersTable struct{}
 
 // refrigerantRows are the keys of [[refrigerant]].
 var refrigerantRows = []setting.Row[makersTable]{

@@ -23,14 +23,14 @@ type store struct {
 
 func newStore(order []int) *store {
 	names := make([]string, len(order))
-	kinds := make([]phase.DefrostKind, len(order))
+	kinds := make([]frame.DefrostKind, len(order))
 	for i, k := range order {
-		names[i], kinds[i] = string(rune('a'+k)), phase.Electric
+		names[i], kinds[i] = string(rune('a'+k)), frame.Electric
 	}
 	s := &store{order: order, group: NewGroup(names, 1), phases: phase.NewGroup(phase.Settings{}, 1, kinds)}
 	s.sample = frame.Frame{
 		At: 1_700_000_000e9, SuctionPressure: 2e5, DischargePressure: 10e5, Dew: -10, CondensingDew: 35, Ambient: 24,
-		Compressors: []frame.Compressor{{Signal: phase.Yes, Inlet: superheat.Value{Dew: -10, Temperature: 4}, Discharge: 80, Sump: 40}},
+		Compressors: []frame.Compressor{{Signal: frame.Yes, Inlet: superheat.Value{Dew: -10, Temperature: 4}, Discharge: 80, Sump: 40}},
 		Circuits:    make([]frame.Circuit, len(order)),
 	}
 	return s
@@ -42,7 +42,7 @@ func (s *store) run(seconds int, draw func(circuit, second int) float64) {
 	for t := 0; t < seconds; t += 5 {
 		s.sample.At += 5e9
 		for i, k := range s.order {
-			s.sample.Circuits[i] = frame.Circuit{Kind: phase.Electric, Signal: phase.No, CoilOutlet: units.Celsius(-10 + draw(k, t)), Air: 2}
+			s.sample.Circuits[i] = frame.Circuit{Kind: frame.Electric, Signal: frame.No, CoilOutlet: units.Celsius(-10 + draw(k, t)), Air: 2}
 		}
 		s.phases.Observe(&s.sample)
 		s.group.Observe(&s.sample)

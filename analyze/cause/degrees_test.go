@@ -9,7 +9,6 @@ import (
 	"pgregory.net/rapid"
 
 	"dewgap/analyze/frame"
-	"dewgap/analyze/phase"
 )
 
 // TestThresholds pins from where a feature is seen and from where it is plain,
@@ -248,7 +247,7 @@ func TestEachCauseIsFirstWhenItsPatternIsPlain(t *testing.T) {
 			v.otherAgo = 900
 		}},
 		{"hot_gas_carryover", func(v *features) {
-			v.kind, v.ago, v.minuteAgo, v.superheat, v.lasted = phase.HotGas, 25, 12, 0.2, 90
+			v.kind, v.ago, v.minuteAgo, v.superheat, v.lasted = frame.HotGas, 25, 12, 0.2, 90
 		}},
 		{"sensor_misplaced", func(v *features) {
 			v.superheat, v.driest, v.wettest, v.liquid, v.twins, v.lasted, v.minuteAgo = 0, 6, 0.1, 0, 14, 3000, 0.3

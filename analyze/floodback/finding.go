@@ -16,17 +16,6 @@ import (
 	"dewgap/analyze/frame"
 )
 
-// CompressorKind decides what liquid damages first.
-type CompressorKind = frame.CompressorKind
-
-// Kinds of compressor. The zero value is not stated and is judged as a scroll.
-const (
-	KindUnset                     = frame.KindUnset
-	Scroll                        = frame.Scroll
-	AirCooledSemiHermetic         = frame.AirCooledSemiHermetic
-	RefrigerantCooledSemiHermetic = frame.RefrigerantCooledSemiHermetic
-)
-
 // ByPhase is a pair of settings: one for pulldown, one for everything else.
 type ByPhase[T any] struct{ Steady, Pulldown T }
 
@@ -42,11 +31,11 @@ func (b ByPhase[T]) In(p frame.Phase) T {
 type ByKind[T any] struct{ Scroll, AirCooledSemiHermetic, RefrigerantCooledSemiHermetic T }
 
 // Of returns the setting for kind k; one that is not stated is judged as a scroll.
-func (b *ByKind[T]) Of(k CompressorKind) T {
+func (b *ByKind[T]) Of(k frame.CompressorKind) T {
 	switch k {
-	case AirCooledSemiHermetic:
+	case frame.AirCooledSemiHermetic:
 		return b.AirCooledSemiHermetic
-	case RefrigerantCooledSemiHermetic:
+	case frame.RefrigerantCooledSemiHermetic:
 		return b.RefrigerantCooledSemiHermetic
 	}
 	return b.Scroll

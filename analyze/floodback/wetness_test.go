@@ -78,14 +78,14 @@ func TestLiquidFromPublishedBalances(t *testing.T) {
 // (common practice, no source): minor above 0.5 %, major at 5 %, 3 %, 6 %.
 func TestSeverityByLiquidAndKind(t *testing.T) {
 	for _, tc := range []struct {
-		kind   floodback.CompressorKind
+		kind   frame.CompressorKind
 		liquid float64 // %
 		want   string
 	}{
-		{floodback.Scroll, 0, "risk"}, {floodback.Scroll, 2, "minor"}, {floodback.Scroll, 4, "minor"}, {floodback.Scroll, 6.5, "major"},
-		{floodback.AirCooledSemiHermetic, 2, "minor"}, {floodback.AirCooledSemiHermetic, 4, "major"},
-		{floodback.RefrigerantCooledSemiHermetic, 5, "minor"}, {floodback.RefrigerantCooledSemiHermetic, 8, "major"},
-		{floodback.KindUnset, 4, "minor"}, {floodback.KindUnset, 6.5, "major"},
+		{frame.Scroll, 0, "risk"}, {frame.Scroll, 2, "minor"}, {frame.Scroll, 4, "minor"}, {frame.Scroll, 6.5, "major"},
+		{frame.AirCooledSemiHermetic, 2, "minor"}, {frame.AirCooledSemiHermetic, 4, "major"},
+		{frame.RefrigerantCooledSemiHermetic, 5, "minor"}, {frame.RefrigerantCooledSemiHermetic, 8, "major"},
+		{frame.KindUnset, 4, "minor"}, {frame.KindUnset, 6.5, "major"},
 	} {
 		c := machines[0]
 		h := newHarness(t, c.Fluid, c.Dew, c.Condensing)
@@ -193,20 +193,20 @@ func TestEvidenceOfTheWorstStays(t *testing.T) {
 func TestSeverityWithoutDischarge(t *testing.T) {
 	for _, tc := range []struct {
 		name      string
-		kind      floodback.CompressorKind
+		kind      frame.CompressorKind
 		superheat units.Kelvin
 		wet       time.Duration
 		want      string
 	}{
-		{"below the floor, dry", floodback.Scroll, 7, 10 * time.Minute, "risk"},
-		{"some kelvin over dew", floodback.Scroll, 6, 10 * time.Minute, "risk"},
-		{"near dew, where droplets ride along", floodback.Scroll, 3, time.Minute, "minor"},
-		{"near dew for ten seconds", floodback.Scroll, 3, 10 * time.Second, "risk"},
-		{"at dew for ten seconds", floodback.Scroll, 0, 10 * time.Second, "risk"},
-		{"at dew for forty seconds", floodback.Scroll, 0, 40 * time.Second, "minor"},
-		{"at dew for five minutes", floodback.Scroll, 0, 5 * time.Minute, "major"},
-		{"at dew for a minute, air-cooled", floodback.AirCooledSemiHermetic, 0, 60 * time.Second, "major"},
-		{"at dew for a minute, refrigerant-cooled", floodback.RefrigerantCooledSemiHermetic, 0, 60 * time.Second, "minor"},
+		{"below the floor, dry", frame.Scroll, 7, 10 * time.Minute, "risk"},
+		{"some kelvin over dew", frame.Scroll, 6, 10 * time.Minute, "risk"},
+		{"near dew, where droplets ride along", frame.Scroll, 3, time.Minute, "minor"},
+		{"near dew for ten seconds", frame.Scroll, 3, 10 * time.Second, "risk"},
+		{"at dew for ten seconds", frame.Scroll, 0, 10 * time.Second, "risk"},
+		{"at dew for forty seconds", frame.Scroll, 0, 40 * time.Second, "minor"},
+		{"at dew for five minutes", frame.Scroll, 0, 5 * time.Minute, "major"},
+		{"at dew for a minute, air-cooled", frame.AirCooledSemiHermetic, 0, 60 * time.Second, "major"},
+		{"at dew for a minute, refrigerant-cooled", frame.RefrigerantCooledSemiHermetic, 0, 60 * time.Second, "minor"},
 	} {
 		h := newHarness(t, "R448A", -10, 40)
 		h.c.Kind = tc.kind
@@ -234,7 +234,7 @@ func TestOilTellsMajor(t *testing.T) {
 	}{{40, 0, "minor"}, {40, 4, "major"}, {8, 0, "major"}} {
 		c := machines[0]
 		h := newHarness(t, c.Fluid, c.Dew, c.Condensing)
-		h.c.Kind, h.c.Sump = floodback.RefrigerantCooledSemiHermetic, units.Celsius(c.Dew+tc.over)
+		h.c.Kind, h.c.Sump = frame.RefrigerantCooledSemiHermetic, units.Celsius(c.Dew+tc.over)
 		h.dryHour(c.At11)
 		h.every = time.Second
 		for range 8 {

@@ -7,35 +7,3 @@
 // import a clock or I/O: time comes with the samples, in nanoseconds of event time;
 // quantities that are not known are NaN.
 package phase
-
-import "dewgap/analyze/frame"
-
-// Names of the frame that this package is about.
-type (
-	Phase       = frame.Phase
-	Stage       = frame.Stage
-	DefrostKind = frame.DefrostKind
-	Tristate    = frame.Tristate
-	// Episode is one defrost.
-	Episode = frame.DefrostRun
-)
-
-// Phases, stages, kinds of defrost and answers.
-const (
-	Unknown       = frame.Unknown
-	Off           = frame.Off
-	Start         = frame.Start
-	Pulldown      = frame.Pulldown
-	Defrost       = frame.Defrost
-	Steady        = frame.Steady
-	Refrigerating = frame.Refrigerating
-	Defrosting    = frame.Defrosting
-	PullingDown   = frame.PullingDown
-	DefrostUnset  = frame.DefrostUnset
-	OffCycle      = frame.OffCycle
-	Electric      = frame.Electric
-	HotGas        = frame.HotGas
-	Unset         = frame.Unset
-	No            = frame.No
-	Yes           = frame.Yes
-)

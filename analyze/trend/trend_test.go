@@ -188,13 +188,13 @@ func TestTakeUpIsJudgedAtOnce(t *testing.T) {
 // A coil ices up: each day's defrost is followed by a lower superheat.
 func TestSinkingSuperheatIsNoticedBeforeItFloods(t *testing.T) {
 	g := NewGroup("lt", []string{"room"}, []string{"c1"}, 8)
-	p := phase.NewGroup(phase.Settings{}, 1, []phase.DefrostKind{phase.Electric})
+	p := phase.NewGroup(phase.Settings{}, 1, []frame.DefrostKind{frame.Electric})
 	x := frame.Frame{At: 20000 * dayNS, Dew: -30, Compressors: make([]frame.Compressor, 1), Circuits: make([]frame.Circuit, 1)}
-	pass := func(minutes int, over, outlet float64, heat phase.Tristate) {
+	pass := func(minutes int, over, outlet float64, heat frame.Tristate) {
 		for range minutes * 6 {
 			x.At += 10e9
 			x.Step = 10e9
-			x.Compressors[0] = frame.Compressor{Signal: phase.Yes, Inlet: superheat.Value{Dew: -30, Temperature: units.Celsius(-30 + over), Superheat: units.Kelvin(over), Quality: reading.Good}, Discharge: 80}
+			x.Compressors[0] = frame.Compressor{Signal: frame.Yes, Inlet: superheat.Value{Dew: -30, Temperature: units.Celsius(-30 + over), Superheat: units.Kelvin(over), Quality: reading.Good}, Discharge: 80}
 			x.Circuits[0] = frame.Circuit{Signal: heat, CoilOutlet: units.Celsius(outlet), Air: -20}
 			p.Observe(&x)
 			g.Observe(&x)
@@ -202,9 +202,9 @@ func TestSinkingSuperheatIsNoticedBeforeItFloods(t *testing.T) {
 	}
 	noticed := 0
 	for day := range 8 {
-		pass(23*60, 18, -24, phase.No)
-		pass(25, 20, 9, phase.Yes)
-		pass(35, 14-0.7*float64(day), -24, phase.No)
+		pass(23*60, 18, -24, frame.No)
+		pass(25, 20, 9, frame.Yes)
+		pass(35, 14-0.7*float64(day), -24, frame.No)
 		if len(g.Notices()) > 0 && noticed == 0 {
 			noticed = day
 		}

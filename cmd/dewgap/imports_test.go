@@ -54,10 +54,10 @@ var packageRules = []packageRule{
 	{"analyze/superheat", []string{"analyze/evidence", "analyze/filter", "analyze/reading", "analyze/refrigerant", "analyze/setting", "analyze/units"}},
 	{"analyze/frame", []string{"analyze/reading", "analyze/superheat", "analyze/units"}},
 	{"analyze/phase", []string{"analyze/evidence", "analyze/filter", "analyze/frame", "analyze/reading", "analyze/setting", "analyze/units"}},
-	{"analyze/sensorcheck", []string{"analyze/evidence", "analyze/filter", "analyze/frame", "analyze/phase", "analyze/reading", "analyze/refrigerant", "analyze/superheat", "analyze/units"}},
-	{"analyze/cause", []string{"analyze/evidence", "analyze/filter", "analyze/frame", "analyze/phase", "analyze/units"}},
-	{"analyze/floodback", []string{"analyze/cause", "analyze/evidence", "analyze/filter", "analyze/frame", "analyze/phase", "analyze/reading", "analyze/refrigerant", "analyze/superheat", "analyze/setting", "analyze/units"}},
-	{"analyze/trend", []string{"analyze/evidence", "analyze/filter", "analyze/frame", "analyze/phase", "analyze/units"}},
+	{"analyze/sensorcheck", []string{"analyze/evidence", "analyze/filter", "analyze/frame", "analyze/reading", "analyze/refrigerant", "analyze/superheat", "analyze/units"}},
+	{"analyze/cause", []string{"analyze/evidence", "analyze/filter", "analyze/frame", "analyze/units"}},
+	{"analyze/floodback", []string{"analyze/cause", "analyze/evidence", "analyze/filter", "analyze/frame", "analyze/reading", "analyze/refrigerant", "analyze/superheat", "analyze/setting", "analyze/units"}},
+	{"analyze/trend", []string{"analyze/evidence", "analyze/filter", "analyze/frame", "analyze/reading", "analyze/units"}},
 
 	{"alert", []string{"analyze", "analyze/evidence", "analyze/filter", "analyze/floodback", "analyze/frame", "analyze/reading", "analyze/trend", "analyze/units", "github.com/google/renameio"}},
 

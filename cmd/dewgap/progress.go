@@ -14,7 +14,7 @@ import (
 
 	"dewgap/analyze"
 	"dewgap/analyze/evidence"
-	"dewgap/analyze/phase"
+	"dewgap/analyze/frame"
 	"dewgap/analyze/units"
 	"dewgap/collector"
 )
@@ -34,7 +34,7 @@ type progress struct {
 	drawnLines  int       // lines on the screen that the next table replaces
 	drawnAt     time.Time // real time of the last table
 	lowest      []lowest
-	phases      []phase.Phase
+	phases      []frame.Phase
 	lastPrinted time.Time // of the last plain lines, in recorded time
 }
 
@@ -42,7 +42,7 @@ type progress struct {
 type lowest struct {
 	superheat units.Kelvin
 	at        time.Time
-	in        phase.Phase
+	in        frame.Phase
 }
 
 // tellEvery is how often plain lines are written, in recorded time.
@@ -65,14 +65,14 @@ func newProgress(w io.Writer, system units.System, out string, begun time.Time, 
 func (p *progress) show(r analyze.Result, rows int) {
 	if p.lowest == nil {
 		p.lowest = make([]lowest, len(r.States))
-		p.phases = make([]phase.Phase, len(r.States))
+		p.phases = make([]frame.Phase, len(r.States))
 		for i := range p.lowest {
 			p.lowest[i].superheat = units.Kelvin(math.NaN())
 		}
 	}
 	for i := range r.States {
 		st, low := &r.States[i], &p.lowest[i]
-		if st.Phase == phase.Off || st.Phase == phase.Start || st.Phase == phase.Unknown || math.IsNaN(float64(st.Superheat)) {
+		if st.Phase == frame.Off || st.Phase == frame.Start || st.Phase == frame.Unknown || math.IsNaN(float64(st.Superheat)) {
 			continue
 		}
 		if !(low.superheat <= st.Superheat) {
@@ -146,7 +146,7 @@ func (p *progress) printLines(r analyze.Result) {
 
 func (p *progress) superheat(st *analyze.State) string {
 	switch {
-	case st.Phase == phase.Off:
+	case st.Phase == frame.Off:
 		return "–"
 	case math.IsNaN(float64(st.Superheat)):
 		return "unknown: " + evidence.Renderer{System: p.system}.Optional(st.Reason)

@@ -21,7 +21,7 @@ type Truth struct {
 // Machine is one compressor of a comparison.
 type Machine struct {
 	Group, Name string
-	Kind        floodback.CompressorKind
+	Kind        frame.CompressorKind
 	Discharge   bool // has a discharge temperature
 	// Blind spots: an input that its superheat is made of lies, so that no
 	// floodback can be asked of it; the sensor fault is asked for instead.
@@ -106,11 +106,11 @@ func (e *episode) severity() floodback.Severity {
 }
 
 // majorLiquid is the liquid fraction that is a major one when it lasts 30 s.
-func majorLiquid(k floodback.CompressorKind) float64 {
+func majorLiquid(k frame.CompressorKind) float64 {
 	switch k {
-	case floodback.AirCooledSemiHermetic:
+	case frame.AirCooledSemiHermetic:
 		return 0.03
-	case floodback.RefrigerantCooledSemiHermetic:
+	case frame.RefrigerantCooledSemiHermetic:
 		return 0.06
 	}
 	return 0.05
