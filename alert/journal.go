@@ -9,8 +9,6 @@ import (
 	"sync"
 	"time"
 
-	"github.com/google/renameio/v2"
-
 	"dewgap/analyze/evidence"
 )
 
@@ -332,12 +330,12 @@ func (j *Journal) startAnew() error {
 	current, older := filepath.Join(j.dir, JournalFile), filepath.Join(j.dir, OlderFile)
 	// A crash between the two renames leaves the older file alone, which holds
 	// everything that the new one would carry over.
+	j.shut() // Windows renames no file that is open
 	if err := os.Rename(current, older); err != nil && !errors.Is(err, os.ErrNotExist) {
 		return err
 	}
-	j.shut()
 	j.size, j.rewrite = 0, true // until the new file is there
-	if err := renameio.WriteFile(current, content, 0o640); err != nil {
+	if err := replaceFile(current, content, 0o640); err != nil {
 		return err
 	}
 	j.size, j.carried = int64(len(content)), int64(len(content))

@@ -5,12 +5,14 @@ import (
 	"fmt"
 	"os"
 	"path/filepath"
-	"syscall"
 )
+
+// errInUse is what lock returns when another process holds the file.
+var errInUse = errors.New("in use")
 
 // lockDir keeps a second daemon out of dir. The lock goes with the process,
 // however it ends. A directory that takes no file is not locked: it takes no
-// journal either, which Status tells.
+// journal either, which Status reports.
 func lockDir(dir string) (*os.File, error) {
 	st, err := os.Stat(dir)
 	if err != nil && !errors.Is(err, os.ErrNotExist) {
@@ -19,18 +21,9 @@ func lockDir(dir string) (*os.File, error) {
 	if err == nil && !st.IsDir() {
 		return nil, fmt.Errorf("%s is not a directory", dir)
 	}
-	f, err := os.OpenFile(filepath.Join(dir, "lock"), os.O_RDWR|os.O_CREATE, 0o640)
-	if err != nil {
-		return nil, nil
+	f, err := lock(filepath.Join(dir, "lock"))
+	if errors.Is(err, errInUse) {
+		return nil, fmt.Errorf("%s is in use by another dewgap: give each its own data directory", dir)
 	}
-	if err := syscall.Flock(int(f.Fd()), syscall.LOCK_EX|syscall.LOCK_NB); err != nil {
-		f.Close()
-		if errors.Is(err, syscall.EWOULDBLOCK) {
-			return nil, fmt.Errorf("%s is in use by another dewgap: give each its own data directory", dir)
-		}
-		return nil, nil // a file system without locks
-	}
-	return f, nil
+	return f, nil // without a file where the file system has no locks
 }
-
-func isReadOnly(err error) bool { return errors.Is(err, syscall.EROFS) }

@@ -7,8 +7,6 @@ import (
 	"os"
 	"path/filepath"
 	"time"
-
-	"github.com/google/renameio/v2"
 )
 
 // stateFile is a value that outlives a restart: one framed line in a file, replaced
@@ -75,7 +73,7 @@ func (f *stateFile) write(value any) error {
 		return err
 	}
 	if f.unsound {
-		if err := renameio.WriteFile(f.path, appendFrame(nil, text), 0o640); err != nil {
+		if err := replaceFile(f.path, appendFrame(nil, text), 0o640); err != nil {
 			return err
 		}
 		f.unsound = false
@@ -89,5 +87,5 @@ func (f *stateFile) write(value any) error {
 	if err := os.Link(f.path, older); err != nil && !errors.Is(err, os.ErrNotExist) && !errors.Is(err, errors.ErrUnsupported) {
 		return err
 	}
-	return renameio.WriteFile(f.path, appendFrame(nil, text), 0o640)
+	return replaceFile(f.path, appendFrame(nil, text), 0o640)
 }

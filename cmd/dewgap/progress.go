@@ -10,8 +10,6 @@ import (
 	"text/tabwriter"
 	"time"
 
-	"golang.org/x/sys/unix"
-
 	"dewgap/analyze"
 	"dewgap/analyze/evidence"
 	"dewgap/analyze/frame"
@@ -51,12 +49,7 @@ const printEvery = time.Minute
 func newProgress(w io.Writer, system units.System, out string, begun time.Time, length time.Duration, sources []collector.Source) *progress {
 	p := &progress{w: w, system: system, out: filepath.Base(out), start: begun, length: length, sources: sources}
 	if f, ok := w.(*os.File); ok {
-		if size, err := unix.IoctlGetWinsize(int(f.Fd()), unix.TIOCGWINSZ); err == nil {
-			p.terminal, p.columns = true, int(size.Col)
-			if p.columns == 0 {
-				p.columns = 120 // the terminal reports no width
-			}
-		}
+		p.columns, p.terminal = terminalWidth(f)
 	}
 	return p
 }

@@ -10,10 +10,12 @@ import (
 	"os/signal"
 	"runtime"
 	"syscall"
+	"time"
 
 	"dewgap/cmd/dewgap/internal/cleanup"
 	"dewgap/cmd/dewgap/internal/daemon"
 	"dewgap/cmd/dewgap/internal/metrics"
+	"dewgap/cmd/dewgap/internal/sdnotify"
 	"dewgap/collector"
 	"dewgap/collector/modbus"
 	"dewgap/collector/mqtt"
@@ -56,16 +58,23 @@ func (v *runCmd) Run(ctx context.Context, con console) (err error) {
 	again := make(chan os.Signal, 1)
 	signal.Notify(again, syscall.SIGHUP)
 	opened.Push("stop waiting for SIGHUP", func() error { signal.Stop(again); return nil })
+	manager := sdnotify.FromEnvironment()
 	watcher, err := daemon.Open(daemon.Setting{
 		Config: cfg, Clock: clock, Listen: listen, Log: log, Version: build(), Mode: "live",
 		Sources:        sourcesOf(clock, log, ""),
 		Reload:         func() (*config.Config, error) { return config.Load(v.Config) },
 		ReloadRequests: again,
+		OnRow:          func(period time.Duration) error { return manager.Row(time.Now(), period) },
 	})
 	if err != nil {
 		return err
 	}
 	fmt.Fprintf(con.Out, "http://%s/\n", listen.Addr())
+	context.AfterFunc(ctx, func() {
+		if err := manager.Stopping(); err != nil {
+			log.Warn("stopping", "error", err)
+		}
+	})
 	return watcher.Run(ctx)
 }
 

@@ -112,10 +112,10 @@ func fromIO(err error, doing string) *Failure {
 		if doing == connecting {
 			f.Code, f.Detail = reading.Unreachable, doing+": no answer"
 		}
-	case errors.Is(err, syscall.ECONNREFUSED):
+	case errors.Is(err, errRefused):
 		f.Code, f.Detail = reading.Refused, doing+": nothing listens there"
 	case errors.Is(err, io.EOF), errors.Is(err, io.ErrUnexpectedEOF), errors.Is(err, io.ErrClosedPipe),
-		errors.Is(err, syscall.ECONNRESET), errors.Is(err, syscall.EPIPE), errors.Is(err, net.ErrClosed), errors.Is(err, os.ErrClosed), errors.Is(err, syscall.EIO):
+		errors.Is(err, errReset), errors.Is(err, errAborted), errors.Is(err, syscall.EPIPE), errors.Is(err, net.ErrClosed), errors.Is(err, os.ErrClosed), errors.Is(err, syscall.EIO):
 		f.Code, f.Detail = reading.Closed, doing+": the other side closed the connection"
 	}
 	f.Kind = f.Code

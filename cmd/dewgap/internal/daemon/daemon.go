@@ -37,6 +37,9 @@ type Setting struct {
 	// Both may be nil.
 	Reload         func() (*config.Config, error)
 	ReloadRequests <-chan os.Signal
+	// OnRow, where set, is called by the main loop after each row that is on the
+	// disk and published, with the time to the next one.
+	OnRow func(period time.Duration) error
 	// Listen is where page and metrics answer. Open and Run close it, whether
 	// they succeed or fail.
 	Listen  net.Listener

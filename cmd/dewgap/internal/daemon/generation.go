@@ -114,6 +114,9 @@ func (d *Daemon) loop(ctx context.Context, g *generation) (next *generation, err
 		row := g.hub.Take(tick.Time)
 		last = row.Time
 		d.step(g, &row)
+		if d.OnRow != nil {
+			d.logFault("report to the service manager", d.OnRow(g.config.Daemon.Sample))
+		}
 		select {
 		case <-d.ReloadRequests:
 			if next := d.reload(g, row.Time); next != nil {
