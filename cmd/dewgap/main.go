@@ -30,6 +30,7 @@ type commands struct {
 	Simulate     simulateCmd     `cmd:"" help:"Write a recording of the simulated plant, with the truth beside it."`
 	Sat          satCmd          `cmd:"" help:"Dew and bubble point of a refrigerant, or superheat from one pair of readings."`
 	Refrigerants refrigerantsCmd `cmd:"" help:"List the refrigerants with glide, safety class, source and accuracy."`
+	Manual       manualCmd       `cmd:"" hidden:"" help:"Write the manual page or the completion for bash, for packages."`
 }
 
 // console is where a command writes: results to Out, messages for people to Err.
