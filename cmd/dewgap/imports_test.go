@@ -31,9 +31,12 @@ var packageRules = []packageRule{
 	{"cmd/dewgap/internal/replay", []string{"alert", "analyze/...", "cmd/dewgap/internal/pipeline", "cmd/dewgap/internal/snapshot"}},
 	{"cmd/dewgap/internal/explain", []string{"alert", "analyze/..."}},
 	{"cmd/dewgap/internal/commissioning", []string{"alert", "analyze/...", "config"}},
+	{"cmd/dewgap/internal/sdnotify", nothing},
+	{"cmd/dewgap/internal/manual", []string{"github.com/alecthomas/kong"}},
 	{"cmd/dewgap/internal/report", []string{"analyze/...", "cmd/dewgap/internal/commissioning", "config"}},
 
 	{"config", []string{"analyze/...", "collector/modbus", "collector/mqtt", "collector/register", "github.com/BurntSushi/toml"}},
+	{"config/packaging/ociimage", nothing},
 
 	{"collector", []string{"analyze/reading", "analyze/units"}},
 	{"collector/register", []string{"analyze/units"}},

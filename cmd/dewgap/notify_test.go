@@ -14,9 +14,9 @@ import (
 // assignments are those of sd_notify(3).
 func TestRunReportsReadyAliveAndStopping(t *testing.T) {
 	dir := t.TempDir()
-	address, _ := mute(t)
+	address, _ := silentDevice(t)
 	file := filepath.Join(dir, "site.toml")
-	if err := os.WriteFile(file, fmt.Appendf(nil, muteSite, address), 0o600); err != nil {
+	if err := os.WriteFile(file, fmt.Appendf(nil, silentSite, address), 0o600); err != nil {
 		t.Fatal(err)
 	}
 	socket := filepath.Join(dir, "notify")
