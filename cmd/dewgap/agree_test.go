@@ -53,7 +53,7 @@ func TestFiguresOfADemoDayAgree(t *testing.T) {
 	}
 	for _, system := range []units.System{units.SI, units.US} {
 		conf := file(system.String() + ".toml")
-		run("replay", "--config", conf, "--events", file("events.jsonl"), file("day.csv"))
+		run("replay", "--config", conf, "--events", file("events.jsonl"), "--force", file("day.csv"))
 		summary := run("replay", "--config", conf, file("day.csv"))
 		record := run("report", "commissioning", "--config", conf, "--format", "text", file("day.csv"))
 		events, err := readEventLines(file("events.jsonl"))
