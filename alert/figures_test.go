@@ -42,19 +42,19 @@ func TestBeginsBetweenRows(t *testing.T) {
 	}
 }
 
-// story is a random row of margins with the time that each stands for.
-type story struct {
+// marginStep is a random row of margins with the time that each stands for.
+type marginStep struct {
 	margin float64
 	lasts  time.Duration
 }
 
-func stories(t *rapid.T) []story {
-	return rapid.SliceOfN(rapid.Custom(func(t *rapid.T) story {
-		return story{
+func marginSteps(t *rapid.T) []marginStep {
+	return rapid.SliceOfN(rapid.Custom(func(t *rapid.T) marginStep {
+		return marginStep{
 			margin: float64(rapid.IntRange(-80, 80).Draw(t, "margin")) / 10,
 			lasts:  time.Duration(rapid.IntRange(1, 5).Draw(t, "seconds")) * time.Second, // longer ones are holes among rows of 1 s
 		}
-	}), 10, 120).Draw(t, "story")
+	}), 10, 120).Draw(t, "steps")
 }
 
 func verdictOf(margin float64) floodback.Verdict {
@@ -67,8 +67,8 @@ func verdictOf(margin float64) floodback.Verdict {
 	return floodback.InDeadband
 }
 
-// play shows the story; each row is shown in pieces, all alike.
-func (f *harness) play(s []story, pieces int) {
+// play plays the steps; each row is shown in pieces, all alike.
+func (f *harness) play(s []marginStep, pieces int) {
 	f.run(40, time.Second, floodback.Clear, 5)
 	gap := time.Second
 	for _, x := range s {
@@ -86,7 +86,7 @@ func (f *harness) play(s []story, pieces int) {
 // lowest seen.
 func TestFiguresAreIntegrals(t *testing.T) {
 	rapid.Check(t, func(t *rapid.T) {
-		s := stories(t)
+		s := marginSteps(t)
 		f := newHarness()
 		f.play(s, 1)
 		for _, c := range f.changes {
@@ -117,7 +117,7 @@ func TestFiguresAreIntegrals(t *testing.T) {
 // severity, and lets nothing open or close later.
 func TestSplitRowsChangeNothing(t *testing.T) {
 	rapid.Check(t, func(t *rapid.T) {
-		s := stories(t)
+		s := marginSteps(t)
 		for i := range s { // rows that open and close where others split them
 			s[i].lasts = s[i].lasts / time.Second * 2 * time.Second
 		}

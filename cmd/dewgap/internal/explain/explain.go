@@ -18,8 +18,8 @@ import (
 	"dewgap/analyze/units"
 )
 
-// Story is one event in words, in one system of units.
-type Story struct {
+// Explanation is one event in words, in one system of units.
+type Explanation struct {
 	ID       string       `json:"id"`
 	Title    string       `json:"title"`
 	Course   []string     `json:"course"` // when, in which phase, how grave
@@ -64,8 +64,8 @@ var grades = map[string]string{
 }
 
 // Of explains ev in the units of r.
-func Of(ev alert.Event, r evidence.Renderer) Story {
-	s := Story{ID: ev.ID, Cautions: cause.Cautions, renderer: r}
+func Of(ev alert.Event, r evidence.Renderer) Explanation {
+	s := Explanation{ID: ev.ID, Cautions: cause.Cautions, renderer: r}
 	subject := "compressor " + ev.Compressor + " of group " + ev.Group
 	switch {
 	case ev.Input != "":
@@ -105,7 +105,7 @@ func course(ev *alert.Event) []string {
 }
 
 // next puts the checks of the shown causes behind each other, each once.
-func (s *Story) next() []CheckOf {
+func (s *Explanation) next() []CheckOf {
 	var list []CheckOf
 	seen := map[string]bool{}
 	for n, c := range s.Causes {
@@ -125,8 +125,8 @@ func (s *Story) next() []CheckOf {
 	return list
 }
 
-// Write prints the story for a person.
-func (s Story) Write(w io.Writer) error {
+// Write prints the explanation for a person.
+func (s Explanation) Write(w io.Writer) error {
 	var b strings.Builder
 	fmt.Fprintf(&b, "%s\n\n", s.Title)
 	for _, l := range s.Course {

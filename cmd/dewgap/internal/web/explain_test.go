@@ -21,7 +21,7 @@ func TestExplain(t *testing.T) {
 	h := handlerOf(boardOf(s), fixedEvents{ev})
 	path := "/api/v1/events/" + url.PathEscape(ev.ID) + "/explain"
 	code, body, _ := get(t, h, path)
-	var got explain.Story
+	var got explain.Explanation
 	if err := json.Unmarshal([]byte(body), &got); code != 200 || err != nil || got.ID != ev.ID || len(got.Course) == 0 {
 		t.Errorf("%s: %d %s, %v", path, code, body, err)
 	}

@@ -63,8 +63,8 @@ func TestPageAndExplanationShowTheSameText(t *testing.T) {
 		shown := page.OpenEvents[slices.IndexFunc(page.OpenEvents, func(e eventState) bool { return e.ID == ev.ID })]
 
 		_, body, _ = get(t, h, "/api/v1/events/"+url.PathEscape(ev.ID)+"/explain?units="+system)
-		var story explain.Story
-		if err := json.Unmarshal([]byte(body), &story); err != nil {
+		var explained explain.Explanation
+		if err := json.Unmarshal([]byte(body), &explained); err != nil {
 			t.Fatal(err)
 		}
 		_, body, _ = get(t, h, "/api/v1/events?units="+system)
@@ -73,8 +73,8 @@ func TestPageAndExplanationShowTheSameText(t *testing.T) {
 			t.Fatal(err)
 		}
 		for _, d := range []string{
-			cmp.Diff(texts(shown.Evidence), story.Evidence), cmp.Diff(texts(shown.Circuits[0].Why), story.Circuits[0].Why),
-			cmp.Diff(texts(shown.Causes[0].Why), story.Causes[0].Why), cmp.Diff(shown.Facts, story.Facts),
+			cmp.Diff(texts(shown.Evidence), explained.Evidence), cmp.Diff(texts(shown.Circuits[0].Why), explained.Circuits[0].Why),
+			cmp.Diff(texts(shown.Causes[0].Why), explained.Causes[0].Why), cmp.Diff(shown.Facts, explained.Facts),
 			cmp.Diff(shown.Event, line),
 		} {
 			if d != "" {
