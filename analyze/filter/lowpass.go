@@ -12,34 +12,22 @@ import "math"
 type LowPass struct {
 	value float64
 	known bool
-	step  int64   // ns, of the last gain
-	tau   float64 // s, of the last gain
-	gain  float64 // which mostly serves again
 }
 
-// Update enters x after step ns, with time constant tau in s, and returns the
-// smoothed value; NaN changes nothing.
-func (l *LowPass) Update(x float64, step int64, tau float64) float64 {
-	if step != l.step || tau != l.tau {
-		l.step, l.tau, l.gain = step, tau, gain(step, tau)
-	}
-	return l.blend(x, l.gain)
-}
-
-// gain is the share that a value gets after step ns with time constant tau, s.
-func gain(step int64, tau float64) float64 {
-	dt := float64(step)
-	return dt / (tau*1e9 + dt)
-}
-
-func (l *LowPass) blend(x, gain float64) float64 {
-	switch {
-	case x != x: // NaN
-	case l.known:
-		l.value += (x - l.value) * gain
-	default:
+// Update enters x after step ns, with time constant tau in s; NaN changes
+// nothing. It is small enough to be inlined: analysis is made of it.
+func (l *LowPass) Update(x float64, step int64, tau float64) {
+	if l.known && x == x {
+		dt := float64(step)
+		l.value += (x - l.value) * (dt / (tau*1e9 + dt))
+	} else if x == x {
 		l.value, l.known = x, true
 	}
+}
+
+// Next enters x as Update does and returns the smoothed value.
+func (l *LowPass) Next(x float64, step int64, tau float64) float64 {
+	l.Update(x, step, tau)
 	return l.Value()
 }
 
@@ -72,7 +60,8 @@ func (s *Slope) Update(x float64, step int64) {
 	if x != x && !s.near.known { // an input that does not exist
 		return
 	}
-	s.far.blend(s.near.Update(x, step, s.Tau), s.near.gain)
+	s.near.Update(x, step, s.Tau)
+	s.far.Update(s.near.value, step, s.Tau)
 }
 
 // Value returns the quantity behind the first low-pass; NaN when not known.

@@ -42,9 +42,9 @@ func (d *highDetector) step(x *frame.Frame, c *frame.Compressor, f *Finding) {
 	}
 	superheat := math.NaN()
 	if usable(c) {
-		superheat = d.superheat.Update(float64(c.Inlet.Superheat), x.Step, highTau)
+		superheat = d.superheat.Next(float64(c.Inlet.Superheat), x.Step, highTau)
 	}
-	discharge := d.discharge.Update(float64(c.Discharge), x.Step, highTau)
+	discharge := d.discharge.Next(float64(c.Discharge), x.Step, highTau)
 	back := 0.0
 	if d.present {
 		back = highBack

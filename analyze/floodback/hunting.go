@@ -66,7 +66,7 @@ func (d *huntingDetector) step(x *frame.Frame, c *frame.Compressor, f *Finding) 
 	if x.Step > 0 {
 		d.interval.Update(float64(x.Step)/1e9, x.Step, intervalTau)
 	}
-	d.follow(turn{x.At, d.superheat.Update(float64(c.Inlet.Superheat), x.Step, huntTau)})
+	d.follow(turn{x.At, d.superheat.Next(float64(c.Inlet.Superheat), x.Step, huntTau)})
 	period, swing, even := d.pattern(x.At)
 	if even && swing > float64(d.limits.Swing) && period < float64(d.limits.Samples)*d.interval.Value() {
 		d.present = false

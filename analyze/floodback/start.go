@@ -109,7 +109,7 @@ func (d *startDetector) stand(x *frame.Frame, c *frame.Compressor) {
 		d.standing.Reset()
 	}
 	l := &d.settings.Oil
-	over := d.standing.Update(float64(c.Sump-c.Inlet.Dew), x.Step, standingTau)
+	over := d.standing.Next(float64(c.Sump-c.Inlet.Dew), x.Step, standingTau)
 	if over < float64(l.Cold) {
 		d.cold += x.Step
 	}
@@ -129,8 +129,8 @@ func (d *startDetector) stand(x *frame.Frame, c *frame.Compressor) {
 
 // run follows the first minutes of running.
 func (d *startDetector) run(x *frame.Frame, c *frame.Compressor) {
-	sump := d.sump.Update(float64(c.Sump), x.Step, startSumpTau)
-	dew := d.dew.Update(float64(c.Inlet.Dew), x.Step, startDewTau)
+	sump := d.sump.Next(float64(c.Sump), x.Step, startSumpTau)
+	dew := d.dew.Next(float64(c.Inlet.Dew), x.Step, startDewTau)
 	if c.RunningFor < firstMinute && !(sump <= d.sumpHigh) {
 		d.sumpHigh = sump
 	}
@@ -143,7 +143,7 @@ func (d *startDetector) run(x *frame.Frame, c *frame.Compressor) {
 	if sump-dew < float64(d.settings.Oil.Boiling) {
 		d.boiling += x.Step
 	}
-	if usable(c) && d.superheat.Update(float64(c.Inlet.Superheat), x.Step, startGasTau) < nearDewSuperheat {
+	if usable(c) && d.superheat.Next(float64(c.Inlet.Superheat), x.Step, startGasTau) < nearDewSuperheat {
 		d.wet += x.Step
 	}
 }

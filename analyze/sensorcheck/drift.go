@@ -125,7 +125,7 @@ func (d *drift) follow(difference, superheat float64, twins int, dt int64) {
 		d.usual, d.own = difference, superheat
 	}
 	d.learned += dt
-	recent, moved := d.recent.Update(difference, dt, driftTau), d.moved.Update(superheat, dt, driftTau)
+	recent, moved := d.recent.Next(difference, dt, driftTau), d.moved.Next(superheat, dt, driftTau)
 	away := recent - d.usual
 	limit, sure := maxDrift, twins > 1
 	if d.isMixed() {
