@@ -53,6 +53,8 @@ func (l *LowPass) Set(x float64) { l.value, l.known = x, x == x }
 type Slope struct {
 	Tau       float64
 	near, far LowPass
+	step      int64   // ns, of gain
+	gain      float64 // of both low-passes; rows mostly come at one interval
 }
 
 // Update enters x after step ns.
@@ -60,8 +62,19 @@ func (s *Slope) Update(x float64, step int64) {
 	if x != x && !s.near.known { // an input that does not exist
 		return
 	}
-	s.near.Update(x, step, s.Tau)
-	s.far.Update(s.near.value, step, s.Tau)
+	if step != s.step {
+		dt := float64(step)
+		s.step, s.gain = step, dt/(s.Tau*1e9+dt)
+	}
+	if !s.near.known {
+		s.near.Set(x)
+		s.far.Set(x)
+		return
+	}
+	if x == x {
+		s.near.value += (x - s.near.value) * s.gain
+	}
+	s.far.value += (s.near.value - s.far.value) * s.gain
 }
 
 // Value returns the quantity behind the first low-pass; NaN when not known.
