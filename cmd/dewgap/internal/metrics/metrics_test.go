@@ -2,6 +2,7 @@ package metrics
 
 import (
 	"bytes"
+	"flag"
 	"fmt"
 	"log/slog"
 	"math"
@@ -13,6 +14,7 @@ import (
 	"testing"
 	"time"
 
+	"github.com/google/go-cmp/cmp"
 	"github.com/prometheus/client_golang/prometheus"
 	"github.com/prometheus/client_golang/prometheus/testutil"
 
@@ -133,6 +135,33 @@ func TestGolden(t *testing.T) {
 		if want := "# TYPE dewgap_" + name + " " + kind + "\n"; !strings.Contains(got, want) {
 			t.Errorf("no line %q", want)
 		}
+	}
+}
+
+var update = flag.Bool("update", false, "write testdata/exposition.txt anew")
+
+// Every series and type of the example site: a metric that is added, renamed or
+// lost is seen in the file's diff.
+func TestWholeExposition(t *testing.T) {
+	var own []string
+	for _, l := range strings.Split(gathered(t, fixedBoard{exampleSnapshot(), 0}), "\n") {
+		if strings.HasPrefix(l, "dewgap_") || strings.HasPrefix(l, "# TYPE dewgap_") {
+			own = append(own, l)
+		}
+	}
+	got := strings.Join(own, "\n") + "\n"
+	const file = "testdata/exposition.txt"
+	if *update {
+		if err := os.WriteFile(file, []byte(got), 0o644); err != nil {
+			t.Fatal(err)
+		}
+	}
+	want, err := os.ReadFile(file)
+	if err != nil {
+		t.Fatal(err)
+	}
+	if diff := cmp.Diff(strings.Split(string(want), "\n"), strings.Split(got, "\n")); diff != "" {
+		t.Errorf("the exposition changed; if that is meant, go test ./cmd/dewgap/internal/metrics -update (-file +now):\n%s", diff)
 	}
 }
 
