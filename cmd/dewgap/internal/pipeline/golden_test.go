@@ -16,6 +16,7 @@ import (
 
 	"dewgap/alert"
 	"dewgap/analyze"
+	"dewgap/analyze/evidence"
 	"dewgap/analyze/reading"
 	"dewgap/cmd/dewgap/internal/pipeline"
 	"dewgap/collector/recording"
@@ -192,8 +193,8 @@ type rowsOf struct{ in *recording.Reader }
 func (r rowsOf) Next(_ context.Context, row *reading.Row) error { return r.in.Next(row) }
 
 // notHeld are the members of an event, at any depth, that goldens leave out:
-// evidence and reasons have tests of their own, and texts are not stable.
-var notHeld = []string{"evidence", "why", "text"}
+// codes and values are stable, texts are not.
+var notHeld = []string{"text"}
 
 // goldenEvents writes events as the contract's JSON lines, in order of opening
 // and without what goldens leave out.
@@ -202,6 +203,9 @@ func goldenEvents(events []alert.Event) ([]byte, error) {
 	slices.SortStableFunc(sorted, func(a, b alert.Event) int { return a.Opened.Compare(b.Opened) })
 	var out bytes.Buffer
 	for i := range sorted {
+		if err := fits(&sorted[i]); err != nil {
+			return nil, err
+		}
 		line, err := json.Marshal(&sorted[i])
 		if err != nil {
 			return nil, err
@@ -219,6 +223,24 @@ func goldenEvents(events []alert.Event) ([]byte, error) {
 		out.Write(append(text, '\n'))
 	}
 	return out.Bytes(), nil
+}
+
+// fits returns an error when evidence or a reason of ev does not fit its
+// sentence in the catalogue.
+func fits(ev *alert.Event) error {
+	items := slices.Clone(ev.Evidence)
+	for _, c := range ev.Circuits {
+		items = append(items, c.Why...)
+	}
+	for _, c := range ev.Causes {
+		items = append(items, c.Why...)
+	}
+	for _, i := range items {
+		if err := evidence.Check(i); err != nil {
+			return fmt.Errorf("event %s: %w", ev.ID, err)
+		}
+	}
+	return nil
 }
 
 // held drops the members that goldens leave out of v.
@@ -239,7 +261,7 @@ func held(v any) any {
 	return v
 }
 
-// The golden form keeps what identifies an event and its figures.
+// The golden form keeps all of an event but its texts.
 func TestGoldenEventsHoldFigures(t *testing.T) {
 	var ev map[string]any
 	if err := json.Unmarshal([]byte(`{"id":"a","floor_k":8.5,"evidence":[{"code":"c","text":"one"}],"causes":[{"cause":"u","score":0.5,"why":[{"code":"w"}]}]}`), &ev); err != nil {
@@ -249,7 +271,7 @@ func TestGoldenEventsHoldFigures(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	if want := `{"causes":[{"cause":"u","score":0.5}],"floor_k":8.5,"id":"a"}`; string(got) != want {
+	if want := `{"causes":[{"cause":"u","score":0.5,"why":[{"code":"w"}]}],"evidence":[{"code":"c"}],"floor_k":8.5,"id":"a"}`; string(got) != want {
 		t.Errorf("got %s, want %s", got, want)
 	}
 }
