@@ -69,7 +69,7 @@ type writtenFigures struct {
 	seconds float64
 }
 
-// JournalStatus is what the journal says of itself: for metrics, log and page.
+// JournalStatus is the state of the journal: for metrics, log and page.
 type JournalStatus struct {
 	Fault     string // why the last Commit failed; empty when it did not
 	Errors    uint64 // failed Commits since start
@@ -86,7 +86,7 @@ type Recovery struct {
 	TornBytes int // cut off the end
 }
 
-// String says what was found, for a person; empty when all was sound.
+// String describes what was found, for a person; empty when all was sound.
 func (r Recovery) String() string {
 	if r.Damaged == 0 && r.TornBytes == 0 {
 		return ""
@@ -249,7 +249,7 @@ func (j *Journal) queue(e entry) {
 }
 
 // Commit writes what waits and syncs it to disk. On an error all of it still
-// waits, and the error says what failed.
+// waits, and the error names what failed.
 func (j *Journal) Commit() error {
 	j.mu.Lock()
 	defer j.mu.Unlock()
@@ -371,7 +371,7 @@ func (j *Journal) Notes() []Note {
 	return append([]Note(nil), j.notes...)
 }
 
-// Status returns what the journal says of itself.
+// Status returns the state of the journal.
 func (j *Journal) Status() JournalStatus {
 	j.mu.Lock()
 	defer j.mu.Unlock()

@@ -55,7 +55,7 @@ func (t *Tracker) keyOf(ev Event) (Key, bool) {
 	return key, ok && (key.Compressor >= 0 || key.Input >= 0)
 }
 
-// closeOrphans closes restored events that nothing can tell about any more.
+// closeOrphans closes restored events whose subject is gone.
 func (t *Tracker) closeOrphans(at time.Time) {
 	for _, ev := range t.orphans {
 		at := at.UTC()

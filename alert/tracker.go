@@ -202,7 +202,7 @@ func (t *Tracker) open(c *condition, r analyze.Result) {
 	t.changes = append(t.changes, Change{Opened, ev.Opened, c.current()})
 }
 
-// uniqueID tells apart events that open at the same instant, which needs two
+// uniqueID distinguishes events that open at the same instant, which needs two
 // rows of equal time or a clock that was set back.
 func (t *Tracker) uniqueID(id string) string {
 	n := t.lastID[id]

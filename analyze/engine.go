@@ -39,7 +39,7 @@ type State struct {
 	SuctionTemperature units.Celsius
 }
 
-// Result is what one row told. Its slices belong to the engine and are valid
+// Result is what one row showed. Its slices belong to the engine and are valid
 // until the next Observe.
 type Result struct {
 	Time     time.Time
@@ -68,7 +68,7 @@ type Engine struct {
 	gaps   reading.GapDetector
 }
 
-// New returns an engine for site, or an error that says which part of the site
+// New returns an engine for site, or an error that names the part of the site
 // does not fit together.
 func New(site Site) (*Engine, error) {
 	e := &Engine{site: site}
@@ -102,7 +102,7 @@ func New(site Site) (*Engine, error) {
 }
 
 // Observe takes the next row, whose time must not lie before the last one's,
-// and returns what it told. It keeps nothing of row.
+// and returns what it showed. It keeps nothing of row.
 func (e *Engine) Observe(row *reading.Row) Result {
 	at := row.Time.UnixNano()
 	interval := e.gaps.Next(row.Time)
@@ -161,7 +161,7 @@ func (e *Engine) TakeUpTrends(days []trend.Days, now time.Time) {
 	}
 }
 
-// finite says whether x is a number.
+// finite reports whether x is a number.
 func finite(x float64) bool { return !math.IsNaN(x) && !math.IsInf(x, 0) }
 
 // hearInput notes what is known of one input now, and reports one that is

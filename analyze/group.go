@@ -211,7 +211,7 @@ func (g *group) watch(inputs []input) {
 // absent is an input that the site does not have.
 var absent = &evidence.Item{Code: evidence.NoInput}
 
-// observe analyses the group at one instant, and tells whether the notices of
+// observe analyses the group at one instant, and reports whether the notices of
 // its trends were renewed.
 func (g *group) observe(at int64, interval reading.Interval, e *Engine) (renewed bool) {
 	x := &g.frame
@@ -286,7 +286,7 @@ func runs(signal frame.Tristate, speed float64) frame.Tristate {
 func (g *group) judge(i int, p frame.Phase, e *Engine) {
 	c, v := &g.compressors[i], g.compressors[i].value
 	floor := g.detect.Floor.In(p)
-	st := &e.result.States[g.first+i] // New has told who it is
+	st := &e.result.States[g.first+i] // New wrote its names
 	st.Time, st.Phase, st.Quality, st.Reason = e.result.Time, p, v.Quality, v.Reason
 	st.Superheat, st.Floor, st.Margin, st.Uncertainty = v.Superheat, floor, v.Superheat-floor, v.Uncertainty
 	st.SuctionPressure, st.Dew, st.SuctionTemperature = v.Pressure, v.Dew, v.Temperature

@@ -21,7 +21,7 @@ type CircuitState struct {
 type Machine struct {
 	Sump      units.Celsius
 	Discharge units.Celsius
-	// DischargeLearned tells whether the machine's efficiency is known, so
+	// DischargeLearned reports whether the machine's efficiency is known, so
 	// that its discharge temperature can be held against dry gas at 0 K of
 	// superheat; Shortfall is how far it heads below that, and negative while
 	// the machine takes superheated gas.

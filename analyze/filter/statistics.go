@@ -64,7 +64,7 @@ const MaxLineDays = 30
 // 1379): the slope is the median of the slopes of all pairs, the level the
 // median of what is left. The confidence interval is Sen's, from the normal
 // approximation of Kendall's statistic. It needs at least three different days,
-// in order, and no more than MaxLineDays; ok tells whether there were.
+// in order, and no more than MaxLineDays; ok reports whether there were.
 func Fit(days, values []float64) (l Line, ok bool) {
 	n := len(days)
 	if n < 3 || n != len(values) || n > MaxLineDays {

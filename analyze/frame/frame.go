@@ -89,7 +89,7 @@ const (
 type Frame struct {
 	At   int64
 	Step int64 // since the frame before; 0 at the first, after a gap, and when time stands still
-	// LongGap tells that nobody watched before this frame for so long that what
+	// LongGap reports that nobody watched before this frame for so long that what
 	// was known of machines and circuits stands for nothing.
 	LongGap bool
 

@@ -13,7 +13,7 @@ type Compressor struct {
 }
 
 // Observe takes what is known at an instant; changed is when a change that is
-// noticed now really was; gap tells of a long gap in the data before it, after
+// noticed now really was; gap reports a long gap in the data before it, after
 // which nothing from before stands.
 func (c *Compressor) Observe(at int64, running frame.Tristate, changed int64, gap bool, s *limits) {
 	if gap {

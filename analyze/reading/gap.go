@@ -17,7 +17,7 @@ const (
 	gapEnough = 4
 )
 
-// GapDetector is the one definition of a gap in the data: it tells how much of
+// GapDetector is the one definition of a gap in the data: it measures how much of
 // the time between two rows the earlier row can stand for. A hole in the data, a
 // suspended machine or a clock that jumps makes an interval that nobody watched,
 // which opens and closes nothing. Its zero value has seen no row.

@@ -5,7 +5,7 @@ import (
 	"strings"
 )
 
-// Home says at which level of a site a role may stand.
+// Home is the level of a site a role may stand.
 type Home uint8
 
 // Homes of roles; a role may have several, or'ed together.
@@ -97,7 +97,7 @@ func (k Kind) String() string {
 
 // ParsePath splits GROUP.role or GROUP.MEMBER.role. Whether the group and the
 // member exist, and are a compressor or a circuit, the site must say. The
-// error says what would be right.
+// error describes what would be right.
 func ParsePath(path string) (Point, error) {
 	parts := strings.Split(path, ".")
 	if len(parts) != 2 && len(parts) != 3 {
@@ -130,7 +130,7 @@ func roleNames(home Home) string {
 	return strings.Join(names, ", ")
 }
 
-// ValidName says whether name may stand in a path: lower-case letters, digits,
+// ValidName reports whether name may stand in a path: lower-case letters, digits,
 // - and _, starting with a letter.
 func ValidName(name string) bool {
 	for i := range len(name) {

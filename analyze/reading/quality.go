@@ -18,20 +18,20 @@ func (q Quality) String() string {
 	return qualities[q]
 }
 
-// HasValue says whether a reading or superheat of this quality has a value.
+// HasValue reports whether a reading or superheat of this quality has a value.
 func (q Quality) HasValue() bool { return q == Good || q == Suspect }
 
 // Reason codes of failures to get an answer at all: the device or the broker
 // did not say anything about the value, so that the last one stands until it
 // is stale. "exception-N" (a Modbus exception) belongs to them. Every other
-// code says that what came is no value: Bad.
+// code reports that what came is no value: Bad.
 const (
 	Timeout      = "timeout"      // no answer in time
 	Refused      = "refused"      // nobody listens, or the peer does not let us in
 	Closed       = "closed"       // the peer closed or reset the connection
 	Unreachable  = "unreachable"  // no way to the host, or its name is unknown
 	BadFrame     = "bad-frame"    // an answer that is not one to our request
-	NoData       = "no-data"      // an answer that says there is no value
+	NoData       = "no-data"      // an answer without a value
 	Resting      = "resting"      // left alone for a while after failures
 	Disconnected = "disconnected" // the broker is lost
 	Silent       = "silent"       // connected, but nothing arrives

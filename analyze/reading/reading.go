@@ -7,7 +7,7 @@ package reading
 
 import "time"
 
-// Role says what an input measures; its path ends with the role's name.
+// Role is what an input measures; its path ends with the role's name.
 type Role uint8
 
 // The roles of the contract, section 1.
@@ -47,7 +47,7 @@ type Point struct {
 	Role   Role
 }
 
-// Quality says how far a value can be trusted.
+// Quality is how far a value can be trusted.
 type Quality uint8
 
 // Qualities in order of the contract, section 4. The zero value is Missing:
@@ -57,7 +57,7 @@ const (
 	Good
 	Suspect // there is a value, and a reason to doubt it
 	Stale   // the last value is older than allowed
-	Bad     // the device or the mapping says that the value is none
+	Bad     // the device or the mapping marks the value as none
 )
 
 // Reading is one value of one point. Value is meaningless unless Quality is

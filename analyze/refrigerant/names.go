@@ -72,7 +72,7 @@ func spellings(name string) []string {
 	return all
 }
 
-// UnknownError says that there is no refrigerant of that name.
+// UnknownError reports that there is no refrigerant of that name.
 type UnknownError struct {
 	Name    string
 	Nearest []string // designations like it, the most alike first; may be empty

@@ -17,7 +17,7 @@ import (
 	"dewgap/analyze/units"
 )
 
-// Kind says how a refrigerant boils.
+// Kind is how a refrigerant boils.
 type Kind string
 
 // Kinds of refrigerant.
@@ -46,7 +46,7 @@ type Fluid struct {
 	properties func() *properties
 }
 
-// RangeError says that a value lies outside a fluid's table.
+// RangeError reports that a value lies outside a fluid's table.
 type RangeError struct {
 	Fluid     string
 	Quantity  string // what the value is: "dew pressure", "superheat", …

@@ -98,7 +98,7 @@ func (c *Checker) checkFrozen(x *frame.Frame, dt int64) {
 }
 
 // isFrozen reports whether an input has stood still for longer than it ever
-// does; sure tells that the machine is known to run.
+// does; sure reports that the machine is known to run.
 func (in *input) isFrozen(sure bool) bool {
 	usual := stillness[in.kind]
 	limit := max(int64(usual.patience), usualRuns*in.longest)

@@ -126,7 +126,7 @@ func (s *lineStep) forgetAfter() time.Duration {
 
 // judgeLineStep returns how long a step of a running line must stay to be
 // believed the sensor's (0: it is none), and whether it is suspect from now on.
-// witness tells that discharge or coils can decide.
+// witness reports that discharge or coils can decide.
 func (c *Checker) judgeLineStep(s *lineStep, witness bool) (wait time.Duration, suspect bool) {
 	size, interval := s.step.Size(), s.in.Signal.Interval()
 	before := s.step.From - s.dew // K of superheat

@@ -8,7 +8,7 @@ import (
 	"time"
 )
 
-// ParseError says what is wrong with a quantity written as text, and what
+// ParseError describes what is wrong with a quantity written as text, and what
 // would be right.
 type ParseError struct {
 	Text string // as written

@@ -117,7 +117,7 @@ type Group struct {
 	Equalised   Check   `json:"equalised"`
 }
 
-// Sensors tells where the uncertainty of a compressor's superheat comes from in
+// Sensors holds where the uncertainty of a compressor's superheat comes from in
 // steady running; null and empty where none was seen.
 type Sensors struct {
 	Group      string   `json:"group"`
