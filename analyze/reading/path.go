@@ -5,7 +5,7 @@ import (
 	"strings"
 )
 
-// Home is the level of a site a role may stand.
+// Home is the level of a site at which a role may stand.
 type Home uint8
 
 // Homes of roles; a role may have several, or'ed together.
