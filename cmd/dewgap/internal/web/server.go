@@ -14,6 +14,7 @@ import (
 	"log/slog"
 	"net"
 	"net/http"
+	"slices"
 	"strconv"
 	"strings"
 	"time"
@@ -137,9 +138,11 @@ func (s *Server) state(w http.ResponseWriter, r *http.Request) {
 	}
 }
 
+// events answers with the events as JSON lines in order of opening; ?limit=
+// keeps the newest.
 func (s *Server) events(w http.ResponseWriter, r *http.Request) {
 	var since time.Time
-	onlyOpen := false
+	onlyOpen, limit := false, -1
 	query := r.URL.Query()
 	for name, values := range query {
 		value := values[len(values)-1]
@@ -157,9 +160,15 @@ func (s *Server) events(w http.ResponseWriter, r *http.Request) {
 				badParameter(w, name, value, "true or false")
 				return
 			}
+		case "limit":
+			limit, err = strconv.Atoi(value)
+			if err != nil || limit < 1 {
+				badParameter(w, name, value, "a whole number of events, 1 or more")
+				return
+			}
 		case "units":
 		default:
-			http.Error(w, fmt.Sprintf("unknown parameter %q: there are since, open and units", name), http.StatusBadRequest)
+			http.Error(w, fmt.Sprintf("unknown parameter %q: there are since, open, limit and units", name), http.StatusBadRequest)
 			return
 		}
 	}
@@ -167,8 +176,13 @@ func (s *Server) events(w http.ResponseWriter, r *http.Request) {
 	if !ok {
 		return
 	}
+	found := s.parts.Events.Events(since, onlyOpen)
+	if limit > 0 && limit < len(found) {
+		slices.SortStableFunc(found, func(a, b alert.Event) int { return a.Opened.Compare(b.Opened) })
+		found = found[len(found)-limit:]
+	}
 	w.Header().Set("Content-Type", "application/jsonl; charset=utf-8")
-	if err := alert.WriteEvents(w, s.parts.Events.Events(since, onlyOpen), render); err != nil {
+	if err := alert.WriteEvents(w, found, render); err != nil {
 		s.parts.Log.Debug("events not sent", "err", err)
 	}
 }

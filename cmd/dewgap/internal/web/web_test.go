@@ -84,7 +84,9 @@ func TestPaths(t *testing.T) {
 		{"bad since", "/api/v1/events?since=yesterday", boardOf(s), 400, "2026-03-01T06:40:00Z"},
 		{"since with a plus lost", "/api/v1/events?since=2026-03-01T06:40:00+01:00", boardOf(s), 400, "%2B"},
 		{"bad open", "/api/v1/events?open=maybe", boardOf(s), 400, "true or false"},
-		{"unknown parameter", "/api/v1/events?limit=3", boardOf(s), 400, "since, open and units"},
+		{"bad limit", "/api/v1/events?limit=0", boardOf(s), 400, "1 or more"},
+		{"limit in words", "/api/v1/events?limit=few", boardOf(s), 400, "1 or more"},
+		{"unknown parameter", "/api/v1/events?last=3", boardOf(s), 400, "since, open, limit and units"},
 		{"events", "/api/v1/events", boardOf(s), 200, `"id":"mt.c2-floodback`},
 		{"no such compressor", "/api/v1/history?group=mt&compressor=c9", boardOf(s), 404, "/api/v1/state"},
 		{"no such path", "/admin", boardOf(s), 404, ""},
@@ -96,7 +98,7 @@ func TestPaths(t *testing.T) {
 			}
 		})
 	}
-	for query, want := range map[string]int{"": 3, "?open=true": 2, "?since=2026-03-01T11:55:00Z": 1, "?since=2026-03-01T11:00:00Z&open=true": 2, "?since=2027-01-01T00:00:00Z": 0} {
+	for query, want := range map[string]int{"": 3, "?open=true": 2, "?limit=2": 2, "?limit=9": 3, "?limit=1&open=true": 1, "?since=2026-03-01T11:55:00Z": 1, "?since=2026-03-01T11:00:00Z&open=true": 2, "?since=2027-01-01T00:00:00Z": 0} {
 		_, body, _ := get(t, handlerOf(boardOf(s), events), "/api/v1/events"+query)
 		lines := 0
 		for sc := bufio.NewScanner(strings.NewReader(body)); sc.Scan(); lines++ {
