@@ -14,7 +14,6 @@ import (
 	"log/slog"
 	"net"
 	"net/http"
-	"slices"
 	"strconv"
 	"strings"
 	"time"
@@ -25,6 +24,7 @@ import (
 
 // Events is where the API's events come from: the journal.
 type Events interface {
+	// Events returns events in order of opening.
 	Events(since time.Time, onlyOpen bool) []alert.Event
 }
 
@@ -178,7 +178,6 @@ func (s *Server) events(w http.ResponseWriter, r *http.Request) {
 	}
 	found := s.parts.Events.Events(since, onlyOpen)
 	if limit > 0 && limit < len(found) {
-		slices.SortStableFunc(found, func(a, b alert.Event) int { return a.Opened.Compare(b.Opened) })
 		found = found[len(found)-limit:]
 	}
 	w.Header().Set("Content-Type", "application/jsonl; charset=utf-8")
