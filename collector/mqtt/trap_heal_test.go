@@ -5,6 +5,7 @@ import (
 	"fmt"
 	"slices"
 	"strings"
+	"sync"
 	"testing"
 	"testing/synctest"
 	"time"
@@ -16,9 +17,55 @@ import (
 
 // forgetful is a broker whose connections live while it forgets subscriptions.
 type forgetful struct {
+	mu       sync.Mutex
 	filters  map[string]bool // nil: forgotten
 	asked    int             // SUBSCRIBE packets
 	unheeded int             // so many SUBSCRIBEs on a connection change nothing
+}
+
+// forget drops the subscriptions to topics, or all where none is given; the next
+// SUBSCRIBEs, as many as unheeded, change nothing.
+func (f *forgetful) forget(unheeded int, topics ...string) {
+	f.mu.Lock()
+	defer f.mu.Unlock()
+	f.unheeded = unheeded
+	if len(topics) == 0 {
+		f.filters = nil
+	}
+	for _, topic := range topics {
+		delete(f.filters, topic)
+	}
+}
+
+// subscriptions returns how many SUBSCRIBE packets came.
+func (f *forgetful) subscriptions() int {
+	f.mu.Lock()
+	defer f.mu.Unlock()
+	return f.asked
+}
+
+// has reports whether a topic is subscribed to.
+func (f *forgetful) has(topic string) bool {
+	f.mu.Lock()
+	defer f.mu.Unlock()
+	return f.filters[topic]
+}
+
+// subscribe takes a SUBSCRIBE packet.
+func (f *forgetful) subscribe(p *packets.SubscribePacket) {
+	f.mu.Lock()
+	defer f.mu.Unlock()
+	f.asked++
+	if f.unheeded > 0 {
+		f.unheeded--
+		return
+	}
+	if f.filters == nil {
+		f.filters = map[string]bool{}
+	}
+	for _, name := range p.Topics {
+		f.filters[name] = true
+	}
 }
 
 // serve answers for d and publishes a value on each subscribed topic of topics
@@ -32,7 +79,7 @@ func (f *forgetful) serve(c *peer, d, period time.Duration, topics ...string) bo
 			return true
 		case <-tick.C:
 			for _, topic := range topics {
-				if f.filters[topic] {
+				if f.has(topic) {
 					c.publish(topic, stamped(3))
 				}
 			}
@@ -43,17 +90,7 @@ func (f *forgetful) serve(c *peer, d, period time.Duration, topics ...string) bo
 			case *packets.PingreqPacket:
 				packets.NewControlPacket(packets.Pingresp).Write(c)
 			case *packets.SubscribePacket:
-				f.asked++
-				if f.unheeded > 0 {
-					f.unheeded--
-				} else {
-					if f.filters == nil {
-						f.filters = map[string]bool{}
-					}
-					for _, name := range p.Topics {
-						f.filters[name] = true
-					}
-				}
+				f.subscribe(p)
 				c.acknowledge(p)
 			}
 		}
@@ -76,20 +113,17 @@ func TestTrap47SubscriptionsAreGone(t *testing.T) {
 		t.Run(name, func(t *testing.T) {
 			broker := &forgetful{}
 			onScript(t, func(s *Settings) { s.Points[1].Pointer, s.Points[1].TimePointer = "/value", "/time" }, func(n int, p *peer) {
-				broker.filters, broker.unheeded = nil, 0
+				broker.forget(0)
 				if !p.accept(0) || n == 0 && !broker.serve(p, time.Minute, 5*time.Second, "rack/t", "rack/s") {
 					return
 				}
 				if n == 0 {
-					broker.unheeded = c.unheeded
-					for _, topic := range c.lost {
-						delete(broker.filters, topic)
-					}
+					broker.forget(c.unheeded, c.lost...)
 				}
 				broker.serve(p, 24*time.Hour, 5*time.Second, "rack/t", "rack/s")
 			}, func(s *Source, out *readings) {
-				if n := counted(out.pass(time.Minute), isGood(0, 3)); n < 11 || broker.asked != 1 {
-					t.Fatalf("%d values and %d subscriptions in a minute before the loss", n, broker.asked)
+				if n := counted(out.pass(time.Minute), isGood(0, 3)); n < 11 || broker.subscriptions() != 1 {
+					t.Fatalf("%d values and %d subscriptions in a minute before the loss", n, broker.subscriptions())
 				}
 				lost := time.Now()
 				for time.Since(lost) < 10*time.Minute && counted(out.pass(time.Second), isGood(0, 3)) == 0 {
@@ -116,7 +150,7 @@ func TestTrap47SilenceIsHealedWithBackOff(t *testing.T) {
 		t.Run(name, func(t *testing.T) {
 			broker := &forgetful{}
 			onScript(t, nil, func(n int, p *peer) {
-				broker.filters = nil
+				broker.forget(0)
 				if !p.accept(0) {
 					return
 				}
@@ -131,8 +165,8 @@ func TestTrap47SilenceIsHealedWithBackOff(t *testing.T) {
 				if n < 3 || n > 25 {
 					t.Errorf("%d new connections in 12 h of silence, want few and not none", n)
 				}
-				if broker.asked > 3*int(n)+5 {
-					t.Errorf("%d subscriptions with %d connections", broker.asked, n)
+				if broker.subscriptions() > 3*int(n)+5 {
+					t.Errorf("%d subscriptions with %d connections", broker.subscriptions(), n)
 				}
 				if st := s.Status(); st.Up {
 					t.Errorf("%+v", st)
@@ -167,8 +201,8 @@ func TestTrap47QuietTopicsAreLeftAlone(t *testing.T) {
 				}
 			}, func(s *Source, out *readings) {
 				out.pass(24 * time.Hour)
-				if st := s.Status(); broker.asked > 1+c.most || st.Reconnects != 0 || !st.Up {
-					t.Errorf("%d subscriptions and %+v", broker.asked, st)
+				if st := s.Status(); broker.subscriptions() > 1+c.most || st.Reconnects != 0 || !st.Up {
+					t.Errorf("%d subscriptions and %+v", broker.subscriptions(), st)
 				}
 			})
 		})
@@ -189,8 +223,8 @@ func TestTrap47ADeadPublisherDisturbsNobody(t *testing.T) {
 		if st := s.Status(); st.Reconnects > 1 || !st.Up || !strings.Contains(st.Reason, "1 of 2 topics") || !strings.Contains(st.Reason, "rack/t") {
 			t.Errorf("%+v", st)
 		}
-		if broker.asked > 25 {
-			t.Errorf("%d subscriptions in 12 h", broker.asked)
+		if broker.subscriptions() > 25 {
+			t.Errorf("%d subscriptions in 12 h", broker.subscriptions())
 		}
 		if n := counted(all, func(r reading.Reading) bool {
 			return r.Point == 1 && r.Quality == reading.Missing && reading.CodeOf(r.Reason) != "no-data"
