@@ -19,11 +19,12 @@ type proxy struct {
 	broker string
 	all    sync.WaitGroup
 
-	mu      sync.Mutex
-	client  net.Conn
-	behind  net.Conn // the connection to the broker
-	hello   []byte   // the client's CONNECT
-	clients int
+	mu        sync.Mutex
+	client    net.Conn
+	behind    net.Conn // the connection to the broker
+	replacing bool     // the broker ends behind because its session is taken over
+	hello     []byte   // the client's CONNECT
+	clients   int
 }
 
 func newProxy(t *testing.T, broker string) *proxy {
@@ -80,13 +81,13 @@ func (p *proxy) forward(client net.Conn) {
 	for {
 		n, err := client.Read(buffer)
 		p.mu.Lock()
-		behind = p.behind
+		behind, replacing := p.behind, p.replacing
 		p.mu.Unlock()
 		if err != nil {
 			behind.Close()
 			return
 		}
-		if _, err := behind.Write(buffer[:n]); err != nil {
+		if _, err := behind.Write(buffer[:n]); err != nil && !replacing {
 			return
 		}
 	}
@@ -102,7 +103,7 @@ func (p *proxy) join(client, behind net.Conn) {
 		io.Copy(client, behind) // its error is the end of the connection
 		p.mu.Lock()
 		defer p.mu.Unlock()
-		if p.behind == behind {
+		if p.behind == behind && !p.replacing {
 			client.Close()
 		}
 	})
@@ -114,6 +115,7 @@ func (p *proxy) replace(t *testing.T) {
 	t.Helper()
 	p.mu.Lock()
 	client, old, hello := p.client, p.behind, p.hello
+	p.replacing = true // the broker may close old before the new one has its place
 	p.mu.Unlock()
 	behind, err := net.Dial("tcp", p.broker)
 	if err != nil {
@@ -128,6 +130,9 @@ func (p *proxy) replace(t *testing.T) {
 	}
 	p.join(client, behind)
 	old.Close()
+	p.mu.Lock()
+	p.replacing = false
+	p.mu.Unlock()
 }
 
 // publishes sends a stamped value on rack/t every half second until the test ends.
