@@ -121,12 +121,6 @@ func Share(name string, share float64) Value {
 // Count returns a number of things; the name gets the ending _count.
 func Count(name string, n int) Value { return Value{Name: name + "_count", Number: float64(n)} }
 
-// Plain returns a number without a unit, rounded to 0.01; the name gets the
-// ending _ratio.
-func Plain(name string, x float64) Value {
-	return Value{Name: name + "_ratio", Number: round(x, 100)}
-}
-
 // Name returns a word: the name of an input, a circuit, a phase, a unit.
 func Name(name, word string) Value { return Value{Name: name, Number: math.NaN(), Word: word} }
 

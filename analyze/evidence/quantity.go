@@ -16,7 +16,6 @@ const (
 	DurationQuantity                        // _seconds, s
 	ShareQuantity                           // _share, 1
 	CountQuantity                           // _count
-	RatioQuantity                           // _ratio, 1
 )
 
 // endings holds the longest first where one ends in another.
@@ -32,7 +31,6 @@ var endings = []struct {
 	{"_seconds", DurationQuantity},
 	{"_share", ShareQuantity},
 	{"_count", CountQuantity},
-	{"_ratio", RatioQuantity},
 }
 
 // QuantityOf returns what a value of that name measures.

@@ -136,7 +136,7 @@ func (r Renderer) Value(v Value, digits string) string {
 	case ShareQuantity:
 		return strconv.FormatFloat(100*x, 'f', or(n, 0), 64) + " %"
 	}
-	return strconv.FormatFloat(x, 'f', n, 64) // counts and ratios, as short as exact
+	return strconv.FormatFloat(x, 'f', n, 64) // counts, as short as exact
 }
 
 func or(n, usual int) int {

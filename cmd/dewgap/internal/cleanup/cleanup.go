@@ -57,7 +57,3 @@ func (s *Stack) Close() error {
 // CloseInto runs Close and joins its error to *err. It is for defer in a
 // function whose error result is named.
 func (s *Stack) CloseInto(err *error) { *err = errors.Join(*err, s.Close()) }
-
-// Release drops all clean-ups without running them: somebody else now owns
-// what was opened.
-func (s *Stack) Release() { s.steps = nil }

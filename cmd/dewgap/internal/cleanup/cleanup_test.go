@@ -42,15 +42,6 @@ func TestCloseIntoKeepsTheFirstError(t *testing.T) {
 	}
 }
 
-func TestReleaseKeepsWhatIsOpen(t *testing.T) {
-	var s Stack
-	s.Push("close it", func() error { t.Error("closed after Release"); return nil })
-	s.Release()
-	if err := s.Close(); err != nil {
-		t.Error(err)
-	}
-}
-
 func TestPushListenerClosesOnceAndToleratesAnEarlierClose(t *testing.T) {
 	for _, before := range []bool{false, true} {
 		l, err := net.Listen("tcp", "127.0.0.1:0")
