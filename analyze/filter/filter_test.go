@@ -33,6 +33,16 @@ func TestLowPassStepResponse(t *testing.T) {
 		if math.Abs(l.Value()-want) > 1e-12 {
 			t.Errorf("τ %g s, %d steps of %g s: %g, want %g", c.tau, c.steps, dt, l.Value(), want)
 		}
+		var shared LowPass
+		shared.Blend(math.NaN(), 0.5)
+		shared.Blend(0, 0.5) // the first value is taken whole
+		for range c.steps {
+			shared.Blend(1, Gain(c.step, c.tau))
+			shared.Blend(math.NaN(), 0.5)
+		}
+		if shared.Value() != l.Value() {
+			t.Errorf("with a shared gain %g, else %g", shared.Value(), l.Value())
+		}
 		l.Reset()
 		if l.Known() {
 			t.Error("knows something after Reset")

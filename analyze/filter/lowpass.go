@@ -18,8 +18,22 @@ type LowPass struct {
 // nothing. It is small enough to be inlined: analysis is made of it.
 func (l *LowPass) Update(x float64, step int64, tau float64) {
 	if l.known && x == x {
-		dt := float64(step)
-		l.value += (x - l.value) * (dt / (tau*1e9 + dt))
+		l.value += (x - l.value) * Gain(step, tau)
+	} else if x == x {
+		l.value, l.known = x, true
+	}
+}
+
+// Gain is the share that a value gets after step ns with time constant tau, s.
+func Gain(step int64, tau float64) float64 {
+	dt := float64(step)
+	return dt / (tau*1e9 + dt)
+}
+
+// Blend enters x with a gain that several low-passes share; NaN changes nothing.
+func (l *LowPass) Blend(x, gain float64) {
+	if l.known && x == x {
+		l.value += (x - l.value) * gain
 	} else if x == x {
 		l.value, l.known = x, true
 	}
@@ -63,8 +77,7 @@ func (s *Slope) Update(x float64, step int64) {
 		return
 	}
 	if step != s.step {
-		dt := float64(step)
-		s.step, s.gain = step, dt/(s.Tau*1e9+dt)
+		s.step, s.gain = step, Gain(step, s.Tau)
 	}
 	if !s.near.known {
 		s.near.Set(x)

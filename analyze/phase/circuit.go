@@ -195,13 +195,13 @@ func (c *Circuit) learn(x *frame.Circuit, dew float64, step int64) {
 	if b.seconds < 4*baselineTau {
 		b.seconds += float64(step) / 1e9
 	}
-	tau := min(baselineTau, max(b.seconds, 30))
-	b.air.Update(float64(x.Air), step, tau)
-	b.sway.Update(math.Abs(c.air.Value()-b.air.Value()), step, tau)
-	b.dew.Update(dew, step, tau)
-	b.outlet.Update(float64(x.CoilOutlet), step, tau)
-	b.gap.Update(float64(x.Air)-dew, step, tau)
-	b.superheat.Update(float64(x.CoilOutlet)-dew, step, tau)
+	gain := filter.Gain(step, min(baselineTau, max(b.seconds, 30)))
+	b.air.Blend(float64(x.Air), gain)
+	b.sway.Blend(math.Abs(c.air.Value()-b.air.Value()), gain)
+	b.dew.Blend(dew, gain)
+	b.outlet.Blend(float64(x.CoilOutlet), gain)
+	b.gap.Blend(float64(x.Air)-dew, gain)
+	b.superheat.Blend(float64(x.CoilOutlet)-dew, gain)
 }
 
 // watchDefrost measures peak and melting plateau.
