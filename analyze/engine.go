@@ -115,7 +115,7 @@ func (e *Engine) Observe(row *reading.Row) Result {
 	e.result.Time = row.Time
 	e.result.Findings = e.result.Findings[:0]
 	for i := range e.inputs {
-		e.hearInput(i, at)
+		e.reportInput(i, at)
 	}
 	renewed := false
 	for _, g := range e.groups {
@@ -164,9 +164,9 @@ func (e *Engine) TakeUpTrends(days []trend.Days, now time.Time) {
 // finite reports whether x is a number.
 func finite(x float64) bool { return !math.IsNaN(x) && !math.IsInf(x, 0) }
 
-// hearInput notes what is known of one input now, and reports one that is
+// reportInput keeps what is known of one input now, and reports one that is
 // silent or cannot be right.
-func (e *Engine) hearInput(i int, at int64) {
+func (e *Engine) reportInput(i int, at int64) {
 	in := &e.inputs[i]
 	value, q, why := in.now(at)
 	out := &e.result.Inputs[i]
