@@ -333,7 +333,8 @@ func TestTrap28LedgerComesBack(t *testing.T) {
 	}
 	old := []Totals{{Group: "mt", Compressor: "c1", Since: start, FloodbackSeconds: 90}}
 	now := []Totals{{Group: "mt", Compressor: "c1", Since: start, FloodbackSeconds: 170, FloodbackKelvinSeconds: 910, RunningSeconds: 3600, Starts: 2,
-		Events: []Tally{{"floodback", "minor", 1, 0}}}}
+		Events: []Tally{{"floodback", "minor", 1, 0, 1}}, PhaseSeconds: map[string]float64{"off": 200, "steady": 3600}, LowestInPulldownK: known(4.2)},
+		{Group: "mt", Circuit: "case-1", Since: start, Defrosts: 3, Causes: map[string]uint64{"iced_coil": 2}}}
 	if err := l.Save(start, func() []Totals { return old }, false); err != nil {
 		t.Fatal(err)
 	}
@@ -348,7 +349,8 @@ func TestTrap28LedgerComesBack(t *testing.T) {
 	}
 	b := NewTracker(testSite())
 	b.Restore(nil, now)
-	if diff := cmp.Diff(now[0], b.Totals()[0]); diff != "" {
+	totals := b.Totals()
+	if diff := cmp.Diff(now, []Totals{totals[0], totals[len(totals)-1]}); diff != "" {
 		t.Error(diff)
 	}
 

@@ -30,7 +30,7 @@ func (t *Tracker) Restore(events []Event, totals []Totals) {
 	}
 	for _, sum := range totals {
 		for i := range t.counters {
-			if c := &t.counters[i]; c.Group == sum.Group && c.Compressor == sum.Compressor {
+			if c := &t.counters[i]; c.Group == sum.Group && c.Compressor == sum.Compressor && c.Circuit == sum.Circuit {
 				c.resume(sum)
 			}
 		}

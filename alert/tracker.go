@@ -41,7 +41,7 @@ type Tracker struct {
 	row      uint64       // number of the row being taken
 	live     []*condition // pending, open and clearing, in order of beginning
 	byKey    map[Key]*condition
-	counters []counter // compressors, then groups
+	counters []counter // compressors, groups, then circuits
 	lastID   map[string]int
 	orphans  []Event // restored events whose subject is gone from the site
 	changes  []Change
@@ -73,6 +73,11 @@ func NewTracker(site analyze.Site) *Tracker {
 	for _, g := range t.groups {
 		t.counters = append(t.counters, counter{Totals: Totals{Group: g}})
 	}
+	for _, g := range site.Groups {
+		for _, c := range g.Circuits {
+			t.counters = append(t.counters, counter{Totals: Totals{Group: g.Name, Circuit: c.Name}})
+		}
+	}
 	for _, p := range site.Points {
 		t.paths = append(t.paths, p.Path)
 		t.pointOf = append(t.pointOf, p.Group)
@@ -99,6 +104,10 @@ func (t *Tracker) Step(r analyze.Result) []Change {
 		if st := &r.States[i]; st.Compressor >= 0 && st.Compressor < len(t.members) {
 			t.counters[st.Compressor].count(st, g.Watched)
 		}
+	}
+	circuits := t.counters[len(t.members)+len(t.groups):]
+	for i := range min(len(r.Stages), len(circuits)) {
+		circuits[i].countCircuit(r.Stages[i], r.Time)
 	}
 	t.closeOrphans(r.Time)
 	for i := range r.Findings {
@@ -156,7 +165,7 @@ func (t *Tracker) update(c *condition, f *floodback.Finding, r analyze.Result, g
 	c.row = t.row
 	c.tick(f, r.Time, g)
 	t.measure(c, r, f.Verdict, g.Watched)
-	worse := false
+	worse, from := false, c.severity
 	if f.Verdict == floodback.Present {
 		worse = c.worsen(f)
 	}
@@ -171,7 +180,7 @@ func (t *Tracker) update(c *condition, f *floodback.Finding, r analyze.Result, g
 	case c.state == closed:
 		t.close(c, r.Time)
 	case worse && c.state == open:
-		t.counterOf(c).escalated[c.key.Kind][c.severity]++
+		t.counterOf(c).escalate(c.key.Kind, from, c.severity)
 		t.changes = append(t.changes, Change{Escalated, r.Time.UTC(), c.current()})
 	}
 }
@@ -194,7 +203,7 @@ func (t *Tracker) open(c *condition, r analyze.Result) {
 	ev.ID = t.uniqueID(idOf(subject(who.group, who.compressor, ev.Input), c.key.Kind, ev.Opened))
 	c.event = ev
 	n := t.counterOf(c)
-	n.opened[c.key.Kind][c.severity]++
+	n.open(c.key.Kind, c.severity)
 	if c.key.Kind == floodback.Floodback {
 		n.FloodbackSeconds += c.seconds // the hold time belongs to the event
 		n.FloodbackKelvinSeconds += c.dose
@@ -220,7 +229,26 @@ func (t *Tracker) close(c *condition, at time.Time) {
 	ev := c.current()
 	at = at.UTC()
 	ev.Closed = &at
+	t.countCause(&ev)
 	t.changes = append(t.changes, Change{Closed, at, ev})
+}
+
+// countCause adds a floodback that closes to its first circuit, or to its group
+// where none is known.
+func (t *Tracker) countCause(ev *Event) {
+	if ev.Kind != floodback.Floodback.String() || ev.Withdrawn != nil || len(ev.Causes) == 0 {
+		return
+	}
+	circuit := ""
+	if len(ev.Circuits) > 0 {
+		circuit = ev.Circuits[0].Name
+	}
+	for i := len(t.members); i < len(t.counters); i++ {
+		if c := &t.counters[i]; c.Group == ev.Group && c.Circuit == circuit {
+			c.countCause(ev.Causes[0].Cause)
+			return
+		}
+	}
 }
 
 // measure takes the row's state into c's figures, and time and dose of an open
@@ -277,8 +305,8 @@ func (t *Tracker) Open() []Event {
 	return events
 }
 
-// Totals returns the exposure of each compressor, in configuration order, and
-// of each group for the inputs that it shares.
+// Totals returns the exposure of each compressor, of each group for the inputs
+// that it shares, and of each circuit, each in configuration order.
 func (t *Tracker) Totals() []Totals {
 	totals := make([]Totals, len(t.counters))
 	for i := range t.counters {

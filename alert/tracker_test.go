@@ -162,7 +162,7 @@ func TestSeverityOnlyEscalates(t *testing.T) {
 	if got := f.tracker.Open()[0].Severity; got != "major" {
 		t.Errorf("severity %q, want the worst", got)
 	}
-	want := []Tally{{"floodback", "minor", 1, 0}, {"floodback", "major", 0, 1}}
+	want := []Tally{{"floodback", "risk", 0, 0, 1}, {"floodback", "minor", 1, 0, 1}, {"floodback", "major", 0, 1, 1}}
 	if diff := cmp.Diff(want, f.tracker.Totals()[0].Events); diff != "" {
 		t.Error(diff)
 	}
@@ -342,7 +342,7 @@ func TestRestoredEventsStayOpenAndClose(t *testing.T) {
 	if ev.ID != open[0].ID || *ev.MinMarginK != -5 || ev.SecondsBelow != 50 || ev.KelvinSecondsBelow != 40*2+10*5 {
 		t.Errorf("closed as %+v", ev)
 	}
-	if got := g.tracker.Totals()[0]; got.FloodbackSeconds != 50 || got.Events[0].Opened != 1 {
+	if got := g.tracker.Totals()[0]; got.FloodbackSeconds != 50 || got.Events[1].Opened != 1 {
 		t.Errorf("totals %+v", got)
 	}
 }

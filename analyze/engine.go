@@ -43,9 +43,10 @@ type State struct {
 // until the next Observe.
 type Result struct {
 	Time     time.Time
-	States   []State   // one for each compressor, configuration order
-	Findings []Finding // those whose verdict is not the plain Clear
-	Inputs   []Input   // one for each point
+	States   []State       // one for each compressor, configuration order
+	Stages   []frame.Stage // one for each circuit, configuration order
+	Findings []Finding     // those whose verdict is not the plain Clear
+	Inputs   []Input       // one for each point
 	// Notices are the slow trends that reach their limit within a week. The
 	// slice is never changed, another may take its place.
 	Notices []trend.Notice
@@ -96,6 +97,8 @@ func New(site Site) (*Engine, error) {
 		for i := range g.compressors {
 			e.result.States = append(e.result.States, State{Compressor: g.first + i, Group: g.spec.Name, Name: g.spec.Compressors[i].Name})
 		}
+		g.firstCircuit = len(e.result.Stages)
+		e.result.Stages = append(e.result.Stages, make([]frame.Stage, len(g.circuits))...)
 	}
 	e.result.Inputs = make([]Input, len(site.Points))
 	return e, nil

@@ -23,11 +23,13 @@ const noPoint = -1
 
 // group is one suction group as the engine follows it.
 type group struct {
-	spec   *Group
-	first  int // index of its first compressor over the site
-	line   *refrigerant.Fluid
-	air    units.Pascal
-	detect floodback.Settings
+	spec  *Group
+	first int // index of its first compressor over the site
+	// firstCircuit is the index of its first circuit over the site.
+	firstCircuit int
+	line         *refrigerant.Fluid
+	air          units.Pascal
+	detect       floodback.Settings
 
 	suctionPressure, dischargePressure, ambient int // points
 	compressors                                 []compressor
@@ -236,6 +238,9 @@ func (g *group) observe(at int64, interval reading.Interval, e *Engine) (renewed
 	phases := g.phases.Observe(x)
 	g.checker.Observe(x)
 	g.coils.Observe(x)
+	for i := range x.Circuits {
+		e.result.Stages[g.firstCircuit+i] = x.Circuits[i].Stage
+	}
 	for i := range g.compressors {
 		g.judge(i, phases[i], e)
 		g.learnLag(i, phases[i], e)

@@ -62,6 +62,14 @@ const (
 	PullingDown
 )
 
+// StageCount is the number of stages.
+const StageCount = 5
+
+var stageNames = [StageCount]string{"unknown", "refrigerating", "defrosting", "dripping", "pulldown"}
+
+// String returns the word for s in metrics and pages.
+func (s Stage) String() string { return stageNames[s] }
+
 // DefrostKind is where the heat of a circuit's defrost comes from.
 type DefrostKind uint8
 

@@ -123,6 +123,9 @@ func (c *Collector) Collect(out chan<- prometheus.Metric) {
 	}
 	e.daemon(s, age)
 	for i := range s.Totals {
+		if s.Totals[i].Circuit != "" {
+			continue
+		}
 		e.totals(s.Site, &s.Totals[i])
 	}
 	e.eventsActive(s)
@@ -219,6 +222,9 @@ func (e *emitter) eventsActive(s *snapshot.Snapshot) {
 		e.flag(eventActive, true, s.Site, ev.Group, ev.Compressor, ev.Kind, ev.Severity)
 	}
 	for _, t := range s.Totals {
+		if t.Circuit != "" {
+			continue
+		}
 		for k := range floodback.Kind(floodback.KindCount) {
 			if t.Compressor == "" && k != floodback.SensorFault && k != floodback.NoData {
 				continue
