@@ -14,14 +14,15 @@ import (
 type state uint8
 
 const (
-	pending  state = iota // present, and not yet for its hold time: no event
-	open                  // its event is open; it is present, or between present and clear
-	clearing              // its event is open; it is clear, and not yet for the clear time
-	dropped               // it ended before its hold time had passed: no event
-	closed                // its event has closed
+	pending   state = iota // present, and not yet for its hold time: no event
+	open                   // its event is open; it is present, or between present and clear
+	clearing               // its event is open; it is clear, and not yet for the clear time
+	dropped                // it ended before its hold time had passed: no event
+	closed                 // its event has closed
+	withdrawn              // a doubt of its inputs proved its event false
 )
 
-var stateNames = [...]string{"pending", "open", "clearing", "dropped", "closed"}
+var stateNames = [...]string{"pending", "open", "clearing", "dropped", "closed", "withdrawn"}
 
 func (s state) String() string { return stateNames[s] }
 
@@ -34,7 +35,7 @@ type transition struct {
 // transitions is all that moves a condition. The clock of pending counts the
 // time present, and its limit is the hold time; that of clearing counts the
 // time clear, and its limit is the clear time. See condition.tick for what
-// counts. dropped and closed are final.
+// counts. dropped, closed and withdrawn are final.
 var transitions = [...][floodback.Present + 1]transition{
 	pending: {
 		floodback.Present:    {pending, open},
@@ -55,6 +56,9 @@ var transitions = [...][floodback.Present + 1]transition{
 		floodback.Unknown:    {clearing, clearing},
 	},
 }
+
+// withdrawal is where a doubt that proves the condition false moves each state.
+var withdrawal = [...]state{pending: dropped, open: withdrawn, clearing: withdrawn, dropped: dropped, closed: closed, withdrawn: withdrawn}
 
 // condition is what one detector reports of one compressor or input, from the
 // first row that shows it until it has cleared: pending first, then the subject
@@ -101,6 +105,9 @@ func (c *condition) begin(f *floodback.Finding, at time.Time, g reading.Interval
 	c.unknown = 0
 	c.figures = newFigures()
 }
+
+// ended reports whether the condition is in a final state.
+func (c *condition) ended() bool { return c.state >= dropped }
 
 // hasEvent reports whether the condition's event is open.
 func (c *condition) hasEvent() bool { return c.state == open || c.state == clearing }

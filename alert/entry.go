@@ -17,7 +17,7 @@ type Note struct {
 // entry is the text of one frame.
 type entry struct {
 	At    time.Time      `json:"at"`
-	Entry string         `json:"entry"` // opened, escalated, closed, standing, note
+	Entry string         `json:"entry"` // a ChangeKind, note
 	Event *Event         `json:"event,omitempty"`
 	Note  *evidence.Item `json:"note,omitempty"`
 	// What and Text are a note of a journal written before notes had codes.
@@ -45,11 +45,9 @@ func (j *Journal) recall(text []byte) bool {
 		j.keepNote(e.note())
 		return true
 	}
-	for k := Opened; k <= Updated; k++ {
-		if e.Entry == k.String() && e.Event != nil && e.Event.ID != "" {
-			j.history.Apply(Change{Kind: k, At: e.At, Event: *e.Event})
-			return true
-		}
+	if k, ok := changeKindOf(e.Entry); ok && e.Event != nil && e.Event.ID != "" {
+		j.history.Apply(Change{Kind: k, At: e.At, Event: *e.Event})
+		return true
 	}
 	return false
 }

@@ -85,18 +85,30 @@ type ChangeKind uint8
 
 // Changes of an event. Updated repeats an open event with its figures so far,
 // so that a restart loses little of them; the journal's word for it is
-// "standing".
+// "standing". Withdrawn stands in place of Closed where a doubt of the inputs
+// proved the event false.
 const (
 	Opened ChangeKind = iota + 1
 	Escalated
 	Closed
 	Updated
+	Withdrawn
 )
 
-var changeNames = [...]string{"", "opened", "escalated", "closed", "standing"}
+var changeNames = [...]string{"", "opened", "escalated", "closed", "standing", "withdrawn"}
 
 // String returns the journal's word for k.
 func (k ChangeKind) String() string { return changeNames[k] }
+
+// Ends reports whether k ends an event.
+func (k ChangeKind) Ends() bool { return k == Closed || k == Withdrawn }
+
+// changeKindOf returns the kind that the journal calls name; false where it is
+// none of an event.
+func changeKindOf(name string) (ChangeKind, bool) {
+	i := slices.Index(changeNames[1:], name)
+	return ChangeKind(i + 1), i >= 0
+}
 
 // Change is one entry of the journal: an event after something happened to it.
 type Change struct {

@@ -38,9 +38,10 @@ func (e *Event) Facts(r evidence.Renderer) []Fact {
 }
 
 // Exposure writes the time below the floor inside floodback events, and the same
-// weighted by how far, for people: "12 min, 60.5 K·min".
+// weighted by how far, for people: "12 min, 60.5 K·min". Events that were
+// withdrawn are left out.
 func (t *Totals) Exposure(system units.System) string {
-	return exposure(t.FloodbackSeconds, t.FloodbackKelvinSeconds, system)
+	return exposure(t.FloodbackSeconds-t.FloodbackWithdrawnSeconds, t.FloodbackKelvinSeconds-t.FloodbackWithdrawnKelvinSeconds, system)
 }
 
 func exposure(seconds, kelvinSeconds float64, system units.System) string {

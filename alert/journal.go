@@ -203,7 +203,7 @@ func (j *Journal) take() {
 	for _, c := range j.added {
 		j.history.Apply(c)
 		j.queue(entry{At: c.At.UTC(), Entry: c.Kind.String(), Event: &c.Event})
-		if c.Kind == Closed {
+		if c.Kind.Ends() {
 			delete(j.written, c.Event.ID)
 		} else {
 			j.written[c.Event.ID] = writtenFigures{c.At, c.Event.SecondsBelow}

@@ -24,7 +24,10 @@ type Totals struct {
 	Starts                 uint64    `json:"starts"`
 	FloodbackSeconds       float64   `json:"floodback_seconds"`        // margin below zero, inside floodback events
 	FloodbackKelvinSeconds float64   `json:"floodback_kelvin_seconds"` // the same time weighted by −margin
-	Events                 []Tally   `json:"events,omitempty"`         // those that occurred, in order of kind and severity
+	// What is inside the two above and belongs to events that were withdrawn.
+	FloodbackWithdrawnSeconds       float64 `json:"floodback_withdrawn_seconds,omitempty"`
+	FloodbackWithdrawnKelvinSeconds float64 `json:"floodback_withdrawn_kelvin_seconds,omitempty"`
+	Events                          []Tally `json:"events,omitempty"` // those that occurred, in order of kind and severity
 	// PhaseSeconds is the time watched in each phase, by its word.
 	PhaseSeconds map[string]float64 `json:"phase_seconds,omitempty"`
 	// LowestInPulldownK is the lowest good superheat of the last pulldown that
@@ -149,6 +152,13 @@ func (c *counter) countCause(cause string) {
 	c.byCause[cause]++
 }
 
+// withdraw counts the time and dose of an event that was proved false. Figures
+// that a restart has rounded are never more than the exposure they are part of.
+func (c *counter) withdraw(seconds, dose float64) {
+	c.FloodbackWithdrawnSeconds = min(c.FloodbackWithdrawnSeconds+seconds, c.FloodbackSeconds)
+	c.FloodbackWithdrawnKelvinSeconds = min(c.FloodbackWithdrawnKelvinSeconds+dose, c.FloodbackKelvinSeconds)
+}
+
 // export returns the Totals with nothing shared.
 func (c *counter) export() Totals {
 	t := c.Totals
@@ -165,6 +175,8 @@ func (c *counter) export() Totals {
 	t.RunningSeconds = rounded(t.RunningSeconds, 1000)
 	t.FloodbackSeconds = rounded(t.FloodbackSeconds, 1000)
 	t.FloodbackKelvinSeconds = rounded(t.FloodbackKelvinSeconds, 1000)
+	t.FloodbackWithdrawnSeconds = rounded(t.FloodbackWithdrawnSeconds, 1000)
+	t.FloodbackWithdrawnKelvinSeconds = rounded(t.FloodbackWithdrawnKelvinSeconds, 1000)
 	t.Events = nil
 	for k := range c.opened {
 		for s := range c.opened[k] {

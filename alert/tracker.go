@@ -6,6 +6,7 @@ import (
 	"time"
 
 	"dewgap/analyze"
+	"dewgap/analyze/evidence"
 	"dewgap/analyze/floodback"
 	"dewgap/analyze/reading"
 )
@@ -25,6 +26,8 @@ const defaultClearHold = 120 * time.Second
 //   - It opens at the row at which Present has lasted for Hold, or at once if
 //     the finding demands that, and closes at the row at which Clear has lasted
 //     for ClearHold. InDeadband and Present start the clear time anew.
+//   - A finding with Withdraw ends it at once: an open event is withdrawn, in
+//     place of closed, and a pending condition ends without a trace.
 //   - A condition without a finding in a row is Clear in that row.
 //   - Only time between two watched rows of the same verdict counts. Unknown,
 //     gaps in the data and clocks that jump count neither way: a gap opens
@@ -115,8 +118,15 @@ func (t *Tracker) Step(r analyze.Result) []Change {
 		if !t.concerns(f) {
 			continue
 		}
-		if c := t.conditionOf(f, r.Time, g); c != nil && c.row != t.row { // a second finding of the same row adds nothing
+		c := t.conditionOf(f, r.Time, g)
+		if c == nil {
+			continue
+		}
+		if c.row != t.row { // a second finding of the same row adds nothing but a withdrawal
 			t.update(c, f, r, g)
+		}
+		if f.Withdraw != nil {
+			t.withdraw(c, f.Withdraw, r.Time)
 		}
 	}
 	kept := t.live[:0]
@@ -124,7 +134,7 @@ func (t *Tracker) Step(r analyze.Result) []Change {
 		if c.row != t.row {
 			t.update(c, &notFound, r, g)
 		}
-		if c.state == dropped || c.state == closed {
+		if c.ended() {
 			delete(t.byKey, c.key)
 		} else {
 			kept = append(kept, c)
@@ -151,7 +161,7 @@ func (t *Tracker) concerns(f *floodback.Finding) bool {
 func (t *Tracker) conditionOf(f *floodback.Finding, at time.Time, g reading.Interval) *condition {
 	key := Key{Kind: f.Kind, Compressor: max(f.Compressor, -1), Input: max(f.Input, -1)}
 	c := t.byKey[key]
-	if c == nil && f.Verdict == floodback.Present {
+	if c == nil && f.Verdict == floodback.Present && f.Withdraw == nil {
 		c = newCondition(key, f, at, g, t.clearHold(key))
 		t.byKey[key] = c
 		t.live = append(t.live, c)
@@ -165,6 +175,9 @@ func (t *Tracker) update(c *condition, f *floodback.Finding, r analyze.Result, g
 	c.row = t.row
 	c.tick(f, r.Time, g)
 	t.measure(c, r, f.Verdict, g.Watched)
+	if f.Withdraw != nil {
+		return // the verdict moves nothing any more
+	}
 	worse, from := false, c.severity
 	if f.Verdict == floodback.Present {
 		worse = c.worsen(f)
@@ -249,6 +262,26 @@ func (t *Tracker) countCause(ev *Event) {
 			return
 		}
 	}
+}
+
+// withdraw ends c because its inputs proved it false. The time and dose of its
+// event stay in the exposure, which never goes back, and are counted a second
+// time as withdrawn, so that a report can leave them out.
+func (t *Tracker) withdraw(c *condition, why *evidence.Item, at time.Time) {
+	if c.ended() {
+		return
+	}
+	c.state = withdrawal[c.state]
+	if c.state != withdrawn {
+		return
+	}
+	if c.key.Kind == floodback.Floodback {
+		t.counterOf(c).withdraw(c.seconds, c.dose)
+	}
+	ev := c.current()
+	at = at.UTC()
+	ev.Closed, ev.Withdrawn = &at, why
+	t.changes = append(t.changes, Change{Withdrawn, at, ev})
 }
 
 // measure takes the row's state into c's figures, and time and dose of an open

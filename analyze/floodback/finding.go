@@ -123,4 +123,8 @@ type Finding struct {
 	Evidence []evidence.Item
 	Circuits []Ranked
 	Causes   []Ranked
+	// Withdraw is why a doubt of the inputs proves the condition false since it
+	// began: it ends at once, whatever Verdict is, and its event is withdrawn.
+	// Nil otherwise.
+	Withdraw *evidence.Item
 }

@@ -136,6 +136,11 @@ func (j *judge) floodback(m *machineTrack, c cycle) Check {
 			return j.check("floodback", false, math.NaN(), math.NaN(), "", text)
 		}
 	}
+	for _, ev := range j.during("floodback", c.from, c.to) {
+		if j.concerns(ev, m) && ev.Withdrawn != nil {
+			return Check{Criterion: "floodback", Outcome: CannotTell, Text: fmt.Sprintf("floodback %s from %s was withdrawn: %s", ev.Severity, j.view.Clock(ev.Began), j.words.Text(*ev.Withdrawn))}
+		}
+	}
 	return j.check("floodback", true, math.NaN(), math.NaN(), "", "no wet gas was found")
 }
 
@@ -211,8 +216,13 @@ func (j *judge) discharge(f *figures) Check {
 }
 
 // overlapping returns the events of a kind that were on at some time of rows
-// [from, to].
+// [from, to] and were not withdrawn.
 func (j *judge) overlapping(kind string, from, to int) []alert.Event {
+	return slices.DeleteFunc(j.during(kind, from, to), func(ev alert.Event) bool { return ev.Withdrawn != nil })
+}
+
+// during returns the same, those that were withdrawn included.
+func (j *judge) during(kind string, from, to int) []alert.Event {
 	first, last := instant(j.track.at[from]), instant(j.track.at[to])
 	var found []alert.Event
 	for _, ev := range j.events {

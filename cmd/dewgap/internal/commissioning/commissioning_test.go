@@ -195,6 +195,7 @@ func TestVerdicts(t *testing.T) {
 	flood := alert.Event{Kind: "floodback", Severity: "minor", Group: "mt", Compressor: "c1", Began: midnight.Add(2 * time.Hour), SecondsBelow: 100,
 		Circuits: []alert.Score{{Name: "case-1", Score: .9}}, Causes: []alert.Cause{{Cause: "valve_oversized", Score: .6}}}
 	hunt := alert.Event{Kind: "hunting", Group: "mt", Compressor: "c1", Began: midnight.Add(time.Hour), Evidence: evidence.Sentences([]string{"swings by 5 K"})}
+	threeOClock := midnight.Add(3 * time.Hour)
 	for _, c := range []struct {
 		name     string
 		scenario scenario
@@ -214,6 +215,7 @@ func TestVerdicts(t *testing.T) {
 		{"a flooded start", scenario{events: []alert.Event{{Kind: "flooded_start", Group: "mt", Compressor: "c1", Began: midnight.Add(2*time.Hour + 24*time.Minute), Evidence: evidence.Sentences([]string{"cold oil"})}}}, Fail, "flooded start at 02:24:00: cold oil"},
 		{"another compressor's", scenario{events: []alert.Event{{Kind: "flooded_start", Group: "mt", Compressor: "c9", Began: midnight.Add(2 * time.Hour)}}}, Pass, ""},
 		{"wet by the discharge, as analysis has it", scenario{events: []alert.Event{{Kind: "floodback", Severity: "major", Group: "mt", Compressor: "c1", Began: midnight.Add(2 * time.Hour)}}}, Fail, "floodback major from 02:00:00"},
+		{"withdrawn", scenario{events: []alert.Event{{Kind: "floodback", Severity: "major", Group: "mt", Compressor: "c1", Began: midnight.Add(2 * time.Hour), Closed: &threeOClock, Withdrawn: &evidence.Item{Code: evidence.Sentence, Text: "the sensor hung free"}}}}, NotJudged, "floodback major from 02:00:00 was withdrawn: the sensor hung free"},
 		{"risk only", scenario{events: []alert.Event{{Kind: "floodback", Severity: "risk", Group: "mt", Compressor: "c1", Began: midnight.Add(2 * time.Hour)}}}, Pass, ""},
 		{"discharge of little superheat, line of much", scenario{change: func(_, after int, x *stretch) {
 			if after == 300 {

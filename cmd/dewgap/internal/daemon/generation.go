@@ -172,7 +172,7 @@ func (d *Daemon) logChange(c alert.Change) {
 		args = append(args, "evidence", d.renderer().Text(ev.Evidence[0]))
 	}
 	level := slog.LevelWarn
-	if c.Kind == alert.Closed {
+	if c.Kind.Ends() {
 		level = slog.LevelInfo
 	}
 	d.log.Log(context.Background(), level, "event "+c.Kind.String(), args...)

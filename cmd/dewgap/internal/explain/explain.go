@@ -20,16 +20,18 @@ import (
 
 // Explanation is one event in words, in one system of units.
 type Explanation struct {
-	ID       string       `json:"id"`
-	Title    string       `json:"title"`
-	Course   []string     `json:"course"` // when, in which phase, how grave
-	Facts    []alert.Fact `json:"facts,omitempty"`
-	Evidence []string     `json:"evidence,omitempty"` // of the kind and the grade
-	Circuits []Candidate  `json:"circuits,omitempty"`
-	Causes   []Candidate  `json:"causes,omitempty"`
-	Checks   []CheckOf    `json:"checks,omitempty"` // in the order to make them
-	Cautions string       `json:"cautions"`
-	renderer evidence.Renderer
+	ID     string   `json:"id"`
+	Title  string   `json:"title"`
+	Course []string `json:"course"` // when, in which phase, how grave
+	// Withdrawn is why the event was proved false; empty where it was not.
+	Withdrawn string       `json:"withdrawn,omitempty"`
+	Facts     []alert.Fact `json:"facts,omitempty"`
+	Evidence  []string     `json:"evidence,omitempty"` // of the kind and the grade
+	Circuits  []Candidate  `json:"circuits,omitempty"`
+	Causes    []Candidate  `json:"causes,omitempty"`
+	Checks    []CheckOf    `json:"checks,omitempty"` // in the order to make them
+	Cautions  string       `json:"cautions"`
+	renderer  evidence.Renderer
 }
 
 // Candidate is a circuit or a cause with its share of the blame and why.
@@ -79,6 +81,10 @@ func Of(ev alert.Event, r evidence.Renderer) Explanation {
 	}
 	s.Title = fmt.Sprintf("%s%s, %s, at %s, site %s", strings.ToUpper(kind[:1]), kind[1:], ev.Severity, subject, ev.Site)
 	s.Course, s.Facts = course(&ev), ev.Facts(r)
+	if ev.Withdrawn != nil {
+		s.Withdrawn = r.Text(*ev.Withdrawn)
+		s.Title = "Withdrawn: " + s.Title
+	}
 	s.Evidence = r.Texts(ev.Evidence)
 	for _, c := range ev.Circuits[:min(maxCandidates, len(ev.Circuits))] {
 		s.Circuits = append(s.Circuits, Candidate{Code: c.Name, Score: c.Score, Why: r.Texts(c.Why)})
@@ -86,14 +92,18 @@ func Of(ev alert.Event, r evidence.Renderer) Explanation {
 	for _, c := range ev.Causes[:min(maxCandidates, len(ev.Causes))] {
 		s.Causes = append(s.Causes, Candidate{Code: c.Cause, Words: cause.Words(c.Cause), Score: c.Score, Why: r.Texts(c.Why)})
 	}
-	s.Checks = s.next()
+	if ev.Withdrawn == nil {
+		s.Checks = s.next()
+	}
 	return s
 }
 
 // course returns when, in which phase and how grave.
 func course(ev *alert.Event) []string {
 	lines := []string{fmt.Sprintf("It began at %s and was opened at %s, in the phase %s.", clock(ev.Began), clock(ev.Opened), ev.Phase)}
-	if ev.Closed != nil {
+	if ev.Withdrawn != nil && ev.Closed != nil {
+		lines = append(lines, fmt.Sprintf("It was withdrawn at %s, %s after it began.", clock(*ev.Closed), units.Span(ev.Closed.Sub(ev.Began))))
+	} else if ev.Closed != nil {
 		lines = append(lines, fmt.Sprintf("It was closed at %s, %s after it began.", clock(*ev.Closed), units.Span(ev.Closed.Sub(ev.Began))))
 	} else {
 		lines = append(lines, "It is still open.")
@@ -129,6 +139,9 @@ func (s *Explanation) next() []CheckOf {
 func (s Explanation) Write(w io.Writer) error {
 	var b strings.Builder
 	fmt.Fprintf(&b, "%s\n\n", s.Title)
+	if s.Withdrawn != "" {
+		fmt.Fprintf(&b, "Its inputs proved it false: %s. It is no part of the exposure.\n", s.Withdrawn)
+	}
 	for _, l := range s.Course {
 		fmt.Fprintf(&b, "%s\n", l)
 	}

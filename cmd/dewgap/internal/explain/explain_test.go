@@ -84,3 +84,21 @@ func TestBareEvent(t *testing.T) {
 		t.Errorf("got\n%s", text)
 	}
 }
+
+// A withdrawn event comes with its reason and asks nobody to look for a cause.
+func TestWithdrawn(t *testing.T) {
+	ev := event()
+	ev.Withdrawn = &evidence.Item{Code: evidence.Sentence, Text: "the sensor hung free"}
+	var b strings.Builder
+	if err := Of(ev, evidence.Renderer{}).Write(&b); err != nil {
+		t.Fatal(err)
+	}
+	for _, want := range []string{"Withdrawn: Floodback, minor", "proved it false: the sensor hung free. It is no part of the exposure.", "It was withdrawn at 2026-03-01T06:44:10Z, 3 min 20 s after it began."} {
+		if !strings.Contains(b.String(), want) {
+			t.Errorf("lacks %q in\n%s", want, b.String())
+		}
+	}
+	if strings.Contains(b.String(), "Check next") || strings.Contains(b.String(), "closed at") {
+		t.Errorf("explained like an event that stands:\n%s", b.String())
+	}
+}

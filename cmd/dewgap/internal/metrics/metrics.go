@@ -81,6 +81,7 @@ var (
 	escalations = desc("event_escalations_total", "Open events raised to this severity; survives a restart.", append(machine, "kind", "severity")...)
 	below       = desc("floodback_seconds_total", "Time with the margin below zero inside floodback events; survives a restart.", machine...)
 	dose        = desc("floodback_dose_kelvin_seconds_total", "The same time weighted by how far the margin was below zero; survives a restart.", machine...)
+	withdrawn   = desc("floodback_withdrawn_seconds_total", "The part of floodback_seconds_total that belongs to events which a doubt of their inputs proved false; survives a restart.", machine...)
 	running     = desc("compressor_running_seconds_total", "Running time seen; survives a restart.", machine...)
 	starts      = desc("compressor_starts_total", "Starts seen; survives a restart.", machine...)
 
@@ -257,6 +258,7 @@ func (e *emitter) totals(site string, t *alert.Totals) {
 	}
 	e.counter(below, t.FloodbackSeconds, site, t.Group, t.Compressor)
 	e.counter(dose, t.FloodbackKelvinSeconds, site, t.Group, t.Compressor)
+	e.counter(withdrawn, t.FloodbackWithdrawnSeconds, site, t.Group, t.Compressor)
 	e.counter(running, t.RunningSeconds, site, t.Group, t.Compressor)
 	e.counter(starts, float64(t.Starts), site, t.Group, t.Compressor)
 }

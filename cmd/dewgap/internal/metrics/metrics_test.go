@@ -52,7 +52,7 @@ func exampleSnapshot() *snapshot.Snapshot {
 				Uncertainty: units.Kelvin(nan), SuctionPressure: 220000, Dew: -9.5, SuctionTemperature: units.Celsius(nan)},
 		},
 		Open:   []alert.Event{{ID: "x", Kind: "floodback", Severity: "minor", Group: "mt", Compressor: "c1"}},
-		Totals: []alert.Totals{{Group: "mt", Compressor: "c1", FloodbackSeconds: 170, FloodbackKelvinSeconds: 910, Events: []alert.Tally{{Kind: "floodback", Severity: "minor", Opened: 3, Escalated: 1}}}},
+		Totals: []alert.Totals{{Group: "mt", Compressor: "c1", FloodbackSeconds: 170, FloodbackKelvinSeconds: 910, FloodbackWithdrawnSeconds: 20, Events: []alert.Tally{{Kind: "floodback", Severity: "minor", Opened: 3, Escalated: 1}}}},
 		Sources: []collector.Status{{Name: "rack-io", Up: true, Errors: map[string]uint64{"timeout: 800 ms": 2, "timeout: 900 ms": 3},
 			LastSeen: noon.Add(-4 * time.Second), Requests: 70, Reconnects: 2, Cycle: 250 * time.Millisecond, LateCycles: 1, Resting: []string{"unit 3 until 12:01:00 (timeout)"}}},
 	}
@@ -109,6 +109,7 @@ func TestGolden(t *testing.T) {
 			`dewgap_events_total{compressor="c1",group="mt",kind="floodback",severity="risk",site="demo"} 0`},
 		"dewgap_floodback_seconds_total{":             {`dewgap_floodback_seconds_total{compressor="c1",group="mt",site="demo"} 170`},
 		"dewgap_floodback_dose_kelvin_seconds_total{": {`dewgap_floodback_dose_kelvin_seconds_total{compressor="c1",group="mt",site="demo"} 910`},
+		"dewgap_floodback_withdrawn_seconds_total{":   {`dewgap_floodback_withdrawn_seconds_total{compressor="c1",group="mt",site="demo"} 20`},
 		"dewgap_input_age_seconds{":                   {`dewgap_input_age_seconds{input="mt.suction_pressure",site="demo"} 1.5`},
 		`dewgap_input_quality{input="mt.c2`: {
 			`dewgap_input_quality{input="mt.c2.suction_temperature",quality="bad",site="demo"} 0`, `dewgap_input_quality{input="mt.c2.suction_temperature",quality="good",site="demo"} 0`,
@@ -294,6 +295,7 @@ func TestTrap28CountersSurviveRestart(t *testing.T) {
 	for _, want := range []string{
 		`dewgap_floodback_seconds_total{compressor="c1",group="mt",site="demo"} 170`,
 		`dewgap_floodback_dose_kelvin_seconds_total{compressor="c1",group="mt",site="demo"} 910`,
+		`dewgap_floodback_withdrawn_seconds_total{compressor="c1",group="mt",site="demo"} 20`,
 		`dewgap_events_total{compressor="c1",group="mt",kind="floodback",severity="minor",site="demo"} 3`,
 		`dewgap_event_escalations_total{compressor="c1",group="mt",kind="floodback",severity="minor",site="demo"} 1`,
 	} {

@@ -138,7 +138,13 @@ func writeEvent(w io.Writer, r evidence.Renderer, ev alert.Event) {
 	if ev.Closed != nil {
 		ended = "closed after " + units.Span(ev.Closed.Sub(ev.Opened))
 	}
+	if ev.Withdrawn != nil {
+		ended = "withdrawn after " + units.Span(ev.Closed.Sub(ev.Opened))
+	}
 	fmt.Fprintf(w, "%s  %s %s  %s, %s\n", ev.Opened.Format(time.RFC3339), ev.Kind, ev.Severity, subject, ended)
+	if ev.Withdrawn != nil {
+		fmt.Fprintf(w, "    withdrawn, no part of the exposure: %s\n", r.Text(*ev.Withdrawn))
+	}
 	if facts := ev.Facts(r); len(facts) > 0 {
 		var parts []string
 		for _, f := range facts {

@@ -66,3 +66,13 @@ func TestTally(t *testing.T) {
 }
 
 func ptr(v float64) *float64 { return &v }
+
+func TestWithdrawnEventInTheSummary(t *testing.T) {
+	at := time.Date(2026, 3, 1, 6, 0, 0, 0, time.UTC)
+	var out strings.Builder
+	NewTally(analyze.Site{}).Write(&out, units.SI, []alert.Event{{ID: "x", Kind: "floodback", Severity: "minor", Group: "mt", Compressor: "c1", Opened: at.Add(-time.Minute), Closed: &at,
+		Withdrawn: &evidence.Item{Code: evidence.Sentence, Text: "the sensor hung free"}}})
+	if want := "mt c1, withdrawn after 60 s\n    withdrawn, no part of the exposure: the sensor hung free\n"; !strings.Contains(out.String(), want) {
+		t.Errorf("lacks %q:\n%s", want, out.String())
+	}
+}

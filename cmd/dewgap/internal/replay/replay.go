@@ -268,7 +268,7 @@ func (p *Player) step(ctx context.Context) (opened bool, err error) {
 			}
 			p.status.Last = fmt.Sprintf("%s of %s opened at %s", c.Event.Kind, where, c.Event.Opened.UTC().Format("15:04:05"))
 		}
-		if c.Kind == alert.Closed {
+		if c.Kind.Ends() {
 			p.recent = append([]alert.Event{c.Event}, p.recent[:min(len(p.recent), 19)]...)
 		}
 	}

@@ -134,13 +134,14 @@ function checkList(id, todo) {
 }
 function eventPlate(e) {
   const where = [e.group, e.compressor].filter(Boolean).join(" · ");
-  const look = e.kind === "floodback" ? "event" : e.kind === "no_data" ? "blind" : "near";
-  const todo = e.kind === "floodback" || e.kind === "flooded_start" || e.kind === "hunting" ? checksOf(e.causes || []) : [];
+  const look = e.withdrawn ? "idle" : e.kind === "floodback" ? "event" : e.kind === "no_data" ? "blind" : "near";
+  const todo = e.withdrawn ? [] : e.kind === "floodback" || e.kind === "flooded_start" || e.kind === "hunting" ? checksOf(e.causes || []) : [];
   const facts = [["Began", clock(e.began)], ["Opened", clock(e.opened) + ", in " + e.phase]];
-  if (e.closed) facts.push(["Closed", clock(e.closed)]);
+  if (e.closed) facts.push([e.withdrawn ? "Withdrawn" : "Closed", clock(e.closed)]);
   for (const f of e.facts) facts.push([f.name, f.text]);
   return el("article", { class: "plate " + look },
-    el("div", { class: "head" }, el("h4", null, (kinds[e.kind] || e.kind) + ", " + where), sign(look, e.severity)),
+    el("div", { class: "head" }, el("h4", null, (kinds[e.kind] || e.kind) + ", " + where), sign(look, e.withdrawn ? "withdrawn" : e.severity)),
+    e.withdrawn ? el("p", { class: "why" }, el("strong", null, "Withdrawn: "), e.withdrawn.text + ". It is no part of the exposure.") : "",
     e.input ? el("p", { class: "why" }, "Input: " + e.input) : "",
     (e.evidence || []).length ? el("ul", null, e.evidence.map((i) => el("li", null, i.text))) : "",
     el("dl", null, facts.map(([k, v]) => [el("dt", null, k), el("dd", null, v)])),
