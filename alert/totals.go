@@ -47,10 +47,18 @@ type Tally struct {
 	Reached   uint64 `json:"reached"`   // that had at least this severity at any time
 }
 
-// SeveritiesOf lists the severities that events of kind k can have.
+// SeveritiesOf lists the severities that detectors give to findings of kind k,
+// the least first.
 func SeveritiesOf(k floodback.Kind) []floodback.Severity {
-	if k == floodback.Floodback {
+	switch k {
+	case floodback.Floodback:
 		return []floodback.Severity{floodback.Risk, floodback.Minor, floodback.Major}
+	case floodback.FloodedStart:
+		return []floodback.Severity{floodback.Warning, floodback.Critical}
+	case floodback.Hunting:
+		return []floodback.Severity{floodback.Notice, floodback.Warning}
+	case floodback.SensorFault, floodback.NoData:
+		return []floodback.Severity{floodback.Warning}
 	}
 	return []floodback.Severity{floodback.Notice, floodback.Warning, floodback.Critical}
 }
@@ -215,6 +223,20 @@ func kindOf(name string) (floodback.Kind, bool) {
 		}
 	}
 	return 0, false
+}
+
+// Level is the severity of e as a number: 1 risk or notice, 2 minor or warning,
+// 3 major or critical.
+func (e *Event) Level() int {
+	switch severity, _ := severityOf(e.Severity); severity {
+	case floodback.Risk, floodback.Notice:
+		return 1
+	case floodback.Minor, floodback.Warning:
+		return 2
+	case floodback.Major, floodback.Critical:
+		return 3
+	}
+	return 0
 }
 
 func severityOf(name string) (floodback.Severity, bool) {

@@ -7,6 +7,7 @@ import (
 	"log/slog"
 	"net"
 	"net/http"
+	"regexp"
 	"strings"
 	"testing"
 	"time"
@@ -58,7 +59,7 @@ func TestSourcesStopAndComeBack(t *testing.T) {
 		{"rack-controller", "mt", plantStore.StopBus, plantStore.StartBus},
 		{"gateway", "lt", plantStore.Broker.Stop, plantStore.Broker.Start},
 	} {
-		up := fmt.Sprintf("dewgap_source_up{source=%q} ", outage.source)
+		up := fmt.Sprintf("dewgap_source_up{site=\"demo\",source=%q} ", outage.source)
 		value := fmt.Sprintf(`dewgap_suction_pressure_pascals{compressor="c1",group=%q,site="demo"}`, outage.group)
 		await(t, metrics, outage.source+" delivers", func(text string) bool {
 			return strings.Contains(text, up+"1") && strings.Contains(text, value)
@@ -76,6 +77,18 @@ func TestSourcesStopAndComeBack(t *testing.T) {
 			return strings.Contains(text, up+"1") && strings.Contains(text, value)
 		})
 	}
+	await(t, metrics, "at most 480 series, each with its site", func(text string) bool {
+		series := regexp.MustCompile(`(?m)^dewgap_.*`).FindAllString(text, -1)
+		for _, s := range series {
+			if !strings.Contains(s, `site="demo"`) {
+				t.Fatalf("no site: %s", s)
+			}
+		}
+		if len(series) < 400 || len(series) > 480 {
+			t.Fatalf("%d series of the demo site, want at most 480", len(series))
+		}
+		return true
+	})
 	_, events := watcher.Summary()
 	for _, ev := range events {
 		if ev.Kind == "floodback" || ev.Kind == "flooded_start" {

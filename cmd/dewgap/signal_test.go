@@ -163,7 +163,7 @@ func TestTrap33SIGHUP(t *testing.T) {
 	good := fmt.Sprintf(silentSite, address)
 	write(good)
 	p := start(t, dir, "run", "--config", file)
-	const metric = `dewgap_fault_active{fault="config"} `
+	const metric = `dewgap_fault_active{fault="config",site="demo"} `
 	await(t, p.page+"metrics", "no fault", func(text string) bool { return strings.Contains(text, metric+"0") })
 	write(strings.Replace(good, "R448A", "R999", 1))
 	p.cmd.Process.Signal(syscall.SIGHUP)

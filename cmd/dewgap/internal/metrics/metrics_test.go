@@ -41,18 +41,44 @@ func (b fixedBoard) Current() (*snapshot.Snapshot, time.Duration) { return b.s, 
 
 // exampleSnapshot is an invented site: one compressor known, one not.
 func exampleSnapshot() *snapshot.Snapshot {
-	nan := math.NaN()
+	nan, lowestK := math.NaN(), 3.4
 	return &snapshot.Snapshot{
 		Site: "demo", Time: noon,
-		Points: []reading.Point{{Path: "mt.suction_pressure"}, {Path: "mt.c2.suction_temperature"}},
-		Inputs: []analyze.Input{{Value: 2.2e5, At: noon.Add(-1500 * time.Millisecond), Quality: reading.Good}, {Value: nan, Quality: reading.Missing, Reason: &evidence.Item{Code: evidence.Sentence, Text: "timeout"}}},
+		Points: []reading.Point{
+			{Path: "mt.suction_pressure", Group: "mt", Role: reading.SuctionPressure},
+			{Path: "mt.c2.suction_temperature", Group: "mt", Member: "c2", Role: reading.SuctionTemperature},
+			{Path: "mt.discharge_pressure", Group: "mt", Role: reading.DischargePressure},
+			{Path: "mt.c1.discharge_temperature", Group: "mt", Member: "c1", Role: reading.DischargeTemperature},
+			{Path: "mt.c1.sump_temperature", Group: "mt", Member: "c1", Role: reading.SumpTemperature},
+			{Path: "mt.case-1.coil_outlet_temperature", Group: "mt", Member: "case-1", Role: reading.CoilOutletTemperature},
+			{Path: "mt.case-1.air_temperature", Group: "mt", Member: "case-1", Role: reading.AirTemperature},
+		},
+		Inputs: []analyze.Input{
+			{Value: 2.2e5, At: noon.Add(-1500 * time.Millisecond), Quality: reading.Good},
+			{Value: nan, Quality: reading.Missing, Reason: &evidence.Item{Code: evidence.Sentence, Text: "timeout"}},
+			{Value: 1.1e6, At: noon, Quality: reading.Good},
+			{Value: 71.5, At: noon, Quality: reading.Good},
+			{Value: 40, At: noon.Add(-time.Minute), Quality: reading.Stale},
+			{Value: -4, At: noon, Quality: reading.Good},
+			{Value: 2.5, At: noon, Quality: reading.Good},
+		},
+		Circuits: []analyze.CircuitState{{Group: "mt", Name: "case-1", Stage: frame.Dripping}},
 		States: []analyze.State{
 			{Group: "mt", Name: "c1", Phase: frame.Steady, Quality: reading.Good, Superheat: 11.2, Floor: 11, Margin: 0.2, Uncertainty: 2.1, SuctionPressure: 220000, Dew: -9.5, SuctionTemperature: 1.7},
 			{Group: "mt", Name: "c2", Compressor: 1, Phase: frame.Unknown, Quality: reading.Missing, Superheat: units.Kelvin(nan), Floor: 11, Margin: units.Kelvin(nan),
 				Uncertainty: units.Kelvin(nan), SuctionPressure: 220000, Dew: -9.5, SuctionTemperature: units.Celsius(nan)},
 		},
-		Open:   []alert.Event{{ID: "x", Kind: "floodback", Severity: "minor", Group: "mt", Compressor: "c1"}},
-		Totals: []alert.Totals{{Group: "mt", Compressor: "c1", FloodbackSeconds: 170, FloodbackKelvinSeconds: 910, FloodbackWithdrawnSeconds: 20, Events: []alert.Tally{{Kind: "floodback", Severity: "minor", Opened: 3, Escalated: 1}}}},
+		Open: []alert.Event{
+			{ID: "x", Kind: "floodback", Severity: "minor", Group: "mt", Compressor: "c1", Circuits: []alert.Score{{Name: "case-1"}}, Causes: []alert.Cause{{Cause: "iced_coil"}}},
+			{ID: "y", Kind: "no_data", Severity: "warning", Group: "mt", Input: "mt.suction_pressure"},
+		},
+		Totals: []alert.Totals{
+			{Group: "mt", Compressor: "c1", FloodbackSeconds: 170, FloodbackKelvinSeconds: 910, FloodbackWithdrawnSeconds: 20, RunningSeconds: 3600, Starts: 4, LowestInPulldownK: &lowestK,
+				PhaseSeconds: map[string]float64{"pulldown": 600, "steady": 3000},
+				Events:       []alert.Tally{{Kind: "floodback", Severity: "risk", Opened: 2, Reached: 5}, {Kind: "floodback", Severity: "minor", Opened: 3, Escalated: 1, Reached: 4}}},
+			{Group: "mt"},
+			{Group: "mt", Circuit: "case-1", Defrosts: 12, Causes: map[string]uint64{"iced_coil": 2}},
+		},
 		Sources: []collector.Status{{Name: "rack-io", Up: true, Errors: map[string]uint64{"timeout: 800 ms": 2, "timeout: 900 ms": 3},
 			LastSeen: noon.Add(-4 * time.Second), Requests: 70, Reconnects: 2, Cycle: 250 * time.Millisecond, LateCycles: 1, Resting: []string{"unit 3 until 12:01:00 (timeout)"}}},
 	}
@@ -99,29 +125,56 @@ func TestGolden(t *testing.T) {
 			`dewgap_phase{compressor="c1",group="mt",phase="defrost",site="demo"} 0`, `dewgap_phase{compressor="c1",group="mt",phase="off",site="demo"} 0`,
 			`dewgap_phase{compressor="c1",group="mt",phase="pulldown",site="demo"} 0`, `dewgap_phase{compressor="c1",group="mt",phase="start",site="demo"} 0`,
 			`dewgap_phase{compressor="c1",group="mt",phase="steady",site="demo"} 1`, `dewgap_phase{compressor="c1",group="mt",phase="unknown",site="demo"} 0`},
-		`dewgap_event_active{compressor="c1",group="mt",kind="floodback"`: {
-			`dewgap_event_active{compressor="c1",group="mt",kind="floodback",severity="major",site="demo"} 0`,
-			`dewgap_event_active{compressor="c1",group="mt",kind="floodback",severity="minor",site="demo"} 1`,
-			`dewgap_event_active{compressor="c1",group="mt",kind="floodback",severity="risk",site="demo"} 0`},
-		`dewgap_events_total{compressor="c1",group="mt",kind="floodback"`: {
-			`dewgap_events_total{compressor="c1",group="mt",kind="floodback",severity="major",site="demo"} 0`,
-			`dewgap_events_total{compressor="c1",group="mt",kind="floodback",severity="minor",site="demo"} 3`,
-			`dewgap_events_total{compressor="c1",group="mt",kind="floodback",severity="risk",site="demo"} 0`},
-		"dewgap_floodback_seconds_total{":             {`dewgap_floodback_seconds_total{compressor="c1",group="mt",site="demo"} 170`},
-		"dewgap_floodback_dose_kelvin_seconds_total{": {`dewgap_floodback_dose_kelvin_seconds_total{compressor="c1",group="mt",site="demo"} 910`},
-		"dewgap_floodback_withdrawn_seconds_total{":   {`dewgap_floodback_withdrawn_seconds_total{compressor="c1",group="mt",site="demo"} 20`},
-		"dewgap_input_age_seconds{":                   {`dewgap_input_age_seconds{input="mt.suction_pressure",site="demo"} 1.5`},
-		`dewgap_input_quality{input="mt.c2`: {
-			`dewgap_input_quality{input="mt.c2.suction_temperature",quality="bad",site="demo"} 0`, `dewgap_input_quality{input="mt.c2.suction_temperature",quality="good",site="demo"} 0`,
-			`dewgap_input_quality{input="mt.c2.suction_temperature",quality="missing",site="demo"} 1`, `dewgap_input_quality{input="mt.c2.suction_temperature",quality="stale",site="demo"} 0`,
-			`dewgap_input_quality{input="mt.c2.suction_temperature",quality="suspect",site="demo"} 0`},
-		"dewgap_source_up{":                {`dewgap_source_up{source="rack-io"} 1`},
-		"dewgap_source_errors_total{":      {`dewgap_source_errors_total{reason="timeout",source="rack-io"} 5`},
-		"dewgap_source_re":                 {`dewgap_source_reconnects_total{source="rack-io"} 2`, `dewgap_source_requests_total{source="rack-io"} 70`, `dewgap_source_resting_units{source="rack-io"} 1`},
-		"dewgap_source_age_seconds{":       {`dewgap_source_age_seconds{source="rack-io"} 4`},
-		"dewgap_source_cycle_seconds{":     {`dewgap_source_cycle_seconds{source="rack-io"} 0.25`},
-		"dewgap_source_late_cycles_total{": {`dewgap_source_late_cycles_total{source="rack-io"} 1`},
-		"dewgap_build_info{":               {`dewgap_build_info{goversion="go1.26",version="1.0"} 1`},
+		`dewgap_event_severity{compressor="c1"`: {
+			`dewgap_event_severity{compressor="c1",group="mt",kind="floodback",site="demo"} 2`, `dewgap_event_severity{compressor="c1",group="mt",kind="flooded_start",site="demo"} 0`,
+			`dewgap_event_severity{compressor="c1",group="mt",kind="high_superheat",site="demo"} 0`, `dewgap_event_severity{compressor="c1",group="mt",kind="hunting",site="demo"} 0`,
+			`dewgap_event_severity{compressor="c1",group="mt",kind="no_data",site="demo"} 0`, `dewgap_event_severity{compressor="c1",group="mt",kind="sensor_fault",site="demo"} 0`},
+		`dewgap_event_severity{compressor=""`: {
+			`dewgap_event_severity{compressor="",group="mt",kind="no_data",site="demo"} 2`, `dewgap_event_severity{compressor="",group="mt",kind="sensor_fault",site="demo"} 0`},
+		"dewgap_event_info{": {
+			`dewgap_event_info{cause="",circuit="",compressor="",event="y",group="mt",kind="no_data",severity="warning",site="demo"} 1`,
+			`dewgap_event_info{cause="iced_coil",circuit="case-1",compressor="c1",event="x",group="mt",kind="floodback",severity="minor",site="demo"} 1`},
+		`dewgap_events_total{compressor="c1",group="mt",kind="floodback"`: {`dewgap_events_total{compressor="c1",group="mt",kind="floodback",site="demo"} 5`},
+		`dewgap_events_reached_total{compressor="c1",group="mt",kind="floodback"`: {
+			`dewgap_events_reached_total{compressor="c1",group="mt",kind="floodback",severity="major",site="demo"} 0`,
+			`dewgap_events_reached_total{compressor="c1",group="mt",kind="floodback",severity="minor",site="demo"} 4`,
+			`dewgap_events_reached_total{compressor="c1",group="mt",kind="floodback",severity="risk",site="demo"} 5`},
+		`dewgap_event_causes_total{cause="iced_coil"`: {
+			`dewgap_event_causes_total{cause="iced_coil",circuit="case-1",group="mt",site="demo"} 2`},
+		"dewgap_phase_seconds_total{": {
+			`dewgap_phase_seconds_total{compressor="c1",group="mt",phase="defrost",site="demo"} 0`, `dewgap_phase_seconds_total{compressor="c1",group="mt",phase="off",site="demo"} 0`,
+			`dewgap_phase_seconds_total{compressor="c1",group="mt",phase="pulldown",site="demo"} 600`, `dewgap_phase_seconds_total{compressor="c1",group="mt",phase="start",site="demo"} 0`,
+			`dewgap_phase_seconds_total{compressor="c1",group="mt",phase="steady",site="demo"} 3000`, `dewgap_phase_seconds_total{compressor="c1",group="mt",phase="unknown",site="demo"} 0`},
+		"dewgap_circuit_stage{": {
+			`dewgap_circuit_stage{circuit="case-1",group="mt",site="demo",stage="defrosting"} 0`, `dewgap_circuit_stage{circuit="case-1",group="mt",site="demo",stage="dripping"} 1`,
+			`dewgap_circuit_stage{circuit="case-1",group="mt",site="demo",stage="pulldown"} 0`, `dewgap_circuit_stage{circuit="case-1",group="mt",site="demo",stage="refrigerating"} 0`,
+			`dewgap_circuit_stage{circuit="case-1",group="mt",site="demo",stage="unknown"} 0`},
+		"dewgap_defrosts_total{":                {`dewgap_defrosts_total{circuit="case-1",group="mt",site="demo"} 12`},
+		"dewgap_superheat_lowest_kelvin{":       {`dewgap_superheat_lowest_kelvin{compressor="c1",group="mt",site="demo"} 3.4`},
+		"dewgap_discharge_pressure_pascals{":    {`dewgap_discharge_pressure_pascals{group="mt",site="demo"} 1.1e+06`},
+		"dewgap_discharge_temperature_celsius{": {`dewgap_discharge_temperature_celsius{compressor="c1",group="mt",site="demo"} 71.5`},
+		"dewgap_sump_temperature_celsius{":      nil, // stale
+		"dewgap_coil_outlet_celsius{":           {`dewgap_coil_outlet_celsius{circuit="case-1",group="mt",site="demo"} -4`},
+		"dewgap_air_celsius{":                   {`dewgap_air_celsius{circuit="case-1",group="mt",site="demo"} 2.5`},
+		"dewgap_inputs{": {
+			`dewgap_inputs{group="mt",quality="bad",site="demo"} 0`, `dewgap_inputs{group="mt",quality="good",site="demo"} 5`, `dewgap_inputs{group="mt",quality="missing",site="demo"} 1`,
+			`dewgap_inputs{group="mt",quality="stale",site="demo"} 1`, `dewgap_inputs{group="mt",quality="suspect",site="demo"} 0`},
+		"dewgap_input_unusable{": {
+			`dewgap_input_unusable{compressor="c1",group="mt",input="sump_temperature",quality="stale",site="demo"} 1`,
+			`dewgap_input_unusable{compressor="c2",group="mt",input="suction_temperature",quality="missing",site="demo"} 1`},
+		"dewgap_floodback_seconds_total{":                              {`dewgap_floodback_seconds_total{compressor="c1",group="mt",site="demo"} 170`},
+		"dewgap_floodback_withdrawn_seconds_total{":                    {`dewgap_floodback_withdrawn_seconds_total{compressor="c1",group="mt",site="demo"} 20`},
+		"dewgap_floodback_dose_kelvin_seconds_total{":                  {`dewgap_floodback_dose_kelvin_seconds_total{compressor="c1",group="mt",site="demo"} 910`},
+		`dewgap_input_age_seconds{group="mt",input="suction_pressure"`: {`dewgap_input_age_seconds{group="mt",input="suction_pressure",site="demo"} 1.5`},
+		`dewgap_input_age_seconds{circuit`: {
+			`dewgap_input_age_seconds{circuit="case-1",group="mt",input="air_temperature",site="demo"} 0`, `dewgap_input_age_seconds{circuit="case-1",group="mt",input="coil_outlet_temperature",site="demo"} 0`},
+		"dewgap_source_up{":                {`dewgap_source_up{site="demo",source="rack-io"} 1`},
+		"dewgap_source_errors_total{":      {`dewgap_source_errors_total{reason="timeout",site="demo",source="rack-io"} 5`},
+		"dewgap_source_re":                 {`dewgap_source_reconnects_total{site="demo",source="rack-io"} 2`, `dewgap_source_requests_total{site="demo",source="rack-io"} 70`, `dewgap_source_resting_units{site="demo",source="rack-io"} 1`},
+		"dewgap_source_age_seconds{":       {`dewgap_source_age_seconds{site="demo",source="rack-io"} 4`},
+		"dewgap_source_cycle_seconds{":     {`dewgap_source_cycle_seconds{site="demo",source="rack-io"} 0.25`},
+		"dewgap_source_late_cycles_total{": {`dewgap_source_late_cycles_total{site="demo",source="rack-io"} 1`},
+		"dewgap_build_info{":               {`dewgap_build_info{goversion="go1.26",site="demo",version="1.0"} 1`},
 	} {
 		if l := lines(got, prefix); !slices.Equal(l, want) {
 			t.Errorf("%s:\n got %q\nwant %q", prefix, l, want)
@@ -129,9 +182,9 @@ func TestGolden(t *testing.T) {
 	}
 	for name, kind := range map[string]string{
 		"superheat_kelvin": "gauge", "superheat_margin_kelvin": "gauge", "superheat_floor_kelvin": "gauge", "superheat_uncertainty_kelvin": "gauge",
-		"suction_pressure_pascals": "gauge", "suction_dew_celsius": "gauge", "suction_temperature_celsius": "gauge", "phase": "gauge", "event_active": "gauge",
+		"suction_pressure_pascals": "gauge", "suction_dew_celsius": "gauge", "suction_temperature_celsius": "gauge", "phase": "gauge", "event_severity": "gauge",
 		"events_total": "counter", "floodback_seconds_total": "counter", "floodback_dose_kelvin_seconds_total": "counter", "input_age_seconds": "gauge",
-		"input_quality": "gauge", "source_up": "gauge", "source_errors_total": "counter", "build_info": "gauge",
+		"input_unusable": "gauge", "inputs": "gauge", "source_up": "gauge", "source_errors_total": "counter", "build_info": "gauge",
 	} {
 		if want := "# TYPE dewgap_" + name + " " + kind + "\n"; !strings.Contains(got, want) {
 			t.Errorf("no line %q", want)
@@ -190,7 +243,7 @@ func TestTrap25NoLastValue(t *testing.T) {
 		t.Errorf("%d series of a stale superheat", n)
 	}
 	board.s, board.age = s, snapshot.MaxAge+1
-	for _, name := range []string{"superheat_kelvin", "suction_pressure_pascals", "phase", "input_quality", "input_age_seconds"} {
+	for _, name := range []string{"superheat_kelvin", "suction_pressure_pascals", "phase", "circuit_stage", "inputs", "input_unusable", "input_age_seconds", "air_celsius"} {
 		if n := count("dewgap_" + name); n != 0 {
 			t.Errorf("%d series of %s although nothing has been analysed lately", n, name)
 		}
@@ -277,7 +330,7 @@ func TestTrap28CountersSurviveRestart(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	site := analyze.Site{Name: "demo", Groups: []analyze.Group{{Name: "mt", Compressors: []analyze.Compressor{{Name: "c1"}}}}}
+	site := analyze.Site{Name: "demo", Groups: []analyze.Group{{Name: "mt", Compressors: []analyze.Compressor{{Name: "c1"}}, Circuits: []analyze.Circuit{{Name: "case-1"}}}}}
 	before := alert.NewTracker(site)
 	before.Restore(nil, exampleSnapshot().Totals)
 	if err := ledger.Save(noon, before.Totals, true); err != nil {
@@ -296,8 +349,13 @@ func TestTrap28CountersSurviveRestart(t *testing.T) {
 		`dewgap_floodback_seconds_total{compressor="c1",group="mt",site="demo"} 170`,
 		`dewgap_floodback_dose_kelvin_seconds_total{compressor="c1",group="mt",site="demo"} 910`,
 		`dewgap_floodback_withdrawn_seconds_total{compressor="c1",group="mt",site="demo"} 20`,
-		`dewgap_events_total{compressor="c1",group="mt",kind="floodback",severity="minor",site="demo"} 3`,
-		`dewgap_event_escalations_total{compressor="c1",group="mt",kind="floodback",severity="minor",site="demo"} 1`,
+		`dewgap_events_total{compressor="c1",group="mt",kind="floodback",site="demo"} 5`,
+		`dewgap_events_reached_total{compressor="c1",group="mt",kind="floodback",severity="minor",site="demo"} 4`,
+		`dewgap_phase_seconds_total{compressor="c1",group="mt",phase="pulldown",site="demo"} 600`,
+		`dewgap_superheat_lowest_kelvin{compressor="c1",group="mt",site="demo"} 3.4`,
+		`dewgap_compressor_starts_total{compressor="c1",group="mt",site="demo"} 4`,
+		`dewgap_defrosts_total{circuit="case-1",group="mt",site="demo"} 12`,
+		`dewgap_event_causes_total{cause="iced_coil",circuit="case-1",group="mt",site="demo"} 2`,
 	} {
 		if !strings.Contains(got, want+"\n") {
 			t.Errorf("no line %s", want)
@@ -309,7 +367,7 @@ func TestFaultsAreMetrics(t *testing.T) {
 	s := exampleSnapshot()
 	s.ConfigFault, s.Journal.Fault, s.Journal.Errors = "site.toml:3: …", "no space left on device", 7
 	got := gathered(t, fixedBoard{s, 0})
-	for _, want := range []string{`dewgap_fault_active{fault="config"} 1`, `dewgap_fault_active{fault="journal"} 1`, `dewgap_fault_active{fault="ledger"} 0`, `dewgap_journal_errors_total 7`} {
+	for _, want := range []string{`dewgap_fault_active{fault="config",site="demo"} 1`, `dewgap_fault_active{fault="journal",site="demo"} 1`, `dewgap_fault_active{fault="ledger",site="demo"} 0`, `dewgap_journal_errors_total{site="demo"} 7`} {
 		if !strings.Contains(got, want+"\n") {
 			t.Errorf("no line %s", want)
 		}

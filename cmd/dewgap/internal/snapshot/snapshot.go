@@ -34,6 +34,7 @@ type Snapshot struct {
 	Time       time.Time
 	Points     []reading.Point
 	States     []analyze.State
+	Circuits   []analyze.CircuitState
 	Inputs     []analyze.Input // same index as Points
 	// Budgets list the sources of the uncertainty of each superheat; same
 	// index as States, or empty. A budget without parts is unknown.
@@ -88,6 +89,7 @@ func Of(site analyze.Site, p *pipeline.Pipeline, r analyze.Result) *Snapshot {
 		Time:       r.Time,
 		Points:     site.Points,
 		States:     slices.Clone(r.States),
+		Circuits:   p.Engine().Circuits(nil),
 		Inputs:     slices.Clone(r.Inputs),
 
 		Notices: r.Notices,
