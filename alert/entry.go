@@ -20,6 +20,8 @@ type entry struct {
 	Entry string         `json:"entry"` // a ChangeKind, note
 	Event *Event         `json:"event,omitempty"`
 	Note  *evidence.Item `json:"note,omitempty"`
+	// Maintenance is of the entries about one, as it stands since then.
+	Maintenance *Maintenance `json:"maintenance,omitempty"`
 	// What and Text are a note of a journal written before notes had codes.
 	What string `json:"what,omitempty"`
 	Text string `json:"text,omitempty"`
@@ -44,6 +46,9 @@ func (j *Journal) recall(text []byte) bool {
 	if e.Entry == "note" {
 		j.keepNote(e.note())
 		return true
+	}
+	if e.Entry == maintenanceEntry || e.Entry == maintenanceEndedEntry {
+		return j.recallMaintenance(e.Maintenance)
 	}
 	if k, ok := changeKindOf(e.Entry); ok && e.Event != nil && e.Event.ID != "" {
 		j.history.Apply(Change{Kind: k, At: e.At, Event: *e.Event})

@@ -93,9 +93,12 @@ const (
 	Closed
 	Updated
 	Withdrawn
+	Acknowledged         // somebody took the event on
+	AcknowledgementEnded // taken back, escalated or past its time; never with the event's own end
+	FoundOnSite          // somebody has looked; also after the event has ended
 )
 
-var changeNames = [...]string{"", "opened", "escalated", "closed", "standing", "withdrawn"}
+var changeNames = [...]string{"", "opened", "escalated", "closed", "standing", "withdrawn", "acknowledged", "acknowledgement_ended", "found"}
 
 // String returns the journal's word for k.
 func (k ChangeKind) String() string { return changeNames[k] }

@@ -48,19 +48,20 @@ type Journal struct {
 	limit int64
 	lock  *os.File
 
-	mu       sync.Mutex
-	renderer evidence.Renderer
-	file     *os.File // nil while it cannot be opened
-	size     int64    // of sound content
-	dirty    bool     // bytes past size may be on disk: cut before writing
-	added    []Change // since the last Commit: nobody has seen them
-	waiting  [][]byte
-	carried  int64 // size of what the current file began with
-	rewrite  bool  // entries were dropped: write anew from memory
-	history  *History
-	notes    []Note
-	written  map[string]writtenFigures
-	status   JournalStatus
+	mu          sync.Mutex
+	renderer    evidence.Renderer
+	file        *os.File // nil while it cannot be opened
+	size        int64    // of sound content
+	dirty       bool     // bytes past size may be on disk: cut before writing
+	added       []Change // since the last Commit: nobody has seen them
+	waiting     [][]byte
+	carried     int64 // size of what the current file began with
+	rewrite     bool  // entries were dropped: write anew from memory
+	history     *History
+	notes       []Note
+	maintenance []Maintenance
+	written     map[string]writtenFigures
+	status      JournalStatus
 }
 
 // writtenFigures are those of an open event that its newest entry holds.
@@ -203,7 +204,7 @@ func (j *Journal) take() {
 	for _, c := range j.added {
 		j.history.Apply(c)
 		j.queue(entry{At: c.At.UTC(), Entry: c.Kind.String(), Event: &c.Event})
-		if c.Kind.Ends() {
+		if c.Event.Closed != nil {
 			delete(j.written, c.Event.ID)
 		} else {
 			j.written[c.Event.ID] = writtenFigures{c.At, c.Event.SecondsBelow}
@@ -325,6 +326,9 @@ func (j *Journal) startAnew() error {
 		if events[i].Closed != nil {
 			e.At, e.Entry = *events[i].Closed, Closed.String()
 		}
+		content = append(content, j.frame(e)...)
+	}
+	for _, e := range j.maintenanceEntries() {
 		content = append(content, j.frame(e)...)
 	}
 	current, older := filepath.Join(j.dir, JournalFile), filepath.Join(j.dir, OlderFile)

@@ -33,6 +33,8 @@ const defaultClearHold = 120 * time.Second
 //     gaps in the data and clocks that jump count neither way: a gap opens
 //     nothing and closes nothing. If what is not known outlasts Hold (or
 //     ClearHold), that clock begins anew.
+//   - An acknowledgement ends when the event escalates and when its time has
+//     passed by the rows.
 //   - Severity is the worst since the condition began.
 type Tracker struct {
 	site     string
@@ -137,6 +139,7 @@ func (t *Tracker) Step(r analyze.Result) []Change {
 		if c.ended() {
 			delete(t.byKey, c.key)
 		} else {
+			t.expire(c, r.Time)
 			kept = append(kept, c)
 		}
 	}
@@ -194,7 +197,11 @@ func (t *Tracker) update(c *condition, f *floodback.Finding, r analyze.Result, g
 		t.close(c, r.Time)
 	case worse && c.state == open:
 		t.counterOf(c).escalate(c.key.Kind, from, c.severity)
+		ended := c.endAcknowledgement() // what somebody took on was less grave
 		t.changes = append(t.changes, Change{Escalated, r.Time.UTC(), c.current()})
+		if ended {
+			t.changes = append(t.changes, Change{AcknowledgementEnded, r.Time.UTC(), c.current()})
+		}
 	}
 }
 
