@@ -102,7 +102,7 @@ func (b *builder) brokerURL(t *table) (string, bool) {
 
 func loopbackURL(text string) bool {
 	u, err := url.Parse(text)
-	return err == nil && loopback(u.Host)
+	return err == nil && Loopback(u.Host)
 }
 
 // password reads the one place that the password comes from.

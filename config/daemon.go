@@ -13,6 +13,9 @@ import (
 // Daemon is how the program itself runs.
 type Daemon struct {
 	Listen      string        // host:port of the page and the metrics
+	WebConfig   string        // web configuration file of the Prometheus exporters; empty: none
+	Operators   []string      // its users who may acknowledge and set maintenance
+	Unprotected bool          // may listen beyond this machine without authentication
 	Data        string        // directory of journal and recordings
 	Sample      time.Duration // from row to row
 	Record      bool          // write a recording of all that is read
@@ -30,6 +33,18 @@ var daemonRows = []setting.Row[Daemon]{
 	{
 		Key: "listen", Field: setting.Plain(func(d *Daemon) *string { return &d.Listen }, "127.0.0.1:9480"),
 		Meaning: "Host and port of the page and the metrics.", Example: `"127.0.0.1:9480"`,
+	},
+	{
+		Key: "web_config", Field: setting.Plain(func(d *Daemon) *string { return &d.WebConfig }, ""),
+		Meaning: "File with certificates and users, in the form of the web configuration of the Prometheus exporters; a relative path starts at the configuration.", Example: `"web.yml"`,
+	},
+	{
+		Key: "operators", Field: setting.Plain(func(d *Daemon) *[]string { return &d.Operators }, nil),
+		Meaning: "Users of web_config who may acknowledge events and set maintenance; all others only read.", Example: `["anna"]`,
+	},
+	{
+		Key: "unprotected", Field: setting.Plain(func(d *Daemon) *bool { return &d.Unprotected }, false),
+		Meaning: "Whether the page may listen beyond this machine without authentication: everybody on that network can read it.", Example: "false",
 	},
 	{
 		Key: "data", Field: setting.Plain(func(d *Daemon) *string { return &d.Data }, "/var/lib/dewgap"),
@@ -65,11 +80,19 @@ func (b *builder) daemon(root *table) {
 	if t.has("listen") && d.Listen != listen {
 		if problem := wrongHostPort(d.Listen, true); problem != "" {
 			t.fault("listen", problem, `write host and port, such as "127.0.0.1:9480", or ":9480" for all networks`)
-		} else if !loopback(d.Listen) {
-			t.warn("listen", fmt.Sprintf("%q lets everybody on that network read the page", d.Listen), "keep it to a network you trust, or listen on 127.0.0.1 behind a proxy that asks for a password")
+		} else if !Loopback(d.Listen) && d.WebConfig == "" {
+			problem := fmt.Sprintf("%q lets everybody on that network read the page without a password", d.Listen)
+			if d.Unprotected {
+				t.warn("listen", problem, "keep it to a network you trust")
+			} else {
+				t.fault("listen", problem, "name a file with users in web_config, or listen on 127.0.0.1, or accept it by unprotected = true")
+			}
 		}
 	}
 	d.Data = b.beside(d.Data)
+	if d.WebConfig != "" {
+		d.WebConfig = b.beside(d.WebConfig)
+	}
 	t.done()
 }
 
@@ -92,7 +115,8 @@ func wrongHostPort(text string, listen bool) string {
 	return ""
 }
 
-func loopback(hostPort string) bool {
+// Loopback reports whether hostPort is of this machine alone.
+func Loopback(hostPort string) bool {
 	host, _, _ := net.SplitHostPort(hostPort)
 	if host == "localhost" {
 		return true

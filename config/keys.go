@@ -131,6 +131,9 @@ func show(v any) string {
 	case int64:
 		return showSize(v)
 	case []string:
+		if len(v) == 0 {
+			return "none"
+		}
 		return "[" + orList(v) + "]"
 	}
 	if v == "" {

@@ -35,6 +35,9 @@ func (v checkCmd) Run(ctx context.Context, con console) error {
 	for _, w := range c.Warnings {
 		fmt.Fprintln(con.Err, "warning:", w.Error())
 	}
+	if _, err := policyOf(&c.Daemon, c.Daemon.Listen); err != nil {
+		return err
+	}
 	unready := c.Runnable()
 	var live error
 	if v.Live {

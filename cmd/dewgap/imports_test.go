@@ -19,15 +19,16 @@ var nothing = []string{}
 // packageRules has a row for every package of the tree.
 var packageRules = []packageRule{
 	{"cmd/dewgap", nil},
+	{"cmd/dewgap/internal/access", []string{"github.com/prometheus/exporter-toolkit", "go.yaml.in/yaml/v2", "golang.org/x/crypto"}},
 	{"cmd/dewgap/internal/cleanup", nothing},
 	{"cmd/dewgap/internal/output", nothing},
-	{"cmd/dewgap/internal/daemon", []string{"alert", "analyze/...", "cmd/dewgap/internal/cleanup", "cmd/dewgap/internal/metrics", "cmd/dewgap/internal/pipeline", "cmd/dewgap/internal/snapshot", "cmd/dewgap/internal/web",
+	{"cmd/dewgap/internal/daemon", []string{"alert", "analyze/...", "cmd/dewgap/internal/access", "cmd/dewgap/internal/cleanup", "cmd/dewgap/internal/metrics", "cmd/dewgap/internal/pipeline", "cmd/dewgap/internal/snapshot", "cmd/dewgap/internal/web",
 		"collector", "collector/recording", "config", "golang.org/x/sync"}},
 	{"cmd/dewgap/internal/pipeline", []string{"alert", "analyze/...", "cmd/dewgap/internal/explain"}},
 	{"cmd/dewgap/internal/snapshot", []string{"alert", "analyze/...", "cmd/dewgap/internal/pipeline", "collector"}},
 	{"cmd/dewgap/internal/snapshot/snaptest", []string{"alert", "analyze/...", "cmd/dewgap/internal/snapshot", "collector"}},
 	{"cmd/dewgap/internal/metrics", []string{"alert", "analyze/...", "cmd/dewgap/internal/snapshot", "collector", "github.com/prometheus/client_golang"}},
-	{"cmd/dewgap/internal/web", []string{"alert", "analyze/...", "cmd/dewgap/internal/explain", "cmd/dewgap/internal/snapshot"}},
+	{"cmd/dewgap/internal/web", []string{"alert", "analyze/...", "cmd/dewgap/internal/access", "cmd/dewgap/internal/explain", "cmd/dewgap/internal/snapshot"}},
 	{"cmd/dewgap/internal/replay", []string{"alert", "analyze/...", "cmd/dewgap/internal/pipeline", "cmd/dewgap/internal/snapshot"}},
 	{"cmd/dewgap/internal/explain", []string{"alert", "analyze/..."}},
 	{"cmd/dewgap/internal/commissioning", []string{"alert", "analyze/...", "config"}},

@@ -47,6 +47,10 @@ func (v *runCmd) Run(ctx context.Context, con console) (err error) {
 	if v.Listen != "" {
 		address = v.Listen
 	}
+	policy, err := policyOf(&cfg.Daemon, address)
+	if err != nil {
+		return err
+	}
 	var opened cleanup.Stack
 	defer opened.CloseInto(&err)
 	listen, err := net.Listen("tcp", address)
@@ -60,7 +64,7 @@ func (v *runCmd) Run(ctx context.Context, con console) (err error) {
 	opened.Push("stop waiting for SIGHUP", func() error { signal.Stop(again); return nil })
 	manager := sdnotify.FromEnvironment()
 	watcher, err := daemon.Open(daemon.Setting{
-		Config: cfg, Clock: clock, Listen: listen, Log: log, Version: build(), Mode: "live",
+		Config: cfg, Clock: clock, Listen: listen, Access: policy, Log: log, Version: build(), Mode: "live",
 		Sources:        sourcesOf(clock, log, ""),
 		Reload:         func() (*config.Config, error) { return config.Load(v.Config) },
 		ReloadRequests: again,
@@ -69,7 +73,7 @@ func (v *runCmd) Run(ctx context.Context, con console) (err error) {
 	if err != nil {
 		return err
 	}
-	fmt.Fprintf(con.Out, "http://%s/\n", listen.Addr())
+	fmt.Fprintf(con.Out, "%s://%s/\n", policy.Scheme(), listen.Addr())
 	context.AfterFunc(ctx, func() {
 		if err := manager.Stopping(); err != nil {
 			log.Warn("stopping", "error", err)

@@ -17,6 +17,7 @@ import (
 
 	"dewgap/alert"
 	"dewgap/analyze/evidence"
+	"dewgap/cmd/dewgap/internal/access"
 	"dewgap/cmd/dewgap/internal/cleanup"
 	"dewgap/cmd/dewgap/internal/metrics"
 	"dewgap/cmd/dewgap/internal/pipeline"
@@ -43,6 +44,7 @@ type Setting struct {
 	// Listen is where page and metrics answer. Open and Run close it, whether
 	// they succeed or fail.
 	Listen  net.Listener
+	Access  *access.Policy // who may reach the page; nil: everybody who can reach Listen
 	Log     *slog.Logger
 	Version metrics.Build
 	Mode    string // "live" or "demo", for the page
@@ -119,11 +121,11 @@ func (d *Daemon) Run(ctx context.Context) (err error) {
 	defer d.opened.CloseInto(&err)
 	d.note(d.Clock.Now(), evidence.DaemonStarted, evidence.Name("version", d.Version.Version))
 	site := d.current.site
-	d.log.Info("watching", "site", site.Name, "inputs", len(site.Points), "page", "http://"+d.Listen.Addr().String())
+	d.log.Info("watching", "site", site.Name, "inputs", len(site.Points), "page", d.Access.Scheme()+"://"+d.Listen.Addr().String())
 
 	group, ctx := errgroup.WithContext(ctx)
 	server := web.New(web.Parts{
-		Board: d.board, Events: d.journal, Version: d.Version.Version, Log: d.log,
+		Board: d.board, Events: d.journal, Access: d.Access, Version: d.Version.Version, Log: d.log,
 		Metrics: metrics.Handler(metrics.NewRegistry(d.board, d.Version), d.log),
 	})
 	group.Go(func() error { return server.Run(ctx, d.Listen) })

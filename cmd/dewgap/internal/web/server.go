@@ -8,6 +8,7 @@ package web
 
 import (
 	"context"
+	"crypto/tls"
 	"encoding/json"
 	"errors"
 	"fmt"
@@ -19,6 +20,7 @@ import (
 	"time"
 
 	"dewgap/alert"
+	"dewgap/cmd/dewgap/internal/access"
 	"dewgap/cmd/dewgap/internal/snapshot"
 )
 
@@ -35,7 +37,8 @@ type Parts struct {
 	Metrics http.Handler
 	Version string
 	Log     *slog.Logger
-	Replay  Replay // nil unless a recording is played
+	Replay  Replay         // nil unless a recording is played
+	Access  *access.Policy // nil: nobody is asked who they are
 }
 
 // closingTime is how long answers in progress have once the server closes.
@@ -49,9 +52,12 @@ type Server struct {
 
 // New returns a server of parts.
 func New(parts Parts) *Server {
+	if parts.Access == nil {
+		parts.Access = &access.Policy{}
+	}
 	s := &Server{parts: parts}
 	s.http = &http.Server{
-		Handler:           s.routes(),
+		Handler:           parts.Access.Guard(access.Default.Handler(s.routes())),
 		ReadHeaderTimeout: 5 * time.Second,
 		ReadTimeout:       10 * time.Second,
 		WriteTimeout:      30 * time.Second,
@@ -65,6 +71,10 @@ func New(parts Parts) *Server {
 // Run answers on l until ctx ends, then lets answers in progress finish for
 // closingTime and closes.
 func (s *Server) Run(ctx context.Context, l net.Listener) error {
+	l = access.Default.Listener(l)
+	if c := s.parts.Access.TLS(); c != nil {
+		l = tls.NewListener(l, c)
+	}
 	stopped := make(chan error, 1)
 	go func() { stopped <- s.http.Serve(l) }()
 	select {

@@ -1,0 +1,241 @@
+package access
+
+import (
+	"crypto/ecdsa"
+	"crypto/elliptic"
+	"crypto/rand"
+	"crypto/tls"
+	"crypto/x509"
+	"crypto/x509/pkix"
+	"encoding/pem"
+	"fmt"
+	"math/big"
+	"net"
+	"net/http"
+	"net/http/httptest"
+	"os"
+	"path/filepath"
+	"strings"
+	"testing"
+	"testing/synctest"
+	"time"
+
+	"golang.org/x/crypto/bcrypt"
+)
+
+// write puts a web configuration into a directory of its own.
+func write(t *testing.T, text string) string {
+	t.Helper()
+	file := filepath.Join(t.TempDir(), "web.yml")
+	if err := os.WriteFile(file, []byte(text), 0o600); err != nil {
+		t.Fatal(err)
+	}
+	return file
+}
+
+func hash(t *testing.T, password string) string {
+	t.Helper()
+	h, err := bcrypt.GenerateFromPassword([]byte(password), bcrypt.MinCost)
+	if err != nil {
+		t.Fatal(err)
+	}
+	return string(h)
+}
+
+// twoUsers has anna, who operates, and bert, who reads.
+func twoUsers(t *testing.T) *Policy {
+	t.Helper()
+	p, err := Load(write(t, fmt.Sprintf("basic_auth_users:\n  anna: %s\n  bert: %s\n", hash(t, "apple"), hash(t, "birch"))), []string{"anna"})
+	if err != nil {
+		t.Fatal(err)
+	}
+	return p
+}
+
+// ask sends one request from an address and returns the answer.
+func ask(h http.Handler, from, name, password string) *httptest.ResponseRecorder {
+	r := httptest.NewRequest("GET", "/", nil)
+	r.RemoteAddr = from + ":40000"
+	if name != "" {
+		r.SetBasicAuth(name, password)
+	}
+	w := httptest.NewRecorder()
+	h.ServeHTTP(w, r)
+	return w
+}
+
+// whoAmI answers with the user that a request came from.
+var whoAmI = http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) {
+	u, known := UserOf(r.Context())
+	fmt.Fprintf(w, "%s %v %v", u.Name, u.Operate, known)
+})
+
+func TestWhoMayAsk(t *testing.T) {
+	guarded := twoUsers(t).Guard(whoAmI)
+	for _, test := range []struct {
+		name, password string
+		status         int
+		body           string
+	}{
+		{"anna", "apple", 200, "anna true true"},
+		{"anna", "apple", 200, "anna true true"}, // from memory
+		{"bert", "birch", 200, "bert false true"},
+		{"anna", "birch", 401, "a name and its password are needed\n"},
+		{"carl", "nobody", 401, "a name and its password are needed\n"}, // the stand-in for users that do not exist
+		{"", "", 401, "a name and its password are needed\n"},
+	} {
+		w := ask(guarded, "192.0.2.1", test.name, test.password)
+		if w.Code != test.status || w.Body.String() != test.body {
+			t.Errorf("%s:%s: %d %q, want %d %q", test.name, test.password, w.Code, w.Body, test.status, test.body)
+		}
+		if w.Code == 401 && !strings.HasPrefix(w.Header().Get("WWW-Authenticate"), "Basic ") { // RFC 7617, section 2
+			t.Errorf("challenge %q", w.Header().Get("WWW-Authenticate"))
+		}
+	}
+	if w := ask((&Policy{}).Guard(whoAmI), "192.0.2.1", "", ""); w.Body.String() != " false false" {
+		t.Errorf("without a file: %q", w.Body)
+	}
+}
+
+// A program that guesses gets one guess a minute in the end; another address is
+// not slowed, nor is one that is right.
+func TestGuessesAreSlowed(t *testing.T) {
+	policy := twoUsers(t) // outside of the bubble: files
+	synctest.Test(t, func(t *testing.T) {
+		guarded := policy.Guard(whoAmI)
+		begin, tried := time.Now(), 0
+		for time.Since(begin) < time.Hour {
+			switch w := ask(guarded, "192.0.2.66", "anna", "guess"); w.Code {
+			case 401:
+				tried++
+			case 429:
+				if w.Header().Get("Retry-After") == "" {
+					t.Fatal("no Retry-After")
+				}
+			default:
+				t.Fatalf("status %d", w.Code)
+			}
+			time.Sleep(100 * time.Millisecond)
+		}
+		if tried > 70 {
+			t.Errorf("%d guesses in an hour, want about one a minute", tried)
+		}
+		if w := ask(guarded, "192.0.2.66", "anna", "apple"); w.Code != 429 {
+			t.Errorf("status %d at once after wrong guesses", w.Code)
+		}
+		if w := ask(guarded, "192.0.2.7", "anna", "apple"); w.Code != 200 {
+			t.Errorf("status %d for another address", w.Code)
+		}
+		time.Sleep(longestWait)
+		if w := ask(guarded, "192.0.2.66", "anna", "apple"); w.Code != 200 {
+			t.Errorf("status %d after the wait", w.Code)
+		}
+		for range freeGuesses - 1 {
+			ask(guarded, "192.0.2.8", "anna", "aple")
+		}
+		if w := ask(guarded, "192.0.2.8", "anna", "apple"); w.Code != 200 {
+			t.Errorf("status %d for a person who mistyped twice", w.Code)
+		}
+	})
+}
+
+// What guessing costs in memory is bounded.
+func TestGuessesAreBounded(t *testing.T) {
+	var g guesses
+	for i := range 5 * maxAddresses {
+		g.wrong(fmt.Sprint(i), time.Time{})
+		if len(g.counts) > maxAddresses {
+			t.Fatalf("%d addresses", len(g.counts))
+		}
+	}
+}
+
+func TestFaultsOfTheFile(t *testing.T) {
+	for name, test := range map[string]struct{ text, want string }{
+		"unknown key":         {"users: {}\n", "users"},
+		"a plain password":    {"basic_auth_users: { anna: apple }\n", "bcrypt"},
+		"no certificate":      {"tls_server_config: { key_file: k.pem }\n", "cert"},
+		"a limit of its own":  {"rate_limit: { interval: 1s, burst: 2 }\n", "rate_limit"},
+		"an unknown operator": {fmt.Sprintf("basic_auth_users: { bert: %q }\n", hash(t, "birch")), `operator "anna"`},
+	} {
+		if _, err := Load(write(t, test.text), []string{"anna"}); err == nil || !strings.Contains(err.Error(), test.want) || !strings.Contains(err.Error(), "web.yml") {
+			t.Errorf("%s: %v", name, err)
+		}
+	}
+	if _, err := Load(filepath.Join(t.TempDir(), "none.yml"), nil); err == nil {
+		t.Error("a file that does not exist")
+	}
+}
+
+// certificate writes a certificate and its key, signed by itself.
+func certificate(t *testing.T, dir, name string) (cert tls.Certificate) {
+	t.Helper()
+	key, err := ecdsa.GenerateKey(elliptic.P256(), rand.Reader)
+	if err != nil {
+		t.Fatal(err)
+	}
+	template := &x509.Certificate{SerialNumber: big.NewInt(1), Subject: pkix.Name{CommonName: name}, IPAddresses: []net.IP{net.IPv4(127, 0, 0, 1)},
+		NotBefore: time.Now().Add(-time.Hour), NotAfter: time.Now().Add(time.Hour), IsCA: true, BasicConstraintsValid: true}
+	der, err := x509.CreateCertificate(rand.Reader, template, template, key.Public(), key)
+	if err != nil {
+		t.Fatal(err)
+	}
+	secret, err := x509.MarshalPKCS8PrivateKey(key)
+	if err != nil {
+		t.Fatal(err)
+	}
+	certPEM := pem.EncodeToMemory(&pem.Block{Type: "CERTIFICATE", Bytes: der})
+	keyPEM := pem.EncodeToMemory(&pem.Block{Type: "PRIVATE KEY", Bytes: secret})
+	for suffix, text := range map[string][]byte{".pem": certPEM, ".key": keyPEM} {
+		if err := os.WriteFile(filepath.Join(dir, name+suffix), text, 0o600); err != nil {
+			t.Fatal(err)
+		}
+	}
+	cert, err = tls.X509KeyPair(certPEM, keyPEM)
+	if err != nil {
+		t.Fatal(err)
+	}
+	return cert
+}
+
+// A client without a certificate is refused, one with it is known by its name.
+func TestClientCertificates(t *testing.T) {
+	file := write(t, "tls_server_config:\n  cert_file: gateway.pem\n  key_file: gateway.key\n  client_auth_type: RequireAndVerifyClientCert\n  client_ca_file: watch.pem\n")
+	certificate(t, filepath.Dir(file), "gateway")
+	client := certificate(t, filepath.Dir(file), "watch")
+	p, err := Load(file, nil)
+	if err != nil {
+		t.Fatal(err)
+	}
+	if p.Scheme() != "https" || !p.Authenticates() {
+		t.Error("not taken for TLS with authentication")
+	}
+	l, err := tls.Listen("tcp", "127.0.0.1:0", p.TLS())
+	if err != nil {
+		t.Fatal(err)
+	}
+	server := &http.Server{Handler: p.Guard(whoAmI)}
+	go server.Serve(l)
+	defer server.Close()
+	get := func(certs ...tls.Certificate) (string, error) {
+		roots := x509.NewCertPool()
+		text, _ := os.ReadFile(filepath.Join(filepath.Dir(file), "gateway.pem"))
+		roots.AppendCertsFromPEM(text)
+		transport := &http.Transport{TLSClientConfig: &tls.Config{RootCAs: roots, Certificates: certs}}
+		defer transport.CloseIdleConnections()
+		w, err := (&http.Client{Transport: transport}).Get("https://" + l.Addr().String())
+		if err != nil {
+			return "", err
+		}
+		defer w.Body.Close()
+		var b strings.Builder
+		_, err = fmt.Fprint(&b, w.ProtoMajor, w.StatusCode)
+		return b.String(), err
+	}
+	if got, err := get(client); err != nil || got != "1 200" {
+		t.Errorf("with a certificate: %q %v", got, err)
+	}
+	if _, err := get(); err == nil {
+		t.Error("answered without a certificate")
+	}
+}
