@@ -2,7 +2,7 @@
 // occurrence of a condition, the journal that survives a restart, the exposure ledger, notifiers.
 //
 // It may import analyze and its sub-packages, the standard library and, for the
-// journal alone, os and renameio. Time comes with the rows, never from a clock;
+// journal alone, os. Time comes with the rows, never from a clock;
 // net, net/http and log/slog must never come in.
 package alert
 

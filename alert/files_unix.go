@@ -6,8 +6,6 @@ import (
 	"errors"
 	"os"
 	"syscall"
-
-	"github.com/google/renameio/v2"
 )
 
 // lock opens a file that this process alone holds, and returns errInUse when
@@ -27,10 +25,18 @@ func lock(path string) (*os.File, error) {
 	return f, nil
 }
 
-// replaceFile writes a whole file in the place of another; a power cut leaves
-// one of the two.
-func replaceFile(path string, content []byte, mode os.FileMode) error {
-	return renameio.WriteFile(path, content, mode)
+func syncDir(path string) error {
+	d, err := os.Open(path)
+	if err != nil {
+		return err
+	}
+	err = d.Sync()
+	if errors.Is(err, syscall.EINVAL) || errors.Is(err, syscall.ENOTSUP) {
+		err = nil // a file system that has no such thing
+	}
+	return errors.Join(err, d.Close())
 }
 
 func isReadOnly(err error) bool { return errors.Is(err, syscall.EROFS) }
+
+func isFull(err error) bool { return errors.Is(err, syscall.ENOSPC) || errors.Is(err, syscall.EDQUOT) }

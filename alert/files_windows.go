@@ -3,7 +3,6 @@ package alert
 import (
 	"errors"
 	"os"
-	"path/filepath"
 	"syscall"
 )
 
@@ -29,28 +28,16 @@ func lock(path string) (*os.File, error) {
 	return os.NewFile(uintptr(h), path), nil
 }
 
-// replaceFile writes a whole file in the place of another. The content is on
-// the disk before the name changes; Windows does not promise that the change
-// of the name is one step in a power cut.
-func replaceFile(path string, content []byte, mode os.FileMode) (err error) {
-	f, err := os.CreateTemp(filepath.Dir(path), "."+filepath.Base(path)+"-*")
-	if err != nil {
-		return err
-	}
-	defer func() {
-		if err != nil {
-			_ = os.Remove(f.Name())
-		}
-	}()
-	_, err = f.Write(content)
-	err = errors.Join(err, f.Chmod(mode), f.Sync(), f.Close())
-	if err != nil {
-		return err
-	}
-	return os.Rename(f.Name(), path)
-}
+// syncDir does nothing: Windows does not promise that a change of a name is one
+// step in a power cut, and has no call for it.
+func syncDir(string) error { return nil }
 
 // errorWriteProtect is ERROR_WRITE_PROTECT of winerror.h.
 const errorWriteProtect = syscall.Errno(19)
 
 func isReadOnly(err error) bool { return errors.Is(err, errorWriteProtect) }
+
+// errorDiskFull is ERROR_DISK_FULL of winerror.h.
+const errorDiskFull = syscall.Errno(112)
+
+func isFull(err error) bool { return errors.Is(err, errorDiskFull) }

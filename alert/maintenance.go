@@ -86,16 +86,6 @@ func (j *Journal) keepMaintenance(m Maintenance) {
 	}
 }
 
-// recallMaintenance takes an entry about maintenance into memory; false where it
-// is not sound.
-func (j *Journal) recallMaintenance(m *Maintenance) bool {
-	if m == nil || m.ID == "" {
-		return false
-	}
-	j.keepMaintenance(*m)
-	return true
-}
-
 // maintenanceEntries are what a new file begins with, so that a maintenance
 // outlives the file that it was written to.
 func (j *Journal) maintenanceEntries() (all []entry) {

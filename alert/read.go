@@ -17,10 +17,9 @@ func ReadEvents(dir string) ([]Event, Recovery, error) {
 		}
 		return nil, Recovery{}, err
 	}
-	j := &Journal{dir: dir, history: NewHistory(keptEvents)}
-	j.load()
-	if j.status.Fault != "" {
-		return nil, Recovery{}, fmt.Errorf("read journal: %s", j.status.Fault)
+	j := newJournal(disk{}, dir, 0)
+	if err := j.load(); err != nil {
+		return nil, Recovery{}, fmt.Errorf("read journal: %w", err)
 	}
 	return j.history.Events(), j.status.Recovered, nil
 }

@@ -73,7 +73,7 @@ func (f *stateFile) write(value any) error {
 		return err
 	}
 	if f.unsound {
-		if err := replaceFile(f.path, appendFrame(nil, text), 0o640); err != nil {
+		if err := replace(disk{}, f.path, appendFrame(nil, text), nil); err != nil {
 			return err
 		}
 		f.unsound = false
@@ -87,5 +87,5 @@ func (f *stateFile) write(value any) error {
 	if err := os.Link(f.path, older); err != nil && !errors.Is(err, os.ErrNotExist) && !errors.Is(err, errors.ErrUnsupported) {
 		return err
 	}
-	return replaceFile(f.path, appendFrame(nil, text), 0o640)
+	return replace(disk{}, f.path, appendFrame(nil, text), nil)
 }

@@ -63,7 +63,7 @@ var packageRules = []packageRule{
 	{"analyze/floodback", []string{"analyze/cause", "analyze/evidence", "analyze/filter", "analyze/frame", "analyze/reading", "analyze/refrigerant", "analyze/superheat", "analyze/setting", "analyze/units"}},
 	{"analyze/trend", []string{"analyze/evidence", "analyze/filter", "analyze/frame", "analyze/reading", "analyze/units"}},
 
-	{"alert", []string{"analyze", "analyze/cause", "analyze/evidence", "analyze/filter", "analyze/floodback", "analyze/frame", "analyze/reading", "analyze/suggest", "analyze/trend", "analyze/units", "github.com/google/renameio"}},
+	{"alert", []string{"analyze", "analyze/cause", "analyze/evidence", "analyze/filter", "analyze/floodback", "analyze/frame", "analyze/reading", "analyze/suggest", "analyze/trend", "analyze/units"}},
 
 	{"simulators/plant", []string{"analyze/refrigerant", "analyze/units"}},
 	{"simulators/scenarios", []string{"analyze/suggest", "simulators/plant", "github.com/BurntSushi/toml"}},
