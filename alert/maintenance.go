@@ -33,6 +33,9 @@ func (j *Journal) SetMaintenance(m Maintenance) Maintenance {
 // EndMaintenance ends the maintenance id at an instant, for the next Commit. It
 // fails where none that is on has that id.
 func (j *Journal) EndMaintenance(id string, at time.Time, by string) (Maintenance, error) {
+	if err := checkWords(by, ""); err != nil {
+		return Maintenance{}, err
+	}
 	j.mu.Lock()
 	defer j.mu.Unlock()
 	i := j.findMaintenance(id)

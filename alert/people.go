@@ -232,3 +232,12 @@ func During(list []Maintenance, ev *Event) *Maintenance {
 	}
 	return nil
 }
+
+// NearestIDs returns the ids of events that id may stand for.
+func NearestIDs(id string, events []Event) []string {
+	var ids []string
+	for i := range events {
+		ids = append(ids, events[i].ID)
+	}
+	return nearest(id, ids)
+}

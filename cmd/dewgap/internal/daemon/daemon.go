@@ -63,6 +63,9 @@ type Daemon struct {
 	current *generation
 	opened  cleanup.Stack // what Open and Run have opened
 
+	operations chan operation
+	ended      chan struct{} // closed when the main loop takes no more operations
+
 	late        uint64
 	configFault string            // why the last reload changed nothing
 	faults      map[string]string // the last text logged of each fault
@@ -75,7 +78,8 @@ const journalLimit = 8 << 20
 // prepares Run. It opens no device. When a part of it fails, Open closes what it
 // opened before, the listener among it.
 func Open(s Setting) (d *Daemon, err error) {
-	d = &Daemon{Setting: s, board: snapshot.NewBoard(time.Now), log: s.Log, faults: map[string]string{}}
+	d = &Daemon{Setting: s, board: snapshot.NewBoard(time.Now), log: s.Log, faults: map[string]string{},
+		operations: make(chan operation), ended: make(chan struct{})}
 	defer func() {
 		if err != nil {
 			d.opened.CloseInto(&err)
@@ -126,6 +130,7 @@ func (d *Daemon) Run(ctx context.Context) (err error) {
 	group, ctx := errgroup.WithContext(ctx)
 	server := web.New(web.Parts{
 		Board: d.board, Events: d.journal, Access: d.Access, Version: d.Version.Version, Log: d.log,
+		Operations: d, Loopback: web.IsLoopback(d.Listen.Addr()),
 		Metrics: metrics.Handler(metrics.NewRegistry(d.board, d.Version), d.log),
 	})
 	group.Go(func() error { return server.Run(ctx, d.Listen) })
@@ -156,6 +161,7 @@ func (d *Daemon) Close() error { return d.opened.Close() }
 
 // work runs one generation after the other until ctx ends.
 func (d *Daemon) work(ctx context.Context) error {
+	defer close(d.ended)
 	for {
 		next, err := d.run(ctx, d.current)
 		if err != nil || next == nil {

@@ -32,6 +32,8 @@ type generation struct {
 	pipeline *pipeline.Pipeline
 	tally    *pipeline.Tally
 	recorder *recording.Recorder // nil when not recording
+	result   analyze.Result      // of the last row, until the next
+	shown    bool                // there is one, and it is published
 }
 
 // RecordingsDir is where the daemon keeps recordings, below its data directory.
@@ -100,7 +102,7 @@ func (d *Daemon) loop(ctx context.Context, g *generation) (next *generation, err
 	pace := collector.NewTicker(d.Clock, g.config.Daemon.Sample)
 	var last time.Time
 	for {
-		tick, err := pace.Next(ctx)
+		tick, err := d.nextTick(ctx, g, pace, last)
 		for _, jump := range tick.Jumps {
 			d.warn("clock", jump.At, clockStep(jump))
 		}
@@ -127,6 +129,23 @@ func (d *Daemon) loop(ctx context.Context, g *generation) (next *generation, err
 	}
 }
 
+// nextTick waits for the next instant and executes operations meanwhile.
+func (d *Daemon) nextTick(ctx context.Context, g *generation, pace *collector.Ticker, last time.Time) (tick collector.Tick, err error) {
+	due := make(chan struct{})
+	go func() {
+		defer close(due)
+		tick, err = pace.Next(ctx)
+	}()
+	for {
+		select {
+		case <-due:
+			return tick, err
+		case op := <-d.operations:
+			d.execute(g, op, last)
+		}
+	}
+}
+
 // step records, analyses, journals and publishes one row, in this order: every
 // event that is shown is on the disk, and the analysis sees what the recording
 // holds.
@@ -144,6 +163,7 @@ func (d *Daemon) step(g *generation, row *reading.Row) {
 	for _, c := range changes {
 		d.logChange(c)
 	}
+	g.result, g.shown = result, true
 	d.publish(g, result)
 }
 
@@ -172,8 +192,15 @@ func (d *Daemon) logChange(c alert.Change) {
 		args = append(args, "evidence", d.renderer().Text(ev.Evidence[0]))
 	}
 	level := slog.LevelWarn
-	if c.Kind.Ends() {
+	switch c.Kind {
+	case alert.Closed, alert.Withdrawn:
 		level = slog.LevelInfo
+	case alert.Acknowledged:
+		level = slog.LevelInfo
+		args = append(args, "by", ev.Acknowledged.By, "note", ev.Acknowledged.Note)
+	case alert.FoundOnSite:
+		level = slog.LevelInfo
+		args = append(args, "by", ev.Found.By, "found", ev.Found.Cause, "found_circuit", ev.Found.Circuit, "note", ev.Found.Note)
 	}
 	d.log.Log(context.Background(), level, "event "+c.Kind.String(), args...)
 }
@@ -187,6 +214,7 @@ func (d *Daemon) publish(g *generation, result analyze.Result) {
 	s.Mode, s.Note, s.Units = d.Mode, d.Note, g.config.Units.String()
 	s.ConfigFault = d.configFault
 	s.Recent = d.recent()
+	s.Maintenance = d.journal.AllMaintenance()
 	s.Journal = d.journal.Status()
 	s.LedgerFault, s.LedgerErrors = d.ledger.Status()
 	if text := d.days.Fault(); text != "" {

@@ -24,14 +24,19 @@ type Explanation struct {
 	Title  string   `json:"title"`
 	Course []string `json:"course"` // when, in which phase, how grave
 	// Withdrawn is why the event was proved false; empty where it was not.
-	Withdrawn string       `json:"withdrawn,omitempty"`
-	Facts     []alert.Fact `json:"facts,omitempty"`
-	Evidence  []string     `json:"evidence,omitempty"` // of the kind and the grade
-	Circuits  []Candidate  `json:"circuits,omitempty"`
-	Causes    []Candidate  `json:"causes,omitempty"`
-	Checks    []CheckOf    `json:"checks,omitempty"` // in the order to make them
-	Cautions  string       `json:"cautions"`
-	renderer  evidence.Renderer
+	Withdrawn string `json:"withdrawn,omitempty"`
+	// Acknowledged is who took the event on; Maintenance, during which it was open.
+	Acknowledged string       `json:"acknowledged,omitempty"`
+	Maintenance  string       `json:"maintenance,omitempty"`
+	Facts        []alert.Fact `json:"facts,omitempty"`
+	Evidence     []string     `json:"evidence,omitempty"` // of the kind and the grade
+	Circuits     []Candidate  `json:"circuits,omitempty"`
+	Causes       []Candidate  `json:"causes,omitempty"`
+	// Compared is what was said beside what somebody found; nil until then.
+	Compared *Comparison `json:"said_and_found,omitempty"`
+	Checks   []CheckOf   `json:"checks,omitempty"` // in the order to make them
+	Cautions string      `json:"cautions"`
+	renderer evidence.Renderer
 }
 
 // Candidate is a circuit or a cause with its share of the blame and why.
@@ -92,6 +97,7 @@ func Of(ev alert.Event, r evidence.Renderer) Explanation {
 	for _, c := range ev.Causes[:min(maxCandidates, len(ev.Causes))] {
 		s.Causes = append(s.Causes, Candidate{Code: c.Cause, Words: cause.Words(c.Cause), Score: c.Score, Why: r.Texts(c.Why)})
 	}
+	s.people(&ev)
 	if ev.Withdrawn == nil {
 		s.Checks = s.next()
 	}
@@ -145,9 +151,11 @@ func (s Explanation) Write(w io.Writer) error {
 	for _, l := range s.Course {
 		fmt.Fprintf(&b, "%s\n", l)
 	}
+	s.writePeople(&b)
 	for _, f := range s.Facts {
 		fmt.Fprintf(&b, "%s: %s\n", f.Name, f.Text)
 	}
+	s.writeCompared(&b)
 	section := func(title string, n int) {
 		if n > 0 {
 			fmt.Fprintf(&b, "\n%s\n", title)

@@ -102,3 +102,29 @@ func TestWithdrawn(t *testing.T) {
 		t.Errorf("explained like an event that stands:\n%s", b.String())
 	}
 }
+
+// What was said and what was found stand side by side.
+func TestSaidAndFound(t *testing.T) {
+	at := time.Date(2026, 3, 1, 8, 0, 0, 0, time.UTC)
+	ev := event()
+	ev.Acknowledged = &alert.Acknowledgement{By: "night shift", At: at, Note: "on my way"}
+	for _, tc := range []struct {
+		found alert.Found
+		want  string
+	}{
+		{alert.Found{Cause: "low_airflow", Circuit: "case-1", By: "an engineer", At: at, Note: "fan 2 stood still"},
+			"Said and found\n  said:  iced coil (iced_coil), 61 %; circuit case-1, 83 %\n  found: too little air over the coil (low_airflow); circuit case-1; by an engineer at 2026-03-01T08:00:00Z: fan 2 stood still\n"},
+		{alert.Found{Cause: "none", By: "x", At: at}, "  found: nothing was the matter (none); by x at 2026-03-01T08:00:00Z\n"},
+	} {
+		ev.Found = &tc.found
+		var b strings.Builder
+		if err := Of(ev, evidence.Renderer{}).Write(&b); err != nil {
+			t.Fatal(err)
+		}
+		for _, want := range []string{tc.want, "Acknowledged by night shift at 2026-03-01T08:00:00Z: on my way.\n"} {
+			if !strings.Contains(b.String(), want) {
+				t.Errorf("lacks %q in\n%s", want, b.String())
+			}
+		}
+	}
+}

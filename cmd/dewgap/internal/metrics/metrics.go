@@ -101,6 +101,9 @@ var (
 	running       = desc("compressor_running_seconds_total", "Running time seen; survives a restart.", ofMachine)
 	starts        = desc("compressor_starts_total", "Starts seen; survives a restart.", ofMachine)
 
+	groupMaintenance   = desc("maintenance_until_seconds", "Unix time at which the maintenance of the place ends; only while one is on.", ofGroup)
+	machineMaintenance = desc("maintenance_until_seconds", "Unix time at which the maintenance of the place ends; only while one is on.", ofMachine)
+
 	inputs = desc("inputs", "How many inputs of the group have this quality.", ofGroup, "quality")
 
 	sourceUp         = desc("source_up", "1 while the bus or broker answers, 0 otherwise.", nil, "source")
@@ -173,6 +176,7 @@ func (c *Collector) Collect(out chan<- prometheus.Metric) {
 		e.totals(t, slices.ContainsFunc(s.Totals, func(c alert.Totals) bool { return c.Circuit != "" && c.Group == t.Group }))
 	}
 	e.openEvents(s)
+	e.maintenance(s)
 	for i := range s.Sources {
 		e.source(&s.Sources[i], s.Time, age)
 	}
@@ -234,6 +238,20 @@ func (e *emitter) send(d *prometheus.Desc, t prometheus.ValueType, v float64, la
 	}
 	e.sent[key] = true
 	e.out <- prometheus.MustNewConstMetric(d, t, v, labels...)
+}
+
+// maintenance sends the end of the last maintenance that is on at each place.
+func (e *emitter) maintenance(s *snapshot.Snapshot) {
+	on := slices.DeleteFunc(slices.Clone(s.Maintenance), func(m alert.Maintenance) bool { return !m.On(s.Time) })
+	slices.SortStableFunc(on, func(a, b alert.Maintenance) int { return b.Until.Compare(a.Until) })
+	for i := range on {
+		m := &on[i]
+		if until := float64(m.Until.UnixMilli()) / 1000; m.Compressor == "" {
+			e.gauge(groupMaintenance, until, m.Group)
+		} else {
+			e.gauge(machineMaintenance, until, m.Group, m.Compressor)
+		}
+	}
 }
 
 func (e *emitter) state(st *analyze.State) {

@@ -400,3 +400,22 @@ func BenchmarkScrape(b *testing.B) {
 		h.ServeHTTP(httptest.NewRecorder(), httptest.NewRequest("GET", "/metrics", nil))
 	}
 }
+
+// A maintenance has a series while it is on, with the labels of its place; of two
+// at one place the one that ends last counts.
+func TestMaintenance(t *testing.T) {
+	s := exampleSnapshot()
+	m := func(compressor string, until time.Duration) alert.Maintenance {
+		return alert.Maintenance{Group: "mt", Compressor: compressor, From: noon.Add(-time.Hour), Until: noon.Add(until)}
+	}
+	s.Maintenance = []alert.Maintenance{m("c1", time.Hour), m("c1", 2*time.Hour), m("c1", 30*time.Minute), m("", time.Minute), m("c2", 0)}
+	want := []string{
+		fmt.Sprintf(`dewgap_maintenance_until_seconds{compressor="c1",group="mt",site="demo"} %g`, float64(noon.Add(2*time.Hour).Unix())),
+		fmt.Sprintf(`dewgap_maintenance_until_seconds{group="mt",site="demo"} %g`, float64(noon.Add(time.Minute).Unix())),
+	}
+	got := lines(gathered(t, fixedBoard{s, 0}), "dewgap_maintenance")
+	slices.Sort(got)
+	if !slices.Equal(got, want) {
+		t.Errorf("got %q, want %q", got, want)
+	}
+}

@@ -42,8 +42,10 @@ type Snapshot struct {
 	Notices []trend.Notice // slow trends that reach their limit within a week
 	Open    []alert.Event  // in order of opening, figures so far
 	Recent  []alert.Event  // closed ones, newest first
-	Sources []collector.Status
-	Totals  []alert.Totals
+	// Maintenance holds past ones and those that are on at Time.
+	Maintenance []alert.Maintenance
+	Sources     []collector.Status
+	Totals      []alert.Totals
 	// Refrigerants by group's name, for people.
 	Refrigerants map[string]string
 	Journal      alert.JournalStatus

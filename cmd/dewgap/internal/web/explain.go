@@ -5,6 +5,7 @@ import (
 	"net/http"
 	"time"
 
+	"dewgap/alert"
 	"dewgap/analyze/evidence"
 	"dewgap/analyze/units"
 	"dewgap/cmd/dewgap/internal/explain"
@@ -49,6 +50,9 @@ func (s *Server) explain(w http.ResponseWriter, r *http.Request) {
 			continue
 		}
 		explanation := explain.Of(ev, render)
+		if shown, _ := s.parts.Board.Current(); shown != nil {
+			explanation.DuringMaintenance(alert.During(shown.Maintenance, &ev))
+		}
 		if format != "text" {
 			s.writeJSON(w, explanation)
 			return

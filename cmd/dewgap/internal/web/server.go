@@ -1,9 +1,10 @@
 // Package web is what people and programs reach over HTTP: the live page,
 // metrics, health, and the API of the contract's section 7.
 //
-// It reads the newest snapshot and the journal's memory, never a device. It
-// must never change anything: every path answers GET and HEAD alone. The one
-// exception exists only where a recording is played: its controls, see replay.go.
+// It reads the newest snapshot and the journal's memory, never a device. What
+// people do to events (people.go) changes the journal and nothing else; the
+// controls of a replay (replay.go) exist only where a recording is played. Every
+// other path answers GET and HEAD alone.
 package web
 
 import (
@@ -39,6 +40,11 @@ type Parts struct {
 	Log     *slog.Logger
 	Replay  Replay         // nil unless a recording is played
 	Access  *access.Policy // nil: nobody is asked who they are
+	// Operations are what people do to events; nil where nothing can be changed.
+	Operations Operations
+	// Loopback states that the server listens on the loopback address alone. Where
+	// nobody is authenticated, only then is anything changed.
+	Loopback bool
 }
 
 // closingTime is how long answers in progress have once the server closes.
@@ -107,6 +113,7 @@ func (s *Server) routes() http.Handler {
 	mux.HandleFunc("GET /api/v1/events", s.events)
 	mux.HandleFunc("GET /api/v1/events/{id}/explain", s.explain)
 	mux.HandleFunc("GET /api/v1/history", s.history)
+	s.peopleRoutes(mux)
 	if s.parts.Replay != nil {
 		mux.Handle("POST /api/v1/replay", s.controls())
 	}
@@ -144,7 +151,10 @@ func (s *Server) state(w http.ResponseWriter, r *http.Request) {
 		return
 	}
 	if render, ok := s.renderer(w, r); ok {
-		s.writeJSON(w, stateOf(shown, age, s.parts.Version, render))
+		state := stateOf(shown, age, s.parts.Version, render)
+		state.MayChange = s.allowed(r) == nil
+		state.User = by(r, "")
+		s.writeJSON(w, state)
 	}
 }
 

@@ -34,10 +34,22 @@ type (
 		Notices     []trend.Notice    `json:"notices"` // slow trends that reach their limit within a week
 		Faults      []snapshot.Fault  `json:"faults"`
 		Replay      *snapshot.Replay  `json:"replay,omitempty"` // a recording is played: nothing here is the present
+		// MayChange reports whether people can acknowledge and the like here.
+		MayChange   bool                `json:"may_change"`
+		User        string              `json:"user,omitempty"` // who asks, where people are authenticated
+		Maintenance []alert.Maintenance `json:"maintenance"`    // those that are on
+		Groups      []groupState        `json:"groups"`
+	}
+	// groupState is what may be named where people enter something.
+	groupState struct {
+		Group       string   `json:"group"`
+		Compressors []string `json:"compressors"`
+		Circuits    []string `json:"circuits"`
 	}
 	eventState struct {
 		alert.Event
-		Facts []alert.Fact `json:"facts"` // its figures for people
+		Facts  []alert.Fact       `json:"facts"`                        // its figures for people
+		During *alert.Maintenance `json:"during_maintenance,omitempty"` // open at some time of it
 	}
 	compressorState struct {
 		Group              string            `json:"group"`
@@ -105,13 +117,19 @@ func stateOf(s *snapshot.Snapshot, age time.Duration, version string, r evidence
 		Site: s.Site, Time: instant(s.Time), AgeSeconds: math.Round(age.Seconds()*10) / 10, Age: units.Span(age), Current: current,
 		Mode: s.Mode, Note: s.Note, Units: s.Units, TextUnits: r.System.String(), Version: version,
 		Compressors: []compressorState{}, Inputs: []inputState{}, Sources: []sourceState{},
-		OpenEvents: withText(s.Open, r), Recent: withText(s.Recent, r),
+		OpenEvents: withText(s.Open, s.Maintenance, r), Recent: withText(s.Recent, s.Maintenance, r),
+		Maintenance: []alert.Maintenance{}, Groups: groupsOf(s),
 		Notices: []trend.Notice{},
 		Faults:  append([]snapshot.Fault{}, s.AllFaults()...), Replay: s.Replay,
 	}
 	for _, n := range s.Notices {
 		n.Found.Text = r.Text(n.Found)
 		out.Notices = append(out.Notices, n)
+	}
+	for i := range s.Maintenance {
+		if s.Maintenance[i].On(s.Time) {
+			out.Maintenance = append(out.Maintenance, s.Maintenance[i])
+		}
 	}
 	for i := range s.States {
 		st := &s.States[i]
@@ -157,11 +175,34 @@ func stateOf(s *snapshot.Snapshot, age time.Duration, version string, r evidence
 	return out
 }
 
+// groupsOf lists the groups with their members, in configuration order.
+func groupsOf(s *snapshot.Snapshot) []groupState {
+	groups := []groupState{}
+	of := func(name string) *groupState {
+		for i := range groups {
+			if groups[i].Group == name {
+				return &groups[i]
+			}
+		}
+		groups = append(groups, groupState{name, []string{}, []string{}})
+		return &groups[len(groups)-1]
+	}
+	for i := range s.States {
+		g := of(s.States[i].Group)
+		g.Compressors = append(g.Compressors, s.States[i].Name)
+	}
+	for i := range s.Circuits {
+		g := of(s.Circuits[i].Group)
+		g.Circuits = append(g.Circuits, s.Circuits[i].Name)
+	}
+	return groups
+}
+
 // withText returns events with their words and figures in the units of r.
-func withText(events []alert.Event, r evidence.Renderer) []eventState {
+func withText(events []alert.Event, maintenance []alert.Maintenance, r evidence.Renderer) []eventState {
 	out := make([]eventState, 0, len(events))
 	for i := range events {
-		out = append(out, eventState{events[i].WithText(r), append([]alert.Fact{}, events[i].Facts(r)...)})
+		out = append(out, eventState{events[i].WithText(r), append([]alert.Fact{}, events[i].Facts(r)...), alert.During(maintenance, &events[i])})
 	}
 	return out
 }
