@@ -112,7 +112,7 @@ func (m *Meter) follow(p *Suction) {
 		return
 	}
 	dt := time.Duration(p.at - m.at)
-	if !m.primed || dt > p.StaleAfter() || dt < 0 {
+	if !m.primed || int64(dt) > p.continuous() || dt < 0 {
 		m.lag.Reset(float64(p.dew))
 	} else {
 		// What the median delays already need not be delayed again.

@@ -21,16 +21,23 @@ var (
 )
 
 const (
-	// Where none is configured a value is stale after staleIntervals of its
-	// interval, within these bounds. Common practice, no source.
-	minStale       = 30 * time.Second
+	// Where none is configured a value is stale after staleIntervals of the
+	// longest recent interval between good values, within these bounds; after
+	// unknownStale until its rate is known. Common practice, no source.
+	minStale       = 3 * time.Second
 	maxStale       = 5 * time.Minute
+	unknownStale   = 30 * time.Second
 	staleIntervals = 3
-	jumpConfirm    = 3        // samples that must agree before a jump counts as real; common practice, no source
-	stepConfirm    = 4        // samples that must stand still after a sudden step; common practice, no source
-	keptIntervals  = 5        // the observed interval is the median of so many
-	noiseMemory    = 1.0 / 64 // share of the newest sample in the mean noise
-	noiseClamp     = 6        // one sample counts as that many times the mean noise at most
+	// An input that reports changes alone has long intervals now and then: what is
+	// long is forgotten slowly.
+	intervalMemory = 10 * time.Minute
+	// So many failures in a row end a value, however rarely it changes.
+	failuresInRow = 3
+	jumpConfirm   = 3        // samples that must agree before a jump counts as real; common practice, no source
+	stepConfirm   = 4        // samples that must stand still after a sudden step; common practice, no source
+	keptIntervals = 5        // the observed interval is the median of so many
+	noiseMemory   = 1.0 / 64 // share of the newest sample in the mean noise
+	noiseClamp    = 6        // one sample counts as that many times the mean noise at most
 )
 
 // Signal is what is known of one input: its last good value, how old it is,
@@ -45,7 +52,8 @@ type Signal struct {
 
 	value   float64
 	at      int64 // of value
-	good    bool  // a good value was ever read, and no Bad one since
+	taken   bool  // a good value was ever read
+	good    bool  // and nothing since has ended it
 	until   int64 // until when the value is good without further checks
 	last    reading.Quality
 	why     *evidence.Item // reason of the last failure or of the suspicion about value
@@ -58,7 +66,12 @@ type Signal struct {
 	seen      int   // intervals seen, up to keptIntervals
 	even      int   // of the newest, so many are equal
 	interval  int64 // median of intervals
-	stale     int64 // current limit, ns
+	// longest and second are the two longest recent intervals between good values.
+	// The second counts: one gap is an outage, two are how the input works.
+	longest, second int64
+	goods           int   // intervals between good values, up to knownRate
+	failures        int   // in a row
+	stale           int64 // current limit, ns
 
 	jumping int     // samples still needed to confirm a jump
 	before  float64 // level before the jump
@@ -70,13 +83,13 @@ type Signal struct {
 }
 
 // NewSignal returns the tracker of an input with the given role. staleAfter is
-// the configured age at which a value is stale; zero means max(30 s, 3 × the
-// observed interval), at most 5 min.
+// the configured age at which a value is stale; zero means 3 × the longest
+// recent interval between good values, at least 3 s and at most 5 min.
 func NewSignal(role reading.Role, staleAfter time.Duration) Signal {
 	s := Signal{limits: limitsOf(role), configured: int64(staleAfter), why: ReasonNeverRead}
 	s.until, s.stale = math.MinInt64, s.configured
 	if s.stale <= 0 {
-		s.stale = int64(minStale)
+		s.stale = int64(unknownStale)
 	}
 	return s
 }
@@ -98,11 +111,24 @@ func (s *Signal) Take(at int64, r *reading.Reading) bool {
 		taken = s.takeValue(at, r)
 	case reading.Missing, reading.Stale:
 		s.last, s.why = reading.Missing, s.failure(r.Reason)
+		if s.failures++; s.failures >= failuresInRow && at-s.at > int64(minStale) || ended(r.Reason) {
+			s.good = false
+		}
 	default:
 		s.bad(s.failure(r.Reason))
 	}
 	s.trust()
 	return taken
+}
+
+// ended reports whether a source has found by itself that nothing comes any
+// more: the value before stands for nothing.
+func ended(reason string) bool {
+	if reason == "" {
+		return false
+	}
+	code := reading.CodeOf(reason)
+	return code == reading.Silent || code == reading.Resting
 }
 
 // trust sets until when the value is good without further checks.
@@ -128,7 +154,11 @@ func (s *Signal) takeValue(at int64, r *reading.Reading) bool {
 		s.bad(ReasonOutOfRange)
 		return false
 	}
-	fresh := s.good && at-s.at <= s.stale
+	if s.taken {
+		s.observeGood(at - s.at)
+	}
+	s.taken, s.failures = true, 0
+	fresh := s.good && at-s.at <= s.continuous()
 	if s.limits.isSentinel(x) && !(fresh && math.Abs(x-s.value) < s.limits.jump) {
 		s.bad(ReasonSentinel)
 		return false
@@ -197,10 +227,38 @@ func (s *Signal) observeInterval(d int64) {
 		return
 	}
 	s.interval = m
-	if s.configured <= 0 {
-		s.stale = min(max(staleIntervals*m, int64(minStale)), int64(maxStale))
-	}
 }
+
+// knownRate is how many intervals between good values make a rate.
+const knownRate = 4
+
+// observeGood takes an interval between good values into the age at which one is
+// stale.
+func (s *Signal) observeGood(d int64) {
+	if s.configured > 0 || d <= 0 {
+		return
+	}
+	if d != s.longest || d != s.second { // not the usual case
+		kept := max(0, 1-float64(d)/float64(intervalMemory))
+		before := s.longest
+		s.longest, s.second = int64(kept*float64(s.longest)), int64(kept*float64(s.second))
+		if d >= s.longest {
+			s.longest, s.second = d, min(d, before)
+		} else {
+			s.second = max(s.second, d)
+		}
+	}
+	least, interval := int64(minStale), s.second
+	if s.goods < knownRate {
+		s.goods++
+		least, interval = int64(unknownStale), s.longest
+	}
+	s.stale = min(max(staleIntervals*interval, least), int64(maxStale))
+}
+
+// continuous is how long a value may lie back for the next to continue it: what
+// is followed from value to value begins anew after a longer one.
+func (s *Signal) continuous() int64 { return max(s.stale, int64(unknownStale)) }
 
 // failure returns a source's reason as evidence; the same one while the reason
 // stays the same.

@@ -22,7 +22,7 @@ func bad(why string) *reading.Reading {
 }
 
 func TestSignalGrowsStale(t *testing.T) {
-	// The rule: configured, or max(30 s, 3 × the observed interval), at most 5 min.
+	// The rule: configured, or 3 × the interval, from 3 s to 5 min.
 	for _, c := range []struct {
 		name       string
 		configured time.Duration
@@ -30,7 +30,9 @@ func TestSignalGrowsStale(t *testing.T) {
 		want       time.Duration
 	}{
 		{"configured", 12 * time.Second, time.Second, 12 * time.Second},
-		{"fast poll", 0, time.Second, 30 * time.Second},
+		{"fast poll", 0, time.Second, 3 * time.Second},
+		{"faster than it matters", 0, 200 * time.Millisecond, 3 * time.Second},
+		{"five seconds", 0, 5 * time.Second, 15 * time.Second},
 		{"ten seconds", 0, 10 * time.Second, 30 * time.Second},
 		{"half a minute", 0, 30 * time.Second, 90 * time.Second},
 		{"ten minutes", 0, 10 * time.Minute, 5 * time.Minute},
@@ -59,6 +61,85 @@ func TestSignalGrowsStale(t *testing.T) {
 				}
 			}
 		})
+	}
+}
+
+// rated returns a signal after n good values, interval apart, and the time of the
+// last.
+func rated(interval time.Duration, n int) (Signal, int64) {
+	s := NewSignal(reading.SuctionTemperature, 0)
+	at := int64(0)
+	for range n {
+		at += int64(interval)
+		s.Take(at, good(-6))
+	}
+	return s, at
+}
+
+// Trap 53: a read that fails is good for three intervals of the rate that the
+// input really has, not for 30 s.
+func TestTrap53FailedReadsEndAValue(t *testing.T) {
+	s, at := rated(time.Second, 100)
+	for i := int64(1); i <= 30; i++ {
+		s.Take(at+i*second, lost("timeout"))
+		want := reading.Good
+		if i > 3 {
+			want = reading.Missing
+		}
+		if v, q, _ := s.Now(at + i*second); q != want || math.IsNaN(v) != (want != reading.Good) {
+			t.Errorf("%d s after the last good value: %v %v, want %v", i, v, q, want)
+		}
+	}
+	s.Take(at+31*second, good(-6))
+	if _, q, _ := s.Now(at + 31*second); q != reading.Good {
+		t.Errorf("%v once it is read again", q)
+	}
+	// The outage does not make the next one longer.
+	if got := s.StaleAfter(); got != 3*time.Second {
+		t.Errorf("stale after %v after an outage", got)
+	}
+}
+
+// A source that has found that nothing comes any more ends the value at once.
+func TestSilenceEndsAValueAtOnce(t *testing.T) {
+	for _, c := range []struct {
+		reason string
+		want   reading.Quality
+	}{
+		{reading.Silent + ": no message on the topic", reading.Missing}, {reading.Resting, reading.Missing},
+		{reading.Timeout, reading.Good}, {reading.Disconnected, reading.Good},
+	} {
+		s, at := rated(10*time.Second, 10)
+		s.Take(at+second, lost(c.reason))
+		if _, q, _ := s.Now(at + second); q != c.want {
+			t.Errorf("%s: %v, want %v", c.reason, q, c.want)
+		}
+	}
+}
+
+// An input that reports changes alone: a second of changes, then forty seconds
+// without one. Once it has done so twice, the next pause is no fault; its source
+// is still believed at once when that fails again and again.
+func TestChangesAloneAreNotStale(t *testing.T) {
+	s := NewSignal(reading.SuctionTemperature, 0)
+	at := int64(0)
+	for round := range 20 {
+		for range 10 {
+			at += second
+			s.Take(at, good(-6))
+		}
+		if _, q, _ := s.Now(at + 39*second); q != reading.Good && round > 2 {
+			t.Errorf("round %d: %v before the next change is due", round, q)
+		}
+		at += 39 * second
+	}
+	at += second
+	s.Take(at, good(-6))
+	for i := int64(1); i <= 3; i++ {
+		s.Take(at+2*i*second, lost("disconnected"))
+	}
+	if _, q, _ := s.Now(at + 6*second); q != reading.Missing {
+		t.Errorf("%v after three failures", q)
 	}
 }
 
