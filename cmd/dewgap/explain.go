@@ -86,8 +86,13 @@ func readEventLines(name string) ([]alert.Event, error) {
 		return nil, err
 	}
 	defer f.Close()
+	return eventLines(f, name)
+}
+
+// eventLines reads events from r, which errors call name.
+func eventLines(r io.Reader, name string) ([]alert.Event, error) {
 	var events []alert.Event
-	lines := bufio.NewScanner(f)
+	lines := bufio.NewScanner(r)
 	lines.Buffer(nil, 1<<20)
 	for n := 1; lines.Scan(); n++ {
 		if strings.TrimSpace(lines.Text()) == "" {

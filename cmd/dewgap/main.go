@@ -22,6 +22,9 @@ type commands struct {
 	Check        checkCmd        `cmd:"" help:"Explain every fault of a configuration, or print what will be read."`
 	Replay       replayCmd       `cmd:"" help:"Run recordings through the analysis, as fast as the machine allows."`
 	Explain      explainCmd      `cmd:"" help:"Explain one event, with what to check next."`
+	Acknowledge  acknowledgeCmd  `cmd:"" help:"Take on an open event."`
+	Found        foundCmd        `cmd:"" help:"Record what was really the matter."`
+	Maintenance  maintenanceCmd  `cmd:"" help:"Mute notifications while people work."`
 	Report       reportCmd       `cmd:"" help:"Write a record for people from recordings."`
 	Record       recordCmd       `cmd:"" help:"Record a site for a while, without the daemon."`
 	Run          runCmd          `cmd:"" help:"Watch a site."`

@@ -145,6 +145,16 @@ func writeEvent(w io.Writer, r evidence.Renderer, ev alert.Event) {
 	if ev.Withdrawn != nil {
 		fmt.Fprintf(w, "    withdrawn, no part of the exposure: %s\n", r.Text(*ev.Withdrawn))
 	}
+	if a := ev.Acknowledged; a != nil {
+		fmt.Fprintf(w, "    acknowledged by %s at %s: %s\n", a.By, a.At.Format(time.RFC3339), a.Note)
+	}
+	if f := ev.Found; f != nil {
+		found := f.Cause
+		if f.Circuit != "" {
+			found += " at " + f.Circuit
+		}
+		fmt.Fprintf(w, "    found %s, by %s at %s: %s\n", found, f.By, f.At.Format(time.RFC3339), f.Note)
+	}
 	if facts := ev.Facts(r); len(facts) > 0 {
 		var parts []string
 		for _, f := range facts {
