@@ -89,6 +89,7 @@ type JournalStatus struct {
 	Fault     string // why the last Commit failed; empty when it did not
 	Errors    uint64 // failed Commits since start
 	Waiting   int    // entries not yet on disk
+	Unshown   int    // changes of events among them, which nobody is shown yet
 	Dropped   uint64 // entries that had to be let go; the newest form of each event still waits
 	Bytes     int64  // of the current file
 	Anew      uint64 // times the file was written anew because it was gone, replaced, cut or unreadable
@@ -209,6 +210,11 @@ func (j *Journal) Status() JournalStatus {
 	j.mu.Lock()
 	defer j.mu.Unlock()
 	s := j.status
+	for i := range j.waiting {
+		if kind, ofEvent := changeKindOf(j.waiting[i].Entry); ofEvent && kind != Updated {
+			s.Unshown++
+		}
+	}
 	s.Waiting, s.Bytes, s.SetAside = len(j.waiting), j.size, slices.Clone(j.status.SetAside)
 	return s
 }

@@ -104,6 +104,21 @@ func (j *Journal) Keep(number uint64) {
 	j.log.trim()
 }
 
+// NumberAbove makes new entries have numbers above number, which a journal that
+// was lost may have given.
+func (j *Journal) NumberAbove(number uint64) {
+	j.mu.Lock()
+	defer j.mu.Unlock()
+	j.last = max(j.last, number)
+}
+
+// Last returns the number of the newest entry on the disk.
+func (j *Journal) Last() uint64 {
+	j.mu.Lock()
+	defer j.mu.Unlock()
+	return j.last
+}
+
 // keepUnknown keeps an entry of a kind that this version does not know.
 func (j *Journal) keepUnknown(e logged) {
 	j.unknown = append(j.unknown, e)

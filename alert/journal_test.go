@@ -361,13 +361,13 @@ func TestTrap28LedgerComesBack(t *testing.T) {
 	now := []Totals{{Group: "mt", Compressor: "c1", Since: start, FloodbackSeconds: 170, FloodbackKelvinSeconds: 910, RunningSeconds: 3600, Starts: 2,
 		Events: []Tally{{"floodback", "minor", 1, 0, 1}}, PhaseSeconds: map[string]float64{"off": 200, "steady": 3600}, LowestInPulldownK: known(4.2)},
 		{Group: "mt", Circuit: "case-1", Since: start, Defrosts: 3, Causes: map[string]uint64{"iced_coil": 2}}}
-	if err := l.Save(start, func() []Totals { return old }, false); err != nil {
+	if err := l.Save(start, 7, func() []Totals { return old }, false, false); err != nil {
 		t.Fatal(err)
 	}
-	if err := l.Save(start.Add(59*time.Second), func() []Totals { t.Error("asked too early"); return nil }, false); err != nil {
+	if err := l.Save(start.Add(59*time.Second), 7, func() []Totals { t.Error("asked too early"); return nil }, false, false); err != nil {
 		t.Fatal(err)
 	}
-	if err := l.Save(start.Add(60*time.Second), func() []Totals { return now }, false); err != nil {
+	if err := l.Save(start.Add(60*time.Second), 7, func() []Totals { return now }, false, false); err != nil {
 		t.Fatal(err)
 	}
 	if _, got, err := OpenLedger(dir); err != nil || cmp.Diff(now, got) != "" {
@@ -390,7 +390,7 @@ func TestTrap28LedgerComesBack(t *testing.T) {
 	if err == nil || !strings.Contains(err.Error(), "damaged") || cmp.Diff(old, got) != "" {
 		t.Errorf("damaged: %v, %v", err, got)
 	}
-	if err := m.Save(start, func() []Totals { return now }, true); err != nil {
+	if err := m.Save(start, 7, func() []Totals { return now }, false, true); err != nil {
 		t.Fatal(err)
 	}
 	if _, got, err := OpenLedger(dir); err != nil || cmp.Diff(now, got) != "" {
@@ -406,14 +406,14 @@ func TestLedgerSaysWhyItCannotWrite(t *testing.T) {
 	}
 	path := l.path
 	l.path = filepath.Join(dir, "gone", LedgerFile)
-	if err := l.Save(start, func() []Totals { return nil }, true); err == nil {
+	if err := l.Save(start, 7, func() []Totals { return nil }, false, true); err == nil {
 		t.Fatal("wrote into a directory that is not there")
 	}
 	if fault, n := l.Status(); fault == "" || n != 1 {
 		t.Errorf("status %q, %d", fault, n)
 	}
 	l.path = path
-	if err := l.Save(start, func() []Totals { return nil }, false); err != nil {
+	if err := l.Save(start, 7, func() []Totals { return nil }, false, false); err != nil {
 		t.Errorf("not tried again: %v", err)
 	}
 }

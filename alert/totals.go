@@ -90,7 +90,7 @@ func (c *counter) count(st *analyze.State, watched time.Duration) {
 	}
 	c.pulldown(st)
 	c.phase = st.Phase
-	running := st.Phase != frame.Off && st.Phase != frame.Unknown
+	running := isRunning(st)
 	if c.wasRunning {
 		c.RunningSeconds += watched.Seconds()
 	}
@@ -101,6 +101,16 @@ func (c *counter) count(st *analyze.State, watched time.Duration) {
 		c.wasOff = st.Phase == frame.Off
 	}
 	c.wasRunning = running
+}
+
+// isRunning reports whether st's compressor is known to run. Its phase need not be
+// known: time below the floor counts as exposure of a running machine only, so
+// it is running time too.
+func isRunning(st *analyze.State) bool {
+	if st.Running != frame.Unset {
+		return st.Running == frame.Yes
+	}
+	return st.Phase != frame.Off && st.Phase != frame.Unknown
 }
 
 // pulldown follows the lowest superheat of a pulldown until it ends.

@@ -25,7 +25,7 @@ type trendsContent struct {
 // OpenTrendStore reads the days that an earlier run left in dir. What it cannot
 // read it reports in the error, and goes on with the file before or with none.
 func OpenTrendStore(dir string) (*TrendStore, []trend.Days, error) {
-	s := &TrendStore{stateFile{what: "days of slow trends", path: filepath.Join(dir, TrendsFile), period: trendsPeriod}}
+	s := &TrendStore{stateFile{files: disk{}, what: "days of slow trends", path: filepath.Join(dir, TrendsFile), period: trendsPeriod}}
 	var text trendsContent
 	err := s.read(&text)
 	return s, text.Days, err
@@ -34,7 +34,8 @@ func OpenTrendStore(dir string) (*TrendStore, []trend.Days, error) {
 // Save writes the days when ten minutes have passed by the rows' time, when
 // time went back, or when now is set.
 func (s *TrendStore) Save(at time.Time, days func() []trend.Days, now bool) error {
-	return s.save(at, func() any { return trendsContent{At: at.UTC(), Days: days()} }, now)
+	_, err := s.save(at, func() any { return trendsContent{At: at.UTC(), Days: days()} }, now)
+	return err
 }
 
 // Fault returns why the last write failed; empty when it did not.

@@ -28,6 +28,7 @@ type State struct {
 	Group              string
 	Name               string
 	Phase              frame.Phase
+	Running            frame.Tristate  // also where the phase is not known
 	Quality            reading.Quality // of the superheat
 	Reason             *evidence.Item  // why it is not good; nil where it is
 	Superheat          units.Kelvin

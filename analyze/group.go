@@ -299,6 +299,7 @@ func (g *group) judge(i int, p frame.Phase, e *Engine) {
 		st.Superheat, st.Margin = units.Kelvin(nan), units.Kelvin(nan)
 	}
 	x, y := &g.frame, &g.frame.Compressors[i]
+	st.Running = y.Running
 	y.Lag, y.Floor, y.Margin = float64(c.meter.Lag())*1e-9, floor, v.Superheat-floor
 	first := len(e.result.Findings)
 	e.result.Findings = c.set.Step(x, i, e.result.Findings)

@@ -66,6 +66,7 @@ type Daemon struct {
 	operations chan operation
 	ended      chan struct{} // closed when the main loop takes no more operations
 
+	logged      uint64 // number of the newest entry of the journal that was logged
 	late        uint64
 	configFault string            // why the last reload changed nothing
 	faults      map[string]string // the last text logged of each fault
@@ -142,7 +143,10 @@ func (d *Daemon) Run(ctx context.Context) (err error) {
 // note to the journal, exposure, days of slow trends.
 func (d *Daemon) saveAtEnd() {
 	d.opened.Push("save the exposure", func() error {
-		return d.ledger.Save(d.Clock.Now(), d.current.pipeline.Tracker.Totals, true)
+		if d.journal.Status().Unshown > 0 {
+			return nil // not ahead of the journal
+		}
+		return d.saveExposure(d.current, d.Clock.Now(), false, true)
 	})
 	d.opened.Push("save the days of slow trends", func() error {
 		return d.days.Save(d.Clock.Now(), d.current.pipeline.TrendDays, true)
@@ -151,7 +155,7 @@ func (d *Daemon) saveAtEnd() {
 		now := d.Clock.Now()
 		d.journal.Refresh(now, d.current.pipeline.Tracker.Open(), true)
 		d.note(now, evidence.DaemonStopped, evidence.Name("version", d.Version.Version))
-		return nil
+		return d.journal.Commit()
 	})
 }
 

@@ -160,20 +160,40 @@ func (d *Daemon) step(g *generation, row *reading.Row) {
 	}
 	open := g.pipeline.Tracker.Open()
 	d.save(g, row.Time, changes, open)
-	for _, c := range changes {
-		d.logChange(c)
-	}
 	g.result, g.shown = result, true
 	d.publish(g, result)
 }
 
-// save writes what changed, and the exposure, to the disk.
+// save writes what changed, and the exposure, to the disk, and logs what is there
+// then. Exposure is never written ahead of the journal: an event that a crash
+// takes is not counted.
 func (d *Daemon) save(g *generation, at time.Time, changes []alert.Change, open []alert.Event) {
 	d.journal.Add(changes...)
 	d.journal.Refresh(at, open, false)
-	d.logFault("journal", d.journal.Commit())
-	d.logFault("ledger", d.ledger.Save(at, g.pipeline.Tracker.Totals, len(changes) > 0))
+	err := d.journal.Commit()
+	d.logFault("journal", err)
+	if d.journal.Status().Unshown == 0 {
+		d.logFault("ledger", d.saveExposure(g, at, len(open) > 0, len(changes) > 0))
+	}
+	d.logChanges()
 	d.logFault("day book", d.days.Save(at, g.pipeline.TrendDays, false))
+}
+
+// saveExposure writes the totals that the journal's entries so far belong to.
+func (d *Daemon) saveExposure(g *generation, at time.Time, open, now bool) error {
+	return d.ledger.Save(at, d.journal.Last(), g.pipeline.Tracker.Totals, open, now)
+}
+
+// maxLogged is how many changes of events are logged at one row.
+const maxLogged = 1000
+
+// logChanges logs the changes of events that came to the disk since the last call.
+func (d *Daemon) logChanges() {
+	entries, _ := d.journal.After(d.logged, maxLogged)
+	for _, e := range entries {
+		d.logged = e.Number
+		d.logChange(e.Change)
+	}
 }
 
 func (d *Daemon) logChange(c alert.Change) {
@@ -213,10 +233,13 @@ func (d *Daemon) publish(g *generation, result analyze.Result) {
 	s := snapshot.Of(g.site, g.pipeline, result)
 	s.Mode, s.Note, s.Units = d.Mode, d.Note, g.config.Units.String()
 	s.ConfigFault = d.configFault
-	s.Recent = d.recent()
 	s.Maintenance = d.journal.AllMaintenance()
+	// What is on the disk, and nothing else.
+	s.Open, s.Recent = d.journal.Open(), d.recent()
+	s.Totals = d.ledger.Written(s.Totals)
 	s.Journal = d.journal.Status()
 	s.LedgerFault, s.LedgerErrors = d.ledger.Status()
+	s.SetAside = append(s.Journal.SetAside, d.ledger.SetAside()...)
 	if text := d.days.Fault(); text != "" {
 		s.Faults = append(s.Faults, snapshot.Fault{What: "trends", Text: text})
 	}

@@ -47,9 +47,7 @@ func (d *Daemon) execute(g *generation, op operation, last time.Time) {
 	d.journal.Add(changes...)
 	err = d.journal.Commit()
 	d.logFault("journal", err)
-	for _, c := range changes {
-		d.logChange(c)
-	}
+	d.logChanges()
 	if g.shown {
 		d.publish(g, g.result)
 	}

@@ -2,6 +2,7 @@ package daemon
 
 import (
 	"fmt"
+	"math"
 	"slices"
 	"time"
 
@@ -33,7 +34,9 @@ func (d *Daemon) reload(g *generation, at time.Time) *generation {
 		next.pipeline, next.tally = g.pipeline, g.tally
 	} else {
 		code = evidence.ConfigNewSite
-		next.pipeline.Tracker.Restore(g.pipeline.Tracker.Open(), g.pipeline.Tracker.Totals())
+		// What leaves the configuration may come back.
+		d.logFault("ledger", d.saveExposure(g, at, false, true))
+		next.pipeline.Tracker.Restore(g.pipeline.Tracker.Open(), d.ledger.With(g.pipeline.Tracker.Totals()))
 		next.pipeline.RestoreTrends(g.pipeline.TrendDays(), at)
 	}
 	d.log.Info("configuration", "what", d.renderer().Text(evidence.New(code)))
@@ -77,9 +80,6 @@ func (d *Daemon) restartAfterClockSetBack(g *generation, last time.Time) (*gener
 	}
 	ended := closedBy(g.pipeline.Tracker.Open(), last, evidence.ClosedClockSetBack)
 	d.save(g, last, ended, nil)
-	for _, c := range ended {
-		d.logChange(c)
-	}
 	next.pipeline.Tracker.Restore(nil, g.pipeline.Tracker.Totals())
 	next.pipeline.RestoreTrends(g.pipeline.TrendDays(), d.Clock.Now())
 	return next, nil
@@ -99,6 +99,12 @@ func (d *Daemon) restore(totals []alert.Totals, days []trend.Days) {
 	}
 	d.journal.Add(closedBy(ahead, time.Time{}, evidence.ClosedClockAhead)...)
 	d.current.pipeline.Tracker.Restore(open, totals)
+	d.journal.NumberAbove(d.ledger.Entry())
+	if len(totals) == 0 || d.ledger.Entry() > 0 { // a ledger of old does not state what it counts
+		entries, _ := d.journal.After(0, math.MaxInt)
+		d.current.pipeline.Tracker.Recount(entries, d.ledger.Entry())
+	}
+	d.logged = d.journal.Last()
 	d.current.pipeline.RestoreTrends(days, now)
 }
 

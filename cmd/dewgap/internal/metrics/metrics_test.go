@@ -333,7 +333,7 @@ func TestTrap28CountersSurviveRestart(t *testing.T) {
 	site := analyze.Site{Name: "demo", Groups: []analyze.Group{{Name: "mt", Compressors: []analyze.Compressor{{Name: "c1"}}, Circuits: []analyze.Circuit{{Name: "case-1"}}}}}
 	before := alert.NewTracker(site)
 	before.Restore(nil, exampleSnapshot().Totals)
-	if err := ledger.Save(noon, before.Totals, true); err != nil {
+	if err := ledger.Save(noon, 1, before.Totals, false, true); err != nil {
 		t.Fatal(err)
 	}
 	_, totals, err := alert.OpenLedger(dir)

@@ -6,8 +6,10 @@
 package snapshot
 
 import (
+	"fmt"
 	"math"
 	"slices"
+	"strings"
 	"sync"
 	"sync/atomic"
 	"time"
@@ -49,6 +51,9 @@ type Snapshot struct {
 	// Refrigerants by group's name, for people.
 	Refrigerants map[string]string
 	Journal      alert.JournalStatus
+	// SetAside names files of the data directory that could not be read whole and
+	// wait for a person to look at them.
+	SetAside     []string
 	LedgerFault  string
 	LedgerErrors uint64
 	// ConfigFault is why the last reload changed nothing; empty when it did not fail.
@@ -119,12 +124,34 @@ func (s *Snapshot) Renderer() evidence.Renderer {
 // AllFaults returns Faults and those of journal, ledger and configuration.
 func (s *Snapshot) AllFaults() []Fault {
 	faults := slices.Clone(s.Faults)
-	for _, f := range []Fault{{"journal", s.Journal.Fault}, {"ledger", s.LedgerFault}, {"config", s.ConfigFault}} {
+	journal := s.Journal.Fault
+	if n := s.Journal.Unshown; journal != "" && n > 0 {
+		journal += fmt.Sprintf("; %d changes of events wait for the disk and are not shown before they are on it", n)
+	}
+	for _, f := range []Fault{
+		{"journal", journal}, {"journal_unread", s.unread(alert.JournalFile)},
+		{"ledger", s.LedgerFault}, {"ledger_unread", s.unread(alert.LedgerFile)}, {"config", s.ConfigFault},
+	} {
 		if f.Text != "" {
 			faults = append(faults, f)
 		}
 	}
 	return faults
+}
+
+// unread describes the files set aside that began as file; empty where there are
+// none.
+func (s *Snapshot) unread(file string) string {
+	var names []string
+	for _, name := range s.SetAside {
+		if strings.HasPrefix(name, file) {
+			names = append(names, name)
+		}
+	}
+	if len(names) == 0 {
+		return ""
+	}
+	return strings.Join(names, ", ") + " in the data directory could not be read whole, or was not written by this daemon. All that could be read is kept. Check the disk, and move the file out of the directory to end this report"
 }
 
 // Ready reports whether every source has delivered once, and which have not.
