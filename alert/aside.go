@@ -15,6 +15,25 @@ const (
 	maxAside = 5
 )
 
+// numberPastUnsound makes the next numbers larger than any in the files that could
+// not be read. The highest of them is not known, but a journal has never had as
+// many entries as seconds have passed from 1970 to when it was written last.
+func (j *Journal) numberPastUnsound() error {
+	for _, name := range j.unsound {
+		st, err := j.files.Stat(filepath.Join(j.dir, name))
+		if errors.Is(err, fs.ErrNotExist) {
+			continue
+		}
+		if err != nil {
+			return err
+		}
+		if at := st.ModTime().Unix(); at > 0 {
+			j.last = max(j.last, uint64(at))
+		}
+	}
+	return nil
+}
+
 // setAside gives each unsound file another name, under which it stays until a
 // person has looked at it. It is never cut.
 func (j *Journal) setAside() error {
@@ -52,7 +71,7 @@ func setAside(files fileSystem, path string) (string, error) {
 func asideOf(files fileSystem, path string) (names []string) {
 	for n := 1; n <= maxAside; n++ {
 		to := path + asideSuffix + strconv.Itoa(n)
-		if _, err := files.Stat(to); err == nil {
+		if _, err := files.Stat(to); !errors.Is(err, fs.ErrNotExist) {
 			names = append(names, filepath.Base(to))
 		}
 	}

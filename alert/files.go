@@ -102,8 +102,10 @@ func readSound(files fileSystem, path string) (data []byte, err error) {
 	if errors.Is(err, fs.ErrNotExist) {
 		return nil, nil
 	}
-	if err != nil {
-		return nil, err
+	if err != nil { // once more: what is set aside for a passing fault costs a person's time
+		if f, err = files.Open(path, os.O_RDONLY, 0); err != nil {
+			return nil, err
+		}
 	}
 	defer f.Close()
 	data = []byte{}

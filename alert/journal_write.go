@@ -282,6 +282,9 @@ func (j *Journal) turnOver() error {
 // startAnew writes the file from memory: every event, change, note and entry of
 // an unknown kind, and what waits.
 func (j *Journal) startAnew() error {
+	if err := j.numberPastUnsound(); err != nil {
+		return err
+	}
 	b := j.whole()
 	j.addWaiting(&b)
 	if err := j.begin(&b, j.setAside); err != nil {
