@@ -29,6 +29,17 @@ type Site struct {
 	Sensors []superheat.Sensor
 }
 
+// PressureUnit returns the unit in which the site's first suction pressure is
+// read; none where the site file names no unit.
+func (s *Site) PressureUnit() units.Unit {
+	for i := range s.Points {
+		if p := &s.Points[i]; p.Role == reading.SuctionPressure && p.Unit.IsPressure() {
+			return p.Unit
+		}
+	}
+	return units.Unit{}
+}
+
 // Group is a suction group: one refrigerant, one suction pressure.
 type Group struct {
 	Name        string

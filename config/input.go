@@ -108,6 +108,7 @@ func (b *builder) input(t *table, p reading.Point) {
 		t.fault("unit", "is missing", `add the unit of the number after scale, such as unit = `+exampleUnit(p.Role.Kind()))
 	}
 	t.done()
+	p.Unit = m.Unit
 	site.Points = append(site.Points, p)
 	site.Sensors = append(site.Sensors, sensor)
 }

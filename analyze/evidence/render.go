@@ -16,6 +16,18 @@ type Renderer struct {
 	// Atmosphere is the pressure of the air at the site, Pa, which a gauge does
 	// not show; 0 shows absolute pressures.
 	Atmosphere units.Pascal
+	// Pressure is the unit in which the site's own transmitters read; a renderer
+	// without one shows what a gauge of the system shows.
+	Pressure units.Unit
+}
+
+// In returns r for a reader who asked for a system of units: another than the
+// site's has no use for the unit of the site's transmitters.
+func (r Renderer) In(system units.System) Renderer {
+	if system != r.System {
+		r.System, r.Pressure = system, units.Unit{}
+	}
+	return r
 }
 
 // Text returns i in words. Evidence whose code the catalogue lacks is shown as
@@ -125,10 +137,10 @@ func (r Renderer) Value(v Value, digits string) string {
 	case RateQuantity:
 		return r.System.DifferenceTo(units.Kelvin(x), or(n, 1)) + "/min"
 	case PressureQuantity:
-		if r.Atmosphere == 0 {
+		if r.Atmosphere == 0 && r.Pressure.Quantity != units.AbsolutePressure {
 			return r.System.AbsolutePressure(units.Pascal(x))
 		}
-		return r.System.GaugePressure(units.Pascal(x), r.Atmosphere)
+		return r.System.PressureIn(r.Pressure, units.Pascal(x), r.Atmosphere)
 	case PressureDifferenceValue:
 		return r.System.PressureDifference(units.Pascal(x))
 	case DurationQuantity:

@@ -5,7 +5,11 @@
 // It must never import a source of readings: sources import it.
 package reading
 
-import "time"
+import (
+	"time"
+
+	"dewgap/analyze/units"
+)
 
 // Role is what an input measures; its path ends with the role's name.
 type Role uint8
@@ -45,6 +49,7 @@ type Point struct {
 	Group  string
 	Member string // name of the compressor or circuit; empty for the group's own
 	Role   Role
+	Unit   units.Unit // that the site file reads it in; zero where not known
 }
 
 // Quality is how far a value can be trusted.

@@ -96,6 +96,22 @@ func (s System) AbsolutePressure(p Pascal) string {
 	return format(s.AbsoluteUnit().Number(float64(p)), s.pressureDigits(), s.AbsoluteUnit().Name)
 }
 
+// PressureIn writes p in a unit of gauge or absolute pressure, as the gauge or
+// the transmitter itself shows it: "182 kPag", "2.81 bara". Below the
+// atmosphere psig becomes inches of mercury of vacuum in the US. A unit of
+// anything else, or none, gives GaugePressure.
+func (s System) PressureIn(u Unit, p, atmosphere Pascal) string {
+	if !u.IsPressure() || u.factor < 0 || s == US && u.Name == psiGauge.Name {
+		return s.GaugePressure(p, atmosphere)
+	}
+	digits := max(0, math.Ceil(math.Log10(u.factor/u.divisor/pressureResolution)))
+	return format(u.FromSI(float64(p), atmosphere), int(digits), u.Name)
+}
+
+// pressureResolution in Pa is what the last digit of a pressure in a unit that
+// no system of units chose is worth at most: 0.01 bar.
+const pressureResolution = 1000
+
 // PressureDifference writes a difference of pressures: "0.25 bar", "3.6 psi".
 func (s System) PressureDifference(p Pascal) string {
 	return format(s.AbsoluteUnit().Number(float64(p)), s.pressureDigits(), choose(s, Unit{Name: "bar"}, Unit{Name: "psi"}).Name)

@@ -37,16 +37,17 @@ func (v *explainCmd) Run(con console) error {
 		if err != nil {
 			return err
 		}
-		render = evidence.Renderer{System: cfg.Units, Atmosphere: cfg.Site.Atmosphere}
+		render = evidence.Renderer{System: cfg.Units, Atmosphere: cfg.Site.Atmosphere, Pressure: cfg.Site.PressureUnit()}
 		if data == "" {
 			data = cfg.Daemon.Data
 		}
 	}
 	if v.Units != "config" {
-		var err error
-		if render.System, err = units.ParseSystem(v.Units); err != nil {
+		system, err := units.ParseSystem(v.Units)
+		if err != nil {
 			return err
 		}
+		render = render.In(system)
 	}
 	events, err := v.read(data, con.Err)
 	if err != nil {

@@ -79,7 +79,7 @@ func (v *replayCmd) Run(ctx context.Context, con console) (err error) {
 		}
 	}
 	if v.Events != "" {
-		return writeEvents(files, v.Events, history.Events(), evidence.Renderer{System: cfg.Units, Atmosphere: cfg.Site.Atmosphere})
+		return writeEvents(files, v.Events, history.Events(), evidence.Renderer{System: cfg.Units, Atmosphere: cfg.Site.Atmosphere, Pressure: cfg.Site.PressureUnit()})
 	}
 	if states == nil {
 		tally.Write(con.Out, cfg.Units, history.Events())

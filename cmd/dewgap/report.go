@@ -87,6 +87,9 @@ func (v *commissioningCmd) view(cfg *config.Config) (commissioning.View, error) 
 			return view, err
 		}
 	}
+	if view.System == cfg.Units {
+		view.Pressure = cfg.Site.PressureUnit()
+	}
 	// "Local" would make the record depend on the machine that writes it.
 	if view.Zone, err = time.LoadLocation(v.Zone); err != nil || v.Zone == "Local" {
 		return view, usageError{fmt.Errorf("--zone %q is no time zone known here; write one such as Europe/Vilnius", v.Zone)}

@@ -30,6 +30,10 @@ type Source struct {
 	probeBudget probeBudget
 	cycle       cycle
 	out         collector.Sink
+	// lateLogged is when late cycles were logged last, lateUnlogged how many reads
+	// were left out since.
+	lateLogged   time.Time
+	lateUnlogged int64
 
 	mu     sync.Mutex
 	status collector.Status
@@ -43,7 +47,6 @@ type job struct {
 	next   time.Time
 	blocks []*block
 	begin  int // the block to begin with, so that a dead one does not starve the others
-	late   bool
 }
 
 // Options of a source besides what is read.
@@ -172,7 +175,6 @@ func (s *Source) advance(j *job) {
 	now := s.clock.Now()
 	overdue := now.Sub(j.next)
 	if overdue < 0 {
-		j.late = false
 		return
 	}
 	missed := overdue/j.period + 1
@@ -180,10 +182,22 @@ func (s *Source) advance(j *job) {
 	s.mu.Lock()
 	s.status.LateCycles += uint64(missed)
 	s.mu.Unlock()
-	if !j.late {
-		j.late = true
-		s.log.Warn("cycle late: the bus is too slow for the period, or the machine slept", "unit", j.unit, "period", j.period, "left out", int64(missed))
+	s.logLate(j, now, int64(missed))
+}
+
+// lateLogEvery is the least time between two lines about late cycles of a bus: a
+// busy machine is late every few seconds.
+const lateLogEvery = time.Minute
+
+// logLate logs that reads were left out, at once or, after a line, with the next
+// one that comes a minute later or more.
+func (s *Source) logLate(j *job, now time.Time, missed int64) {
+	s.lateUnlogged += missed
+	if !s.lateLogged.IsZero() && now.Sub(s.lateLogged) < lateLogEvery {
+		return
 	}
+	s.log.Warn("cycles late: the bus is too slow for the period, or the machine is busy or slept", "unit", j.unit, "period", j.period, "left out", s.lateUnlogged)
+	s.lateLogged, s.lateUnlogged = now, 0
 }
 
 // run reads all blocks of a job.

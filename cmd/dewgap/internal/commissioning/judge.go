@@ -33,7 +33,7 @@ type judge struct {
 // raised on the way; view is how text is written. The caller fills
 // in the files and the version.
 func Judge(t *Track, events []alert.Event, rules config.Commissioning, view View) Record {
-	j := judge{t, events, rules, view, evidence.Renderer{System: view.System, Atmosphere: t.site.Atmosphere}}
+	j := judge{t, events, rules, view, evidence.Renderer{System: view.System, Atmosphere: t.site.Atmosphere, Pressure: view.Pressure}}
 	r := Record{
 		Format: Format, Site: t.site.Name, Rows: len(t.at), View: view,
 		Criteria: rulesOf(rules, view), Circuits: []Circuit{}, Cycles: []Cycle{},

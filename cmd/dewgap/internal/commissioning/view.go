@@ -11,7 +11,10 @@ import (
 // Its JSON has SI units and UTC always.
 type View struct {
 	System units.System
-	Zone   *time.Location // nil is UTC
+	// Pressure is the unit of the site's own transmitters; none shows what a gauge
+	// of the system shows.
+	Pressure units.Unit
+	Zone     *time.Location // nil is UTC
 }
 
 func (v View) in(t time.Time) time.Time {

@@ -270,7 +270,7 @@ func (d *Daemon) recent() []alert.Event {
 // renderer puts evidence into the site's words.
 func (d *Daemon) renderer() evidence.Renderer {
 	cfg := d.current.config
-	return evidence.Renderer{System: cfg.Units, Atmosphere: cfg.Site.Atmosphere}
+	return evidence.Renderer{System: cfg.Units, Atmosphere: cfg.Site.Atmosphere, Pressure: cfg.Site.PressureUnit()}
 }
 
 func (d *Daemon) reportRecorder(err error) {

@@ -90,7 +90,7 @@ func runsKnown(st *analyze.State) bool {
 
 // Write prints the summary: times in each phase, lowest superheat, events.
 func (t *Tally) Write(w io.Writer, system units.System, events []alert.Event) {
-	r := evidence.Renderer{System: system, Atmosphere: t.site.Atmosphere}
+	r := evidence.Renderer{System: system, Atmosphere: t.site.Atmosphere, Pressure: t.site.PressureUnit()}
 	fmt.Fprintf(w, "%s: %d rows, %s to %s\n\n", t.site.Name, t.rows, t.from.Format(time.RFC3339), t.to.Format(time.RFC3339))
 	i := 0
 	for _, g := range t.site.Groups {

@@ -118,7 +118,8 @@ func (s *Snapshot) Budget(i int) (superheat.Budget, bool) {
 // Renderer puts evidence into words in the units that people are shown first.
 func (s *Snapshot) Renderer() evidence.Renderer {
 	system, _ := units.ParseSystem(s.Units) // SI where it is not stated
-	return evidence.Renderer{System: system, Atmosphere: s.Atmosphere}
+	site := analyze.Site{Points: s.Points}
+	return evidence.Renderer{System: system, Atmosphere: s.Atmosphere, Pressure: site.PressureUnit()}
 }
 
 // AllFaults returns Faults and those of journal, ledger and configuration.

@@ -121,7 +121,7 @@ func TestUSSiteInABrowser(t *testing.T) {
 	s := snaptest.EveryState()
 	s.Units = "us"
 	does(t, ctx, chromedp.Navigate(pageOf(t, s, nil).URL))
-	wanted(t, ctx, "the site's units", text+`.includes("25.6 °F") && `+text+`.includes("psia")`)
+	wanted(t, ctx, "the site's units", text+`.includes("25.6 °F") && `+text+`.includes("psig")`)
 }
 
 // What a field device calls itself is text on the page, and runs nothing.

@@ -23,12 +23,12 @@ func (s *Server) renderer(w http.ResponseWriter, r *http.Request) (evidence.Rend
 	if text == "" {
 		return render, true
 	}
-	var err error
-	if render.System, err = units.ParseSystem(text); err != nil {
+	system, err := units.ParseSystem(text)
+	if err != nil {
 		badParameter(w, "units", text, "si or us")
 		return render, false
 	}
-	return render, true
+	return render.In(system), true
 }
 
 // explain answers with the explanation of one event: JSON, or text for people.

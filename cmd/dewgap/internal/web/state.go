@@ -63,6 +63,7 @@ type (
 		Margin             *float64          `json:"margin_k"`
 		Uncertainty        *float64          `json:"expanded_uncertainty_k"`
 		SuctionPressure    *float64          `json:"suction_pressure_pa"`
+		PressureText       string            `json:"suction_pressure,omitempty"` // as a gauge shows it, for people
 		Dew                *float64          `json:"dew_c"`
 		SuctionTemperature *float64          `json:"suction_temperature_c"`
 		Parts              []uncertaintyPart `json:"uncertainty_parts,omitempty"` // largest first; add in squares
@@ -88,6 +89,7 @@ type (
 		Input   string     `json:"input"`
 		Value   *float64   `json:"value"`
 		Unit    string     `json:"unit"`
+		Text    string     `json:"text,omitempty"` // of a pressure, as a gauge shows it
 		Time    *time.Time `json:"time"`
 		Quality string     `json:"quality"`
 		Reason  string     `json:"reason,omitempty"`
@@ -157,6 +159,7 @@ func stateOf(s *snapshot.Snapshot, age time.Duration, version string, r evidence
 		}
 		c.Floor = number(float64(st.Floor))
 		c.SuctionPressure, c.Dew = number(float64(st.SuctionPressure)), number(float64(st.Dew))
+		c.PressureText = pressureText(st.SuctionPressure, r)
 		c.SuctionTemperature = number(float64(st.SuctionTemperature))
 		out.Compressors = append(out.Compressors, c)
 	}
@@ -236,8 +239,24 @@ func inputOf(s *snapshot.Snapshot, i int, current bool, r evidence.Renderer) inp
 		out.Quality, out.Reason = reading.Stale.String(), "nothing has been analysed lately"
 	} else if in.Quality.HasValue() {
 		out.Value = number(in.Value)
+		if p.Role.Kind() == reading.Pressure {
+			own := r
+			if r.Pressure.IsPressure() && p.Unit.IsPressure() {
+				own.Pressure = p.Unit
+			}
+			out.Text = pressureText(units.Pascal(in.Value), own)
+		}
 	}
 	return out
+}
+
+// pressureText writes an absolute pressure as a gauge of the site shows it;
+// nothing where it is not known.
+func pressureText(p units.Pascal, r evidence.Renderer) string {
+	if number(float64(p)) == nil {
+		return ""
+	}
+	return r.System.PressureIn(r.Pressure, p, r.Atmosphere)
 }
 
 // historyJSON is what the page plots: one entry for each ten seconds of data,

@@ -25,7 +25,6 @@ const known = (v) => v !== null && v !== undefined;
 const fixed = (v, n) => { const t = v.toFixed(n); return (Number(t) === 0 ? (0).toFixed(n) : t).replace("-", "\u2212"); };
 const difference = (k) => known(k) ? (us ? fixed(k * 1.8, 1) + " °F" : fixed(k, 1) + " K") : "—";
 const temperature = (c) => known(c) ? (us ? fixed(c * 1.8 + 32, 1) + " °F" : fixed(c, 1) + " °C") : "—";
-const pressure = (pa) => known(pa) ? (us ? fixed(pa / 6894.757293168, 1) + " psia" : fixed(pa / 1e5, 2) + " bara") : "—";
 const clock = (t) => t ? t.slice(0, 10) + " " + t.slice(11, 19) + " UTC" : "—";
 
 const causes = /*CAUSES*/{}; // in words; filled in by the daemon
@@ -107,7 +106,7 @@ function card(c, events) {
   const [look, words] = lookOf(c, events);
   const why = reasonFor(c);
   const rows = [["Floor", difference(c.floor_k)], ["Margin over floor", difference(c.margin_k)], ["Dew", temperature(c.dew_c)],
-    ["Suction line", temperature(c.suction_temperature_c)], ["Suction pressure", pressure(c.suction_pressure_pa)]];
+    ["Suction line", temperature(c.suction_temperature_c)], ["Suction pressure", c.suction_pressure || "—"]];
   if ((c.uncertainty_parts || []).length) rows.push(["Uncertainty from", c.uncertainty_parts.filter((p) => p.share >= 0.05).map((p) => p.part + " " + Math.round(p.share * 100) + " %" + (p.assumed ? " (assumed)" : "")).join(", ")]);
   if (c.sensor_lag) rows.push(["Sensor lag", fixed(c.sensor_lag.seconds, 0) + " s ± " + Math.round(c.sensor_lag.spread * 100) + " %, " + c.sensor_lag.source]);
   if (c.exposure) rows.push(["Below floor in events, ever", c.exposure]);
@@ -156,7 +155,7 @@ function table(names, rows) {
 }
 function valueOf(i) {
   if (!known(i.value)) return "—";
-  return i.unit === "Paa" ? pressure(i.value) : i.unit === "degC" ? temperature(i.value) : i.value ? "on" : "off";
+  return i.unit === "Paa" ? i.text || "—" : i.unit === "degC" ? temperature(i.value) : i.value ? "on" : "off";
 }
 
 // A part is drawn anew only when its text changes, so that a screen reader
