@@ -20,6 +20,8 @@ var (
 	pageCSS string
 	//go:embed page/page.js
 	pageJS string
+	//go:embed page/people.js
+	peopleJS string
 )
 
 // script is the page's script with the causes in words, and what to check for
@@ -41,7 +43,7 @@ func fillScript() string {
 		}
 		checks[system.String()] = ofCause
 	}
-	return strings.NewReplacer("/*CAUSES*/{}", asJSON(names), "/*CHECKS*/{}", asJSON(checks), `/*CAUTIONS*/""`, asJSON(cause.Cautions)).Replace(pageJS)
+	return strings.NewReplacer("/*CAUSES*/{}", asJSON(names), "/*CHECKS*/{}", asJSON(checks), `/*CAUTIONS*/""`, asJSON(cause.Cautions)).Replace(pageJS + peopleJS)
 }
 
 // asJSON writes v as a literal of the script; encoding/json escapes < and >,

@@ -115,6 +115,7 @@ function card(c, events) {
     el("p", { class: "big" }, el("b", null, difference(c.superheat_k)), el("span", null, known(c.superheat_k) && known(c.expanded_uncertainty_k) ? "± " + difference(c.expanded_uncertainty_k) + " superheat" : "superheat")),
     c.floor_warning ? el("p", { class: "why" }, "Warning: " + c.floor_warning) : "",
     el("p", { class: "why" }, "Phase: " + c.phase + " · quality: " + c.quality + (why ? " — " + why : "")),
+    maintenanceOf(c),
     scale(c), el("dl", null, rows.map(([k, v]) => [el("dt", null, k), el("dd", null, v)])), plot(c));
 }
 
@@ -142,6 +143,7 @@ function eventPlate(e) {
     el("div", { class: "head" }, el("h4", null, (kinds[e.kind] || e.kind) + ", " + where), sign(look, e.withdrawn ? "withdrawn" : e.severity)),
     e.withdrawn ? el("p", { class: "why" }, el("strong", null, "Withdrawn: "), e.withdrawn.text + ". It is no part of the exposure.") : "",
     e.input ? el("p", { class: "why" }, "Input: " + e.input) : "",
+    peopleLines(e), comparison(e), peopleButtons(e),
     (e.evidence || []).length ? el("ul", null, e.evidence.map((i) => el("li", null, i.text))) : "",
     el("dl", null, facts.map(([k, v]) => [el("dt", null, k), el("dd", null, v)])),
     ranked("Likely circuits", e.circuits || [], (r) => r.name), ranked("Likely causes", e.causes || [], (r) => causes[r.cause] || r.cause),
@@ -181,14 +183,15 @@ function draw() {
   $("version").textContent = "dewgap " + s.version;
   // Figures of open events grow each second; announce the events, not the figures.
   const codes = (list) => (list || []).map((i) => i.code);
-  put("events", s.open_events.map((e) => [e.id, e.severity, e.circuits.map((c) => [c.name, c.score]), e.causes.map((c) => [c.cause, c.score, codes(c.why)]), codes(e.evidence), Math.round(e.seconds_below / 10)]), () => s.open_events.length
+  put("events", s.open_events.map((e) => [e.id, e.severity, e.circuits.map((c) => [c.name, c.score]), e.causes.map((c) => [c.cause, c.score, codes(c.why)]), codes(e.evidence), Math.round(e.seconds_below / 10), e.acknowledged, e.found, e.during_maintenance, s.may_change]), () => s.open_events.length
     ? el("div", { class: "eventlist" }, s.open_events.map(eventPlate)) : el("p", { class: "calm" }, s.current ? "None." : "None known; see above."));
   $("trendsection").hidden = !(s.notices || []).length;
   put("trends", s.notices || [], () => el("ul", null, (s.notices || []).map((n) => el("li", null, el("b", null, n.group + " · " + (n.circuit || n.compressor)), ": " + n.found.text))));
   const groups = [...new Set(s.compressors.map((c) => c.group))];
-  put("machines", [s.compressors, s.open_events.map((e) => [e.id, e.severity]), [...histories].map(([k, h]) => [k, h.from, h.lowest_superheat_k.length, h.lowest_superheat_k.at(-1)])], () => groups.map((g) => {
+  drawMaintenance();
+  put("machines", [s.compressors, s.maintenance, s.may_change, s.open_events.map((e) => [e.id, e.severity]), [...histories].map(([k, h]) => [k, h.from, h.lowest_superheat_k.length, h.lowest_superheat_k.at(-1)])], () => groups.map((g) => {
     const of = s.compressors.filter((c) => c.group === g);
-    return el("section", null, el("h3", null, "Group " + g + (of[0].refrigerant ? " · " + of[0].refrigerant : "")), el("div", { class: "grid" }, of.map((c) => card(c, s.open_events))));
+    return el("section", null, el("div", { class: "head" }, el("h3", null, "Group " + g + (of[0].refrigerant ? " · " + of[0].refrigerant : "")), maintenanceButton(g)), el("div", { class: "grid" }, of.map((c) => card(c, s.open_events))));
   }));
   put("sources", s.sources, () => table(["Source", "State", "Kind", "Address", "Traffic", "Errors"], s.sources.map((r) => [r.source,
     (r.up ? "● up" : "✕ down") + (r.since ? " since " + clock(r.since) : "") + (r.reason ? " — " + r.reason : "") + ((r.resting || []).length ? " · resting: " + r.resting.join(", ") : ""),
@@ -196,7 +199,7 @@ function draw() {
     (r.heard ? "last heard " + clock(r.heard) + " · " : "") + r.requests + (r.kind === "mqtt" ? " messages" : " requests") + " · " + r.reconnects + " reconnects" + (r.cycle_s ? " · busy " + r.cycle_s.toFixed(2) + " s a cycle" : "") + (r.late_cycles ? " · " + r.late_cycles + " late cycles" : ""),
     Object.entries(r.errors || {}).map(([k, v]) => k + " " + v).join(", ") || "none"])));
   put("inputs", s.inputs, () => table(["Input", "Value", "Quality", "Time"], s.inputs.map((i) => [i.input, valueOf(i), i.quality + (i.reason ? " — " + i.reason : ""), clock(i.time)])));
-  put("recent", s.recent_events, () => s.recent_events.length ? el("div", { class: "eventlist" }, s.recent_events.map(eventPlate)) : el("p", { class: "calm" }, "None."));
+  put("recent", [s.recent_events, s.may_change], () => s.recent_events.length ? el("div", { class: "eventlist" }, s.recent_events.map(eventPlate)) : el("p", { class: "calm" }, "None."));
 }
 
 // The bar of a replay, and its controls. They reach the replay alone.
