@@ -1,6 +1,7 @@
 package alert
 
 import (
+	"fmt"
 	"slices"
 	"time"
 )
@@ -101,4 +102,14 @@ func (j *Journal) maintenanceEntries() (all []entry) {
 		all = append(all, e)
 	}
 	return all
+}
+
+// ReadMaintenance returns the maintenance that the journal in dir holds, in order
+// of beginning. Like ReadEvents it changes nothing and takes no lock.
+func ReadMaintenance(dir string) ([]Maintenance, error) {
+	j := newJournal(disk{}, dir, 0)
+	if err := j.load(); err != nil {
+		return nil, fmt.Errorf("read journal: %w", err)
+	}
+	return j.maintenance, nil
 }

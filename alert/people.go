@@ -241,3 +241,19 @@ func NearestIDs(id string, events []Event) []string {
 	}
 	return nearest(id, ids)
 }
+
+// Overlay returns events with what people did to those of the same id in a
+// journal: a replay sees the plant, and not the people.
+func Overlay(events, journal []Event) []Event {
+	did := map[string]*Event{}
+	for i := range journal {
+		did[journal[i].ID] = &journal[i]
+	}
+	events = slices.Clone(events)
+	for i := range events {
+		if j := did[events[i].ID]; j != nil {
+			events[i].Acknowledged, events[i].Found = j.Acknowledged, j.Found
+		}
+	}
+	return events
+}

@@ -323,3 +323,16 @@ func TestFoundOutlivesTheEvent(t *testing.T) {
 		t.Errorf("%+v", got)
 	}
 }
+
+// A replay takes over what people did by the id, and nothing else of the journal.
+func TestOverlay(t *testing.T) {
+	found, acknowledged := &Found{Cause: "none", By: "x"}, &Acknowledgement{By: "y"}
+	replayed := []Event{{ID: "a", SecondsBelow: 5}, {ID: "b"}}
+	got := Overlay(replayed, []Event{{ID: "a", SecondsBelow: 9, Found: found, Acknowledged: acknowledged}, {ID: "c", Found: found}})
+	if want := []Event{{ID: "a", SecondsBelow: 5, Found: found, Acknowledged: acknowledged}, {ID: "b"}}; !cmp.Equal(got, want) {
+		t.Errorf("%+v", got)
+	}
+	if replayed[0].Found != nil {
+		t.Error("the events that were given have changed")
+	}
+}

@@ -58,6 +58,13 @@ func (v *explainCmd) Run(con console) error {
 		return err
 	}
 	explanation := explain.Of(ev, render)
+	if v.Events == "" {
+		maintenance, err := alert.ReadMaintenance(data)
+		if err != nil {
+			return err
+		}
+		explanation.DuringMaintenance(alert.During(maintenance, &ev))
+	}
 	if v.JSON {
 		enc := json.NewEncoder(con.Out)
 		enc.SetEscapeHTML(false)

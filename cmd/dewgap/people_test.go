@@ -20,14 +20,14 @@ import (
 
 // runningDemo starts the demo and returns its page's address and how to stop it;
 // stopping returns its summary.
-func runningDemo(t *testing.T, speed float64, data string) (page string, stop func() string) {
+func runningDemo(t *testing.T, speed float64, data, conf string) (page string, stop func() string) {
 	t.Helper()
 	ctx, cancel := context.WithCancel(t.Context())
 	in, out := io.Pipe()
 	ended := make(chan error, 1)
 	var rest bytes.Buffer
 	read := make(chan struct{})
-	demo := demoCmd{Listen: "127.0.0.1:0", Speed: speed, Data: data, Seed: 1}
+	demo := demoCmd{Listen: "127.0.0.1:0", Speed: speed, Data: data, WriteConfig: conf, Seed: 1}
 	go func() {
 		err := demo.Run(ctx, console{Out: out, Err: io.Discard})
 		out.Close()
@@ -79,8 +79,8 @@ func openFloodback(t *testing.T, page string) alert.Event {
 // and acknowledged again by command; what was found is recorded. All of it is on
 // the disk after the demo has ended.
 func TestPeopleInTheDemo(t *testing.T) {
-	data := t.TempDir()
-	page, stop := runningDemo(t, 60, data)
+	data, conf := t.TempDir(), t.TempDir()
+	page, stop := runningDemo(t, 60, data, conf)
 	defer http.DefaultClient.CloseIdleConnections()
 	ev := openFloodback(t, page)
 
@@ -133,6 +133,23 @@ func TestPeopleInTheDemo(t *testing.T) {
 	events, _, err := alert.ReadEvents(data)
 	if err != nil {
 		t.Fatal(err)
+	}
+	replayed := filepath.Join(t.TempDir(), "events.jsonl")
+	recordings, err := filepath.Glob(filepath.Join(data, "recordings", "*.csv.gz"))
+	if err != nil {
+		t.Fatal(err)
+	}
+	args := append([]string{"replay", "--config", filepath.Join(conf, "site.toml"), "--journal", data, "--events", replayed}, recordings...)
+	if code, _, errs := called(t, args...); code != 0 {
+		t.Fatal(errs)
+	}
+	text, err := os.ReadFile(replayed)
+	if err != nil || !strings.Contains(string(text), `"note":"by command"`) || !strings.Contains(string(text), `"found":{"cause":"valve_oversized"`) {
+		t.Errorf("replayed beside the journal: %s, %v", text, err)
+	}
+	if code, out, errs := called(t, "explain", "--config", filepath.Join(conf, "site.toml"), "--data", data, ev.ID); code != 0 || !strings.Contains(out, "Acknowledged by an engineer") ||
+		!strings.Contains(out, "Said and found") || !strings.Contains(out, "Open during maintenance of lt c2") {
+		t.Errorf("explained: %d %s%s", code, out, errs)
 	}
 	for _, e := range events {
 		if e.ID == ev.ID {

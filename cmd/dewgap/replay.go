@@ -3,6 +3,7 @@ package main
 import (
 	"context"
 	"errors"
+	"fmt"
 	"slices"
 
 	"dewgap/alert"
@@ -18,6 +19,7 @@ type replayCmd struct {
 	Config     string   `required:"" type:"path" placeholder:"FILE" help:"Configuration of the site; where inputs come from is not needed."`
 	Events     string   `type:"path" placeholder:"FILE" help:"Write events as JSON lines."`
 	States     string   `type:"path" placeholder:"FILE" help:"Write one row for each compressor and recording row as CSV."`
+	Journal    string   `type:"path" placeholder:"DIR" help:"Data directory with the journal of the live run: what people acknowledged and found stands with its events."`
 	Force      bool     `help:"Replace existing files."`
 	Speed      float64  `placeholder:"N" help:"Play on the live page, N times as fast as it was recorded (30 with --listen alone)."`
 	Listen     string   `placeholder:"HOST:PORT" help:"Play on a live page at this address (a free one of this machine with --speed alone)."`
@@ -78,11 +80,15 @@ func (v *replayCmd) Run(ctx context.Context, con console) (err error) {
 			return err
 		}
 	}
+	events, err := withPeople(history.Events(), v.Journal)
+	if err != nil {
+		return err
+	}
 	if v.Events != "" {
-		return writeEvents(files, v.Events, history.Events(), evidence.Renderer{System: cfg.Units, Atmosphere: cfg.Site.Atmosphere, Pressure: cfg.Site.PressureUnit()})
+		return writeEvents(files, v.Events, events, evidence.Renderer{System: cfg.Units, Atmosphere: cfg.Site.Atmosphere, Pressure: cfg.Site.PressureUnit()})
 	}
 	if states == nil {
-		tally.Write(con.Out, cfg.Units, history.Events())
+		tally.Write(con.Out, cfg.Units, events)
 	}
 	return nil
 }
@@ -90,6 +96,19 @@ func (v *replayCmd) Run(ctx context.Context, con console) (err error) {
 // outputsOf returns the files of a command that reads a configuration and others.
 func outputsOf(cfg *config.Config, force bool, inputs []string, outputs ...output.File) output.Files {
 	return output.Files{Inputs: slices.Concat([]string{cfg.File}, cfg.Files, inputs), Outputs: outputs, Force: force}
+}
+
+// withPeople returns events with what people did to them by the journal in a
+// data directory; unchanged without one.
+func withPeople(events []alert.Event, journal string) ([]alert.Event, error) {
+	if journal == "" {
+		return events, nil
+	}
+	live, _, err := alert.ReadEvents(journal)
+	if err != nil {
+		return nil, fmt.Errorf("--journal: %w", err)
+	}
+	return alert.Overlay(events, live), nil
 }
 
 func writeEvents(files output.Files, name string, events []alert.Event, r evidence.Renderer) error {

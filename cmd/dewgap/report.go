@@ -34,6 +34,7 @@ type commissioningCmd struct {
 	Zone       string   `default:"UTC" placeholder:"AREA/CITY" help:"Time zone of what people read, such as Europe/Vilnius; JSON has UTC always."`
 	Circuit    []string `placeholder:"GROUP.CIRCUIT" help:"Only these circuits."`
 	Out        string   `type:"path" placeholder:"FILE" help:"Write here; default: standard output."`
+	Journal    string   `type:"path" placeholder:"DIR" help:"Data directory with the journal of the live run: what people found stands beside the likely causes."`
 	Force      bool     `help:"Replace existing files."`
 	Recordings []string `arg:"" name:"recording" type:"path" help:"Recordings in order of time; a name that ends in .gz is compressed."`
 }
@@ -115,7 +116,11 @@ func (v *commissioningCmd) record(ctx context.Context, cfg *config.Config, view 
 	if err != nil {
 		return nil, err
 	}
-	r := commissioning.Judge(track, history.Events(), cfg.Commissioning, view)
+	events, err := withPeople(history.Events(), v.Journal)
+	if err != nil {
+		return nil, err
+	}
+	r := commissioning.Judge(track, events, cfg.Commissioning, view)
 	if err := r.Select(v.Circuit); err != nil {
 		return nil, usageError{err}
 	}

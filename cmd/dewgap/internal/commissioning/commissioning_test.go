@@ -442,3 +442,18 @@ func TestTooLong(t *testing.T) {
 		t.Error(err)
 	}
 }
+
+// What was found for an event stands in its cycle; that of another group's or of
+// another time does not.
+func TestFoundIsInTheRecord(t *testing.T) {
+	found := &alert.Found{Cause: "none", By: "x", At: midnight.Add(24 * time.Hour)}
+	closed := midnight.Add(time.Minute)
+	got := scenario{events: []alert.Event{
+		{ID: "before", Kind: "hunting", Group: "mt", Compressor: "c1", Began: midnight, Closed: &closed, Found: found},
+		{ID: "elsewhere", Kind: "floodback", Group: "lt", Compressor: "c1", Began: midnight.Add(2 * time.Hour), Found: found},
+		{ID: "during", Kind: "floodback", Severity: "risk", Group: "mt", Compressor: "c1", Began: midnight.Add(2 * time.Hour), Found: found},
+	}}.judged(t).Cycles[0].Found
+	if len(got) != 1 || got[0].Event != "during" || got[0].Found != *found {
+		t.Errorf("found %+v", got)
+	}
+}

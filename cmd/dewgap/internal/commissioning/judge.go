@@ -185,8 +185,20 @@ func (j *judge) cycle(c cycle) Cycle {
 	if out.Verdict == Fail {
 		j.attribute(&out, c)
 	}
+	out.Found = j.foundIn(c, out.Group)
 	j.trace(&out, c)
 	return out
+}
+
+// foundIn lists what somebody found for the events of a group in a cycle.
+func (j *judge) foundIn(c cycle, group string) (found []OnSite) {
+	first, last := instant(j.track.at[c.from]), instant(j.track.at[c.to])
+	for _, ev := range j.events {
+		if ev.Found != nil && ev.Group == group && !ev.Began.After(last) && (ev.Closed == nil || !ev.Closed.Before(first)) {
+			found = append(found, OnSite{ev.ID, *ev.Found})
+		}
+	}
+	return found
 }
 
 // together lists the other circuits of the group that came back within five

@@ -8,8 +8,10 @@
 package commissioning
 
 import (
+	"fmt"
 	"time"
 
+	"dewgap/alert"
 	"dewgap/analyze/cause"
 )
 
@@ -162,9 +164,32 @@ type Cycle struct {
 	Liquid      []Likely          `json:"likely_circuits"`
 	Causes      []Likely          `json:"likely_causes"`
 	Next        []cause.CheckText `json:"check_next"`
-	Traces      []Trace           `json:"-"` // one for each of Compressors
-	Coil        []float32         `json:"-"` // °C, for the plots; same times as the traces
+	Found       []OnSite          `json:"found,omitempty"` // of events in the cycle, where a journal is given
+	Traces      []Trace           `json:"-"`               // one for each of Compressors
+	Coil        []float32         `json:"-"`               // °C, for the plots; same times as the traces
 	Times       []time.Time       `json:"-"`
+}
+
+// OnSite is what somebody found for an event in a cycle.
+type OnSite struct {
+	Event string `json:"event"`
+	alert.Found
+}
+
+// Text writes it for people.
+func (f *OnSite) Text(v View) string {
+	text := "nothing was the matter"
+	if f.Cause != alert.CauseNone {
+		text = cause.Words(f.Cause)
+	}
+	if f.Circuit != "" {
+		text += ", circuit " + f.Circuit
+	}
+	text += fmt.Sprintf(", by %s at %s", f.By, v.Stamp(f.At))
+	if f.Note != "" {
+		text += ": " + f.Note
+	}
+	return text + " (" + f.Event + ")"
 }
 
 // Stages are the instants and lengths of a cycle; null where they did not

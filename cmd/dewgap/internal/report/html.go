@@ -34,6 +34,7 @@ type page struct {
 }
 
 type cycleView struct {
+	OnSite []string
 	*commissioning.Cycle
 	Course []stageLine
 	Lines  []machineLine
@@ -106,6 +107,7 @@ func (w words) sheet(c *commissioning.Cycle) cycleView {
 		v.Lines = append(v.Lines, machineLine{m, w.lowest(m), w.clock(m.LowestAt), m.LowestPhase, w.kelvin(m.Margin),
 			commissioning.Length(&m.Below), commissioning.Length(&m.Longest), commissioning.Length(&m.Running)})
 	}
+	v.OnSite = w.onSite(c)
 	for _, likely := range c.Causes {
 		likely.Name = cause.Words(likely.Name)
 		v.Likely = append(v.Likely, likely)

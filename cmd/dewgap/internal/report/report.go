@@ -162,3 +162,12 @@ var cautions = []string{
 }
 
 const scope = "This record holds what was measured while these cycles ran, and judges it by the criteria printed in it. A contact sensor on a cold pipe reads high, never low: the true superheat is at most what is shown."
+
+// onSite writes what was found for the events of a cycle, to stand beside the
+// likely circuits and causes.
+func (w words) onSite(c *commissioning.Cycle) (lines []string) {
+	for i := range c.Found {
+		lines = append(lines, c.Found[i].Text(w.view))
+	}
+	return lines
+}

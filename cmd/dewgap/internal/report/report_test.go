@@ -10,6 +10,7 @@ import (
 	"testing"
 	"time"
 
+	"dewgap/alert"
 	"dewgap/analyze/cause"
 	"dewgap/analyze/frame"
 	"dewgap/analyze/units"
@@ -36,6 +37,7 @@ func drawn(system units.System) *commissioning.Record {
 			{Name: "c2", Verdict: commissioning.NotJudged, Running: 2400, Reasons: []string{"its superheat was not known"}},
 		},
 		Liquid: []commissioning.Likely{{Name: "case-1", Score: .9}}, Causes: []commissioning.Likely{{Name: "valve_oversized", Score: .6, Why: []string{"dips"}}}, Next: []cause.CheckText{{Do: "Is the reading true?", Confirms: "moves", Clears: "stays", Caution: "cold"}},
+		Found: []commissioning.OnSite{{Event: "mt.c1-floodback-1", Found: alert.Found{Cause: "iced_coil", Circuit: "case-1", By: "an engineer", At: began.Add(time.Hour), Note: "<ice>"}}},
 	}
 	for i := range 100 {
 		c.Times = append(c.Times, began.Add(time.Duration(i)*30*time.Second))
@@ -80,6 +82,9 @@ func TestAllFormsAgree(t *testing.T) {
 					t.Errorf("%s in %s lacks %q", name, system, want)
 				}
 			}
+			if want := map[string]string{"HTML": "&lt;ice&gt;", "text": "<ice>"}[name]; !strings.Contains(form, "iced coil, circuit case-1, by an engineer at 2026-05-04 03:00:00 UTC: "+want+" (mt.c1-floodback-1)") {
+				t.Errorf("%s lacks what was found", name)
+			}
 			if strings.Contains(form, "NaN") || strings.Contains(form, "<nil>") || strings.Contains(form, "no value") || strings.Contains(form, "%!") {
 				t.Errorf("%s shows what is not known as if it were", name)
 			}
@@ -91,7 +96,7 @@ func TestAllFormsAgree(t *testing.T) {
 			}
 		}
 		var back commissioning.Record
-		if err := json.Unmarshal([]byte(js), &back); err != nil || back.Cycles[0].Compressors[0].Lowest == nil || *back.Cycles[0].Compressors[0].Lowest != -0.4 {
+		if err := json.Unmarshal([]byte(js), &back); err != nil || back.Cycles[0].Found[0] != drawn(system).Cycles[0].Found[0] || back.Cycles[0].Compressors[0].Lowest == nil || *back.Cycles[0].Compressors[0].Lowest != -0.4 {
 			t.Errorf("JSON is not in SI: %v", err)
 		}
 		again, _, _ := written(t, drawn(system))

@@ -90,6 +90,9 @@ func (t *text) cycle(c *commissioning.Cycle) {
 	}
 	t.likely("likely circuit", c.Liquid, func(s string) string { return s })
 	t.likely("likely cause", c.Causes, cause.Words)
+	for _, f := range t.onSite(c) {
+		t.line("  found on site: %s", f)
+	}
 	if len(c.Next) > 0 {
 		t.line("  %s", cause.Cautions)
 	}
