@@ -32,9 +32,10 @@ var packageRules = []packageRule{
 	{"cmd/dewgap/internal/replay", []string{"alert", "analyze/...", "cmd/dewgap/internal/pipeline", "cmd/dewgap/internal/snapshot"}},
 	{"cmd/dewgap/internal/explain", []string{"alert", "analyze/..."}},
 	{"cmd/dewgap/internal/commissioning", []string{"alert", "analyze/...", "config"}},
+	{"cmd/dewgap/internal/inspection", []string{"alert", "analyze/...", "cmd/dewgap/internal/commissioning"}},
 	{"cmd/dewgap/internal/sdnotify", nothing},
 	{"cmd/dewgap/internal/manual", []string{"github.com/alecthomas/kong"}},
-	{"cmd/dewgap/internal/report", []string{"analyze/...", "cmd/dewgap/internal/commissioning", "config"}},
+	{"cmd/dewgap/internal/report", []string{"alert", "analyze/...", "cmd/dewgap/internal/commissioning", "cmd/dewgap/internal/explain", "cmd/dewgap/internal/inspection", "config"}},
 
 	{"config", []string{"analyze/...", "collector/modbus", "collector/mqtt", "collector/register", "github.com/BurntSushi/toml"}},
 	{"config/packaging/ociimage", nothing},
@@ -97,6 +98,7 @@ var stdRules = []packageRule{
 	{"cmd/dewgap/internal/pipeline", append([]string{"context"}, clockless...)},
 	{"cmd/dewgap/internal/explain", clockless},
 	{"cmd/dewgap/internal/commissioning", clockless},
+	{"cmd/dewgap/internal/inspection", clockless},
 	{"simulators/plant", clockless},
 }
 
@@ -126,6 +128,8 @@ var bans = []ban{
 		reason: "a replay runs without the daemon"},
 	{from: "cmd/dewgap/report.go", not: []string{"cmd/dewgap/internal/daemon", "cmd/dewgap/internal/web", "cmd/dewgap/internal/metrics"},
 		reason: "a report is made from a recording"},
+	{from: "cmd/dewgap/report_inspection.go", not: []string{"cmd/dewgap/internal/daemon", "cmd/dewgap/internal/web", "cmd/dewgap/internal/metrics"},
+		reason: "a report reads what a daemon left, beside a running one"},
 	{from: "cmd/dewgap/record.go", not: []string{"cmd/dewgap/internal/daemon", "cmd/dewgap/internal/web", "cmd/dewgap/internal/metrics"},
 		reason: "recording needs the sources and the writer, not the daemon"},
 	{from: "...", except: []string{"cmd/dewgap", "simulators/..."}, not: []string{"simulators/..."},

@@ -1,7 +1,6 @@
 package main
 
 import (
-	"bufio"
 	"context"
 	"crypto/sha256"
 	"errors"
@@ -9,12 +8,9 @@ import (
 	"io"
 	"os"
 	"path/filepath"
-	"strings"
-	"time"
 
 	"dewgap/alert"
 	"dewgap/analyze"
-	"dewgap/analyze/units"
 	"dewgap/cmd/dewgap/internal/commissioning"
 	"dewgap/cmd/dewgap/internal/output"
 	"dewgap/cmd/dewgap/internal/pipeline"
@@ -24,18 +20,14 @@ import (
 
 type reportCmd struct {
 	Commissioning commissioningCmd `cmd:"" help:"Acceptance record of the defrost cycles in a recording."`
+	Inspection    inspectionCmd    `cmd:"" help:"What is known of a compressor, for the person who opens it."`
 }
 
 type commissioningCmd struct {
-	Config     string   `required:"" type:"path" placeholder:"FILE" help:"Configuration of the site; its [commissioning] table holds the criteria."`
-	Format     string   `enum:"html,text,json,auto" default:"auto" help:"html, text or json; by default from the ending of --out, else text."`
-	Units      string   `enum:"si,us,config" default:"config" help:"si or us, for people; by default the site's. JSON has SI always."`
-	Paper      string   `enum:"a4,letter,any" default:"any" help:"Paper of the HTML record: a4, letter, or what the printer has."`
-	Zone       string   `default:"UTC" placeholder:"AREA/CITY" help:"Time zone of what people read, such as Europe/Vilnius; JSON has UTC always."`
-	Circuit    []string `placeholder:"GROUP.CIRCUIT" help:"Only these circuits."`
-	Out        string   `type:"path" placeholder:"FILE" help:"Write here; default: standard output."`
-	Journal    string   `type:"path" placeholder:"DIR" help:"Data directory with the journal of the live run: what people found stands beside the likely causes."`
-	Force      bool     `help:"Replace existing files."`
+	Config  string   `required:"" type:"path" placeholder:"FILE" help:"Configuration of the site; its [commissioning] table holds the criteria."`
+	Circuit []string `placeholder:"GROUP.CIRCUIT" help:"Only these circuits."`
+	Journal string   `type:"path" placeholder:"DIR" help:"Data directory with the journal of the live run: what people found stands beside the likely causes."`
+	reportOptions
 	Recordings []string `arg:"" name:"recording" type:"path" help:"Recordings in order of time; a name that ends in .gz is compressed."`
 }
 
@@ -60,42 +52,21 @@ func (v *commissioningCmd) Run(ctx context.Context, con console) error {
 	if err != nil {
 		return err
 	}
-	write, err := v.writer()
-	if err != nil {
-		return err
-	}
-	if v.Out == "" {
-		return write(con.Out, rec)
-	}
-	f, err := files.Create(v.Out)
-	if err != nil {
-		return err
-	}
-	out := bufio.NewWriter(f)
-	if err := errors.Join(write(out, rec), out.Flush(), f.Close()); err != nil {
-		return err
-	}
-	fmt.Fprintf(con.Err, "%s: %s\n", v.Out, rec.Verdict.Words())
-	return nil
-}
-
-// view returns the units and the time zone of the record.
-func (v *commissioningCmd) view(cfg *config.Config) (commissioning.View, error) {
-	view := commissioning.View{System: cfg.Units}
-	var err error
-	if v.Units != "config" {
-		if view.System, err = units.ParseSystem(v.Units); err != nil {
-			return view, err
+	if err := v.write(files, con.Out, func(w io.Writer, format string) error {
+		switch format {
+		case "json":
+			return report.JSON(w, rec)
+		case "html":
+			return report.HTML(w, rec, v.Paper)
 		}
+		return report.Text(w, rec)
+	}); err != nil {
+		return err
 	}
-	if view.System == cfg.Units {
-		view.Pressure = cfg.Site.PressureUnit()
+	if v.Out != "" {
+		fmt.Fprintf(con.Err, "%s: %s\n", v.Out, rec.Verdict.Words())
 	}
-	// "Local" would make the record depend on the machine that writes it.
-	if view.Zone, err = time.LoadLocation(v.Zone); err != nil || v.Zone == "Local" {
-		return view, usageError{fmt.Errorf("--zone %q is no time zone known here; write one such as Europe/Vilnius", v.Zone)}
-	}
-	return view, nil
+	return nil
 }
 
 // record replays the recordings and judges what they show.
@@ -136,27 +107,6 @@ func (v *commissioningCmd) record(ctx context.Context, cfg *config.Config, view 
 		r.Data = append(r.Data, f)
 	}
 	return &r, nil
-}
-
-// writer returns how the record is written.
-func (v *commissioningCmd) writer() (func(io.Writer, *commissioning.Record) error, error) {
-	format := v.Format
-	if format == "auto" {
-		format = "text"
-		switch strings.ToLower(filepath.Ext(v.Out)) {
-		case ".html", ".htm":
-			format = "html"
-		case ".json":
-			format = "json"
-		}
-	}
-	switch format {
-	case "json":
-		return report.JSON, nil
-	case "html":
-		return func(w io.Writer, r *commissioning.Record) error { return report.HTML(w, r, v.Paper) }, nil
-	}
-	return report.Text, nil
 }
 
 // fileOf names a file with its digest. Its directory is left out: the record

@@ -118,7 +118,7 @@ func (w words) sheet(c *commissioning.Cycle) cycleView {
 		}
 	}
 	for _, i := range worstFirst(c) {
-		v.Plots = append(v.Plots, plotView{c.Traces[i].Compressor, w.plot(c, i)})
+		v.Plots = append(v.Plots, plotView{c.Traces[i].Compressor, w.cyclePlot(c, i)})
 	}
 	return v
 }

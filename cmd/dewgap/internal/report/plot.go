@@ -25,43 +25,62 @@ const (
 	lowerEnd   = 289.0
 )
 
-// plot draws one compressor through a cycle: superheat with its uncertainty
-// and floor above, phases between, temperatures below. Curves differ by line
-// style and carry their names, so that print and colour-blind eyes lose nothing.
-type plot struct {
-	words
-	b     strings.Builder
-	cycle *commissioning.Cycle
-	trace *commissioning.Trace
-	from  time.Time
-	span  float64 // s
+// figure is what one plot shows: a compressor over some time.
+type figure struct {
+	summary string // for who cannot see the plot
+	times   []time.Time
+	trace   *commissioning.Trace
+	coil    []float32 // °C; nil for none
+	dip     *float64  // K, the lowest superheat, where it is to be pointed at
+	dipAt   *time.Time
+	marks   []*time.Time // numbered from 1; nil ones keep their number
 }
 
-func (w words) plot(c *commissioning.Cycle, i int) template.HTML {
-	p := plot{words: w, cycle: c, trace: &c.Traces[i], from: c.Times[0]}
-	p.span = max(c.Times[len(c.Times)-1].Sub(p.from).Seconds(), 1)
-	p.write(`<svg viewBox="0 0 %g %g" role="img" aria-label="%s">`, plotWidth, plotHeight, template.HTMLEscapeString(p.summary()))
+// plot draws a figure: superheat with its uncertainty and floor above, phases
+// between, temperatures below. Curves differ by line style and carry their
+// names, so that print and colour-blind eyes lose nothing.
+type plot struct {
+	words
+	figure
+	b    strings.Builder
+	from time.Time
+	span float64 // s
+}
+
+// cyclePlot draws compressor i through a cycle.
+func (w words) cyclePlot(c *commissioning.Cycle, i int) template.HTML {
+	s := &c.Stages
+	f := figure{times: c.Times, trace: &c.Traces[i], coil: c.Coil, marks: []*time.Time{s.Began, s.HeatEnded, s.Resumed, s.Steady}}
+	f.summary = fmt.Sprintf("Compressor %s: superheat, floor, phases, dew and line temperature through cycle %d of %s.%s",
+		f.trace.Compressor, c.Number, c.Group, c.Circuit)
+	for k := range c.Compressors {
+		if m := &c.Compressors[k]; m.Name == f.trace.Compressor {
+			f.dip, f.dipAt = m.Lowest, m.LowestAt
+		}
+	}
+	return w.plot(f)
+}
+
+func (w words) plot(f figure) template.HTML {
+	p := plot{words: w, figure: f, from: f.times[0]}
+	p.span = max(f.times[len(f.times)-1].Sub(p.from).Seconds(), 1)
+	p.write(`<svg viewBox="0 0 %g %g" role="img" aria-label="%s">`, plotWidth, plotHeight, template.HTMLEscapeString(p.summary))
 	p.hours()
 	p.upper()
 	p.strip()
 	p.lower()
-	p.marks()
+	p.numbered()
 	p.write("</svg>")
 	return template.HTML(p.b.String()) //nolint:gosec // names are of letters, digits, - and _; figures are ours
 }
 
 func (p *plot) write(format string, args ...any) { fmt.Fprintf(&p.b, format, args...) }
 
-func (p *plot) summary() string {
-	return fmt.Sprintf("Compressor %s: superheat, floor, phases, dew and line temperature through cycle %d of %s.%s",
-		p.trace.Compressor, p.cycle.Number, p.cycle.Group, p.cycle.Circuit)
-}
-
 func (p *plot) x(t time.Time) float64 {
 	return plotLeft + (plotRight-plotLeft)*min(max(t.Sub(p.from).Seconds()/p.span, 0), 1)
 }
 
-func (p *plot) xi(i int) float64 { return p.x(p.cycle.Times[i]) }
+func (p *plot) xi(i int) float64 { return p.x(p.times[i]) }
 
 // hours draws the axis of time, at whole minutes.
 func (p *plot) hours() {
@@ -140,24 +159,21 @@ func (p *plot) upper() {
 		p.write(`<path class="zero" d="M%g %.1fH%g"/>`, plotLeft, z, plotRight)
 	}
 	p.names(a, []named{{"superheat", "superheat", last(tr.Lowest)}, {"floor", "floor", last(tr.Floor)}, {"zero", "dew (0)", 0}})
-	p.lowest(a)
+	p.pointAtLowest(a)
 }
 
-// lowest points at the lowest superheat.
-func (p *plot) lowest(a axis) {
-	for i := range p.cycle.Compressors {
-		m := &p.cycle.Compressors[i]
-		if m.Name != p.trace.Compressor || m.Lowest == nil || m.LowestAt == nil {
-			continue
-		}
-		x, y := p.x(*m.LowestAt), a.y(*m.Lowest)
-		anchor, dx := "on", 7.0
-		if x > plotRight-90 {
-			anchor, dx = "on end", -7
-		}
-		p.write(`<circle class="lowest" cx="%.1f" cy="%.1f" r="3.5"/><text class="%s" x="%.1f" y="%.1f">lowest %s</text>`,
-			x, y, anchor, x+dx, min(y+13, a.end-3), p.kelvin(m.Lowest))
+// pointAtLowest points at the lowest superheat.
+func (p *plot) pointAtLowest(a axis) {
+	if p.dip == nil || p.dipAt == nil {
+		return
 	}
+	x, y := p.x(*p.dipAt), a.y(*p.dip)
+	anchor, dx := "on", 7.0
+	if x > plotRight-90 {
+		anchor, dx = "on end", -7
+	}
+	p.write(`<circle class="lowest" cx="%.1f" cy="%.1f" r="3.5"/><text class="%s" x="%.1f" y="%.1f">lowest %s</text>`,
+		x, y, anchor, x+dx, min(y+13, a.end-3), p.kelvin(p.dip))
 }
 
 func (p *plot) unit(difference bool) string {
@@ -174,7 +190,7 @@ func (p *plot) unit(difference bool) string {
 func (p *plot) lower() {
 	tr := p.trace
 	a := axis{low: math.Inf(1), high: math.Inf(-1), top: lowerTop, end: lowerEnd, number: func(c float64) float64 { return p.view.System.TemperatureUnit().Number(c) }}
-	for _, x := range [][]float32{tr.Dew, tr.Pipe, p.cycle.Coil} {
+	for _, x := range [][]float32{tr.Dew, tr.Pipe, p.coil} {
 		for _, v := range x {
 			if v == v {
 				a.low, a.high = min(a.low, float64(v)), max(a.high, float64(v))
@@ -188,8 +204,8 @@ func (p *plot) lower() {
 	p.write(`<text x="%g" y="%g">%s</text>`, 2.0, lowerTop+9, p.unit(false))
 	p.scale(a, "")
 	p.write(`<path class="coil" d="%s"/><path class="dew" d="%s"/><path class="pipe" d="%s"/>`,
-		p.line(a, p.cycle.Coil, false), p.line(a, tr.Dew, false), p.line(a, tr.Pipe, false))
-	p.names(a, []named{{"pipe", "suction line", last(tr.Pipe)}, {"coil", "coil outlet", last(p.cycle.Coil)}, {"dew", "dew", last(tr.Dew)}})
+		p.line(a, p.coil, false), p.line(a, tr.Dew, false), p.line(a, tr.Pipe, false))
+	p.names(a, []named{{"pipe", "suction line", last(tr.Pipe)}, {"coil", "coil outlet", last(p.coil)}, {"dew", "dew", last(tr.Dew)}})
 }
 
 // line is a curve that lifts its pen where nothing is known; stepped for a
@@ -241,14 +257,14 @@ func (p *plot) band(a axis, at func(i int) (low, high float64)) string {
 		b.WriteByte('z')
 		begun = -1
 	}
-	for i := range p.cycle.Times {
+	for i := range p.times {
 		if low, high := at(i); math.IsNaN(low) || math.IsNaN(high) {
 			finish(i)
 		} else if begun < 0 {
 			begun = i
 		}
 	}
-	finish(len(p.cycle.Times))
+	finish(len(p.times))
 	return b.String()
 }
 
@@ -315,11 +331,10 @@ func (p *plot) strip() {
 	p.write(`<path class="frame" d="M%g %gV%gH%gV%gz"/><text x="%g" y="%g">phase</text>`, plotLeft, stripTop, stripEnd, plotRight, stripTop, plotRight+5, stripEnd-5.5)
 }
 
-// marks numbers the stages as the list of the cycle's course does.
-func (p *plot) marks() {
-	s := &p.cycle.Stages
+// numbered draws the marks with their numbers.
+func (p *plot) numbered() {
 	room := math.Inf(-1)
-	for i, at := range []*time.Time{s.Began, s.HeatEnded, s.Resumed, s.Steady} {
+	for i, at := range p.marks {
 		if at == nil {
 			continue
 		}

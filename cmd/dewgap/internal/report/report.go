@@ -1,7 +1,8 @@
-// Package report writes an acceptance record for people: as text for a
-// terminal, and as one self-contained HTML file that prints on A4 and Letter.
+// Package report writes the acceptance record and the inspection report for
+// people: as text for a terminal, and as one self-contained HTML file that prints
+// on A4 and Letter.
 //
-// It may import commissioning, config, analyze and the standard library. The same
+// It may import alert, analyze, commissioning, config, explain and inspection. The same
 // record gives the same bytes: no clock, no random, no map order.
 package report
 

@@ -139,7 +139,7 @@ func TestHTMLStandsAlone(t *testing.T) {
 func TestPlotsAreWhole(t *testing.T) {
 	r := drawn(units.SI)
 	for i := range r.Cycles[0].Traces {
-		svg := string(words{commissioning.View{}}.plot(&r.Cycles[0], i))
+		svg := string(words{commissioning.View{}}.cyclePlot(&r.Cycles[0], i))
 		paths := 0
 		for d := xml.NewDecoder(strings.NewReader(svg)); ; {
 			token, err := d.Token()
@@ -157,7 +157,7 @@ func TestPlotsAreWhole(t *testing.T) {
 			t.Errorf("plot %d: %d paths", i, paths)
 		}
 	}
-	known := string(words{commissioning.View{}}.plot(&r.Cycles[0], 0))
+	known := string(words{commissioning.View{}}.cyclePlot(&r.Cycles[0], 0))
 	// A gap lifts the pen: the curve of the superheat begins twice.
 	_, curve, _ := strings.Cut(known, `class="superheat" d="`)
 	curve, _, _ = strings.Cut(curve, `"`)

@@ -13,7 +13,7 @@ import (
 
 // Text writes the record for a terminal.
 func Text(w io.Writer, r *commissioning.Record) error {
-	t := text{words{r.View}, bufio.NewWriter(w)}
+	t := newText(r.View, w)
 	t.head(r)
 	for i := range r.Cycles {
 		t.cycle(&r.Cycles[i])
@@ -26,6 +26,13 @@ type text struct {
 	words
 	w *bufio.Writer
 }
+
+func newText(view commissioning.View, w io.Writer) *text {
+	return &text{words{view}, bufio.NewWriter(w)}
+}
+
+// columns returns a writer that sets cells apart by tabs under each other.
+func (t *text) columns() *tabwriter.Writer { return tabwriter.NewWriter(t.w, 0, 4, 2, ' ', 0) }
 
 func (t *text) line(format string, args ...any) { fmt.Fprintf(t.w, format+"\n", args...) }
 
@@ -48,7 +55,7 @@ func (t *text) head(r *commissioning.Record) {
 	}
 	t.line("  %s", assumedMeans)
 	t.title("Circuits")
-	table := tabwriter.NewWriter(t.w, 0, 4, 2, ' ', 0)
+	table := t.columns()
 	fmt.Fprintln(table, "circuit\tdefrost\tcycles\tpassed in a row\tverdict")
 	for _, c := range r.Circuits {
 		fmt.Fprintf(table, "%s.%s\t%s\t%d\t%d of %d\t%s\n", c.Group, c.Name, defrostName(c.Defrost), c.Cycles, c.Passed, c.Needed, strings.Join(append([]string{c.Verdict.Words()}, c.Reasons...), ": "))
@@ -69,7 +76,7 @@ func (t *text) cycle(c *commissioning.Cycle) {
 	for _, why := range c.Reasons {
 		t.line("  - %s", why)
 	}
-	table := tabwriter.NewWriter(t.w, 0, 4, 2, ' ', 0)
+	table := t.columns()
 	for _, s := range t.course(c) {
 		fmt.Fprintf(table, "  %s\t%s\t%s\t%s\n", s.At, s.What, s.Lasted, s.Note)
 	}
