@@ -60,7 +60,7 @@ func (x *figures) measure(st *analyze.State, v floodback.Verdict, watched time.D
 	if less(now.margin, x.deepest.margin) {
 		x.deepest = now
 	}
-	if st.Margin < 0 && isRunning(st) {
+	if st.Margin < 0 && IsRunning(st) {
 		x.below = -float64(st.Margin)
 	}
 	return

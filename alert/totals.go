@@ -90,7 +90,7 @@ func (c *counter) count(st *analyze.State, watched time.Duration) {
 	}
 	c.pulldown(st)
 	c.phase = st.Phase
-	running := isRunning(st)
+	running := IsRunning(st)
 	if c.wasRunning {
 		c.RunningSeconds += watched.Seconds()
 	}
@@ -103,10 +103,10 @@ func (c *counter) count(st *analyze.State, watched time.Duration) {
 	c.wasRunning = running
 }
 
-// isRunning reports whether st's compressor is known to run. Its phase need not be
+// IsRunning reports whether st's compressor is known to run. Its phase need not be
 // known: time below the floor counts as exposure of a running machine only, so
 // it is running time too.
-func isRunning(st *analyze.State) bool {
+func IsRunning(st *analyze.State) bool {
 	if st.Running != frame.Unset {
 		return st.Running == frame.Yes
 	}

@@ -137,7 +137,7 @@ func (o *Observed) Add(r analyze.Result, s Source) {
 // starts are counted as the ledger counts them.
 func (o *Observed) count(st *analyze.State, watched time.Duration) {
 	w := o.month(st.Time)
-	if runs(st.Phase) && o.wasOff {
+	if alert.IsRunning(st) && o.wasOff {
 		w.Starts++
 	}
 	if st.Phase != frame.Unknown {
@@ -152,7 +152,7 @@ func (o *Observed) count(st *analyze.State, watched time.Duration) {
 	if o.last.Phase == frame.Unknown {
 		w.UnknownSeconds += seconds
 	}
-	if !runs(o.last.Phase) {
+	if !alert.IsRunning(&o.last) {
 		return
 	}
 	w.RunningSeconds += seconds
@@ -171,8 +171,6 @@ func (o *Observed) count(st *analyze.State, watched time.Duration) {
 		w.highest = max(w.highest, hot)
 	}
 }
-
-func runs(p frame.Phase) bool { return p != frame.Off && p != frame.Unknown }
 
 func (o *Observed) month(t time.Time) *work {
 	name := t.UTC().Format("2006-01")
