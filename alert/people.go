@@ -99,6 +99,9 @@ func checkWords(by, note string) error {
 	return nil
 }
 
+// CheckName returns why a person's name cannot be taken; nil where it can.
+func CheckName(by string) error { return checkWords(by, "") }
+
 // checkUntil checks the end of something that begins at an instant.
 func checkUntil(from, until time.Time) error {
 	switch {
@@ -209,8 +212,9 @@ func orNone(names []string) string {
 	return strings.Join(names, ", ")
 }
 
-// On reports whether m has not ended at an instant.
-func (m *Maintenance) On(at time.Time) bool { return at.Before(m.Until) }
+// On reports whether m has begun and not ended at an instant. One that lies ahead
+// is off: a clock that was set back must not prolong it.
+func (m *Maintenance) On(at time.Time) bool { return !at.Before(m.From) && at.Before(m.Until) }
 
 // Covers reports whether m is of a group's compressor; of the group itself where
 // compressor is empty.

@@ -269,7 +269,7 @@ func TestMaintenanceInTheJournal(t *testing.T) {
 		at                time.Duration
 		muted             bool
 	}{
-		{"mt", "c1", 0, true}, {"mt", "c1", time.Hour - 1, true}, {"mt", "c1", time.Hour, false}, {"mt", "c2", 0, false}, {"mt", "", 0, false},
+		{"mt", "c1", -1, false}, {"mt", "c1", 0, true}, {"mt", "c1", time.Hour - 1, true}, {"mt", "c1", time.Hour, false}, {"mt", "c2", 0, false}, {"mt", "", 0, false},
 		{"lt", "c1", 0, true}, {"lt", "", time.Hour, true}, {"lt", "", 2 * time.Hour, false},
 	} {
 		if got := j.Muted(tc.group, tc.compressor, at.Add(tc.at)); got != tc.muted {

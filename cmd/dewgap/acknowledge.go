@@ -37,7 +37,7 @@ func (v *acknowledgeCmd) Run(ctx context.Context, con console) error {
 	}
 	path := "/api/v1/events/" + url.PathEscape(ev.ID) + "/acknowledge"
 	if v.TakeBack {
-		if err := c.call(ctx, http.MethodDelete, path, nil, &ev); err != nil {
+		if err := c.call(ctx, http.MethodDelete, path+"?by="+url.QueryEscape(v.who()), nil, &ev); err != nil {
 			return err
 		}
 		fmt.Fprintf(con.Out, "%s is no longer acknowledged\n", ev.ID)

@@ -8,6 +8,7 @@ import (
 	"time"
 
 	"dewgap/alert"
+	"dewgap/analyze/evidence"
 )
 
 // operation is what a person asks of the running daemon. The main loop executes
@@ -75,13 +76,18 @@ func (d *Daemon) Acknowledge(ctx context.Context, id string, a alert.Acknowledge
 	return ev, err
 }
 
-// Unacknowledge takes an acknowledgement back.
-func (d *Daemon) Unacknowledge(ctx context.Context, id string) (ev alert.Event, err error) {
+// Unacknowledge takes an acknowledgement back; the journal notes who did.
+func (d *Daemon) Unacknowledge(ctx context.Context, id, by string) (ev alert.Event, err error) {
 	err = d.perform(ctx, func(g *generation, at time.Time) ([]alert.Change, error) {
+		if err := alert.CheckName(by); err != nil {
+			return nil, err
+		}
 		c, err := g.pipeline.Tracker.Unacknowledge(id, at)
 		if err != nil {
 			return nil, d.ifEnded(id, err)
 		}
+		d.note(at, evidence.AcknowledgementTakenBack, evidence.Name("event", id), evidence.Name("by", by))
+		d.log.Info("acknowledgement taken back", "event", id, "by", by)
 		ev = c.Event
 		return []alert.Change{c}, nil
 	})

@@ -10,6 +10,7 @@ import (
 	"time"
 
 	"dewgap/alert"
+	"dewgap/analyze/evidence"
 	"dewgap/collector"
 )
 
@@ -90,14 +91,17 @@ func TestOperationsOnAnOpenEvent(t *testing.T) {
 		if e := onDisk(); e.Acknowledged != nil || e.Found == nil || e.Found.Cause != found.Cause {
 			t.Errorf("on the disk past its time: %+v, found %+v", e.Acknowledged, e.Found)
 		}
-		if _, err := h.Unacknowledge(ctx, ev.ID); err == nil {
+		if _, err := h.Unacknowledge(ctx, ev.ID, "x"); err == nil {
 			t.Error("what has ended was ended")
 		}
 		if _, err := h.Acknowledge(ctx, ev.ID, alert.Acknowledgement{By: "x"}); err != nil {
 			t.Error(err)
 		}
-		if _, err := h.Unacknowledge(ctx, ev.ID); err != nil || shown() != nil || onDisk().Acknowledged != nil {
+		if _, err := h.Unacknowledge(ctx, ev.ID, "x"); err != nil || shown() != nil || onDisk().Acknowledged != nil {
 			t.Errorf("taken back: %v", err)
+		}
+		if notes := h.journal.Notes(); len(notes) == 0 || notes[len(notes)-1].What.Code != evidence.AcknowledgementTakenBack || notes[len(notes)-1].What.Word("by") != "x" {
+			t.Errorf("notes %+v", notes)
 		}
 		h.stop()
 	})
@@ -129,7 +133,7 @@ func TestOperationsOnAnEventThatHasEnded(t *testing.T) {
 				_, err := h.Acknowledge(ctx, old.ID, alert.Acknowledgement{By: "x"})
 				return err
 			}, "ended at 2000-01-01T01:00:00Z: only an open event"},
-			{"take back", func() error { _, err := h.Unacknowledge(ctx, old.ID); return err }, "only an open event"},
+			{"take back", func() error { _, err := h.Unacknowledge(ctx, old.ID, "x"); return err }, "only an open event"},
 			{"an id that is near", func() error {
 				_, err := h.Found(ctx, "mt.c1-floodback-odl", alert.Found{Cause: "none", By: "x"})
 				return err
@@ -220,7 +224,7 @@ func TestOperationsEnd(t *testing.T) {
 		if _, err := h.Acknowledge(t.Context(), "x", alert.Acknowledgement{By: "x"}); !errors.Is(err, errEnding) {
 			t.Errorf("after the end: %v", err)
 		}
-		if _, err := h.Unacknowledge(gone, "x"); err == nil {
+		if _, err := h.Unacknowledge(gone, "x", "x"); err == nil {
 			t.Error("taken after the caller was gone")
 		}
 	})

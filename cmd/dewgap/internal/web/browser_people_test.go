@@ -69,7 +69,7 @@ func TestPeopleInABrowser(t *testing.T) {
 	wanted(t, ctx, "why not", `document.getElementById("acterror").textContent === "✕ it has ended" && document.getElementById("act").open`)
 
 	want := []string{
-		"acknowledge " + d.event.ID + " by night shift note on my way", "unacknowledge " + d.event.ID, "found " + d.event.ID + " low_airflow case-2 by night shift note ",
+		"acknowledge " + d.event.ID + " by night shift note on my way", "unacknowledge " + d.event.ID + " by night shift", "found " + d.event.ID + " low_airflow case-2 by night shift note ",
 		"maintenance mt c3 until 2026-03-01T16:00:00Z by night shift note oil", "acknowledge " + d.event.ID + " by night shift note ",
 	}
 	if got := d.list(); strings.Join(got, "\n") != strings.Join(want, "\n") {

@@ -19,7 +19,7 @@ import (
 // the disk. Their errors are alert.UnknownError, alert.RefusedError or a fault.
 type Operations interface {
 	Acknowledge(ctx context.Context, id string, a alert.Acknowledgement) (alert.Event, error)
-	Unacknowledge(ctx context.Context, id string) (alert.Event, error)
+	Unacknowledge(ctx context.Context, id, by string) (alert.Event, error)
 	Found(ctx context.Context, id string, f alert.Found) (alert.Event, error)
 	SetMaintenance(ctx context.Context, m alert.Maintenance) (alert.Maintenance, error)
 	EndMaintenance(ctx context.Context, id, by string) (alert.Maintenance, error)
@@ -186,7 +186,7 @@ func (s *Server) acknowledge(r *http.Request) (any, error) {
 }
 
 func (s *Server) unacknowledge(r *http.Request) (any, error) {
-	return s.shown(s.parts.Operations.Unacknowledge(r.Context(), r.PathValue("id")))
+	return s.shown(s.parts.Operations.Unacknowledge(r.Context(), r.PathValue("id"), by(r, r.URL.Query().Get("by"))))
 }
 
 func (s *Server) found(r *http.Request) (any, error) {

@@ -74,10 +74,10 @@ func (d *deskBook) Acknowledge(_ context.Context, id string, a alert.Acknowledge
 	return d.event, err
 }
 
-func (d *deskBook) Unacknowledge(_ context.Context, id string) (alert.Event, error) {
+func (d *deskBook) Unacknowledge(_ context.Context, id, by string) (alert.Event, error) {
 	d.event.Acknowledged = nil
 	d.show()
-	return d.event, d.took("unacknowledge " + id)
+	return d.event, d.took("unacknowledge " + id + " by " + by)
 }
 
 func (d *deskBook) Found(_ context.Context, id string, f alert.Found) (alert.Event, error) {
@@ -111,7 +111,7 @@ func TestPeople(t *testing.T) {
 	}{
 		{"acknowledge", "POST", ack, `{"by":"night shift","note":"on my way","until":"2026-03-01T14:00:00+01:00"}`, nil, nil, 200, `"acknowledged":{"by":"night shift"`, "acknowledge mt.c3-floodback-20260301T115800Z by night shift note on my way until 2026-03-01T13:00:00Z"},
 		{"with a name alone", "POST", ack, `{"by":"x"}`, nil, nil, 200, `"until":null`, "acknowledge mt.c3-floodback-20260301T115800Z by x note "},
-		{"take back", "DELETE", ack, "", nil, nil, 200, `"acknowledged":null`, "unacknowledge mt.c3-floodback-20260301T115800Z"},
+		{"take back", "DELETE", ack + "?by=x", "", nil, nil, 200, `"acknowledged":null`, "unacknowledge mt.c3-floodback-20260301T115800Z by x"},
 		{"found", "POST", "/api/v1/events/e1/found", `{"by":"x","cause":"iced_coil","circuit":"case-1","note":"n"}`, nil, nil, 200, `"found":{"cause":"iced_coil"`, "found e1 iced_coil case-1 by x note n"},
 		{"maintenance", "POST", "/api/v1/maintenance", `{"group":"lt","compressor":"c2","until":"2026-03-01T18:00:00Z","by":"x","note":"oil"}`, nil, nil, 200, `"group":"lt"`, "maintenance lt c2 until 2026-03-01T18:00:00Z by x note oil"},
 		{"end of one", "DELETE", "/api/v1/maintenance/lt-maintenance-1?by=x", "", nil, nil, 200, `"id":"lt-maintenance-1"`, "end lt-maintenance-1 by x"},
@@ -256,4 +256,24 @@ func TestMaintenanceIsShown(t *testing.T) {
 	if _, body, _ = get(t, h, "/api/v1/events/"+s.Open[1].ID+"/explain?format=text"); !strings.Contains(body, "Open during maintenance of mt c3, 2026-03-01T11:00:00Z to 2026-03-01T13:00:00Z, by x: oil.") {
 		t.Errorf("explanation %s", body)
 	}
+}
+
+// Whatever is sent, the answer is JSON, a fault of the sender at most, and nothing
+// is taken that the checks refuse.
+func FuzzPeople(f *testing.F) {
+	for _, body := range []string{`{"by":"x","note":"n","until":"2026-03-01T18:00:00Z"}`, `{"by":"x","cause":"none"}`, `{"group":"lt","until":""}`, `[]`, `{"by":1}`, "{", "\x00"} {
+		f.Add(body)
+	}
+	h := withPeople(&deskBook{}, true)
+	f.Fuzz(func(t *testing.T, body string) {
+		for _, path := range []string{"/api/v1/events/e/acknowledge", "/api/v1/events/e/found", "/api/v1/maintenance"} {
+			r := httptest.NewRequest("POST", "http://127.0.0.1"+path, strings.NewReader(body))
+			r.Header.Set("Content-Type", "application/json")
+			w := httptest.NewRecorder()
+			h.ServeHTTP(w, r)
+			if !json.Valid(w.Body.Bytes()) || w.Code != 200 && (w.Code < 400 || w.Code > 499) {
+				t.Errorf("%s %q: %d %s", path, body, w.Code, w.Body)
+			}
+		}
+	})
 }

@@ -67,7 +67,7 @@ function takeOn(e) {
     { until: untils([1, 4, 8, 24], 0, "until it ends") }, (by) => ["POST", eventPath(e, "acknowledge"), { by, note: valueIn("note"), until: untilIn() }]);
 }
 function giveBack(e) {
-  openForm("Take the acknowledgement back?", titleOf(e), "Take back", ["by"], {}, () => ["DELETE", eventPath(e, "acknowledge")]);
+  openForm("Take the acknowledgement back?", titleOf(e), "Take back", ["by"], {}, (by) => ["DELETE", eventPath(e, "acknowledge") + "?by=" + encodeURIComponent(by)]);
 }
 function tellFound(e) {
   const group = state.groups.find((g) => g.group === e.group), f = e.found || {};
