@@ -4,6 +4,7 @@ import (
 	"errors"
 	"fmt"
 	"math"
+	"time"
 
 	"dewgap/analyze/cause"
 	"dewgap/analyze/evidence"
@@ -300,6 +301,7 @@ func (g *group) judge(i int, p frame.Phase, e *Engine) {
 	}
 	x, y := &g.frame, &g.frame.Compressors[i]
 	st.Running = y.Running
+	y.Interval = int64(e.interval(c))
 	y.Lag, y.Floor, y.Margin = float64(c.meter.Lag())*1e-9, floor, v.Superheat-floor
 	first := len(e.result.Findings)
 	e.result.Findings = c.set.Step(x, i, e.result.Findings)
@@ -308,6 +310,14 @@ func (g *group) judge(i int, p frame.Phase, e *Engine) {
 			f.Circuits, f.Causes = c.cause.Update(x, c.set.LiquidAtMost(), c.set.Hunts())
 		}
 	}
+}
+
+// interval returns the time between readings of the slower input of a superheat.
+func (e *Engine) interval(c *compressor) time.Duration {
+	if c.suctionPressure == noPoint || c.suctionTemperature == noPoint {
+		return 0
+	}
+	return max(e.inputs[c.suctionPressure].signal.Interval(), e.inputs[c.suctionTemperature].signal.Interval())
 }
 
 // learnLag lets the time constant of a pipe's sensor be learned where it is

@@ -44,6 +44,36 @@ func TestHoldEdges(t *testing.T) {
 	}
 }
 
+// Where readings come slowly the hold time has three of them at least: one or two
+// below the floor may be a swing or noise.
+func TestHoldHasThreeReadings(t *testing.T) {
+	for _, tc := range []struct {
+		phase    frame.Phase
+		interval time.Duration
+		after    time.Duration // the event opens
+	}{
+		{frame.Steady, time.Second, time.Minute},
+		{frame.Steady, 20 * time.Second, time.Minute},
+		{frame.Steady, 30 * time.Second, 90 * time.Second},
+		{frame.Steady, time.Minute, 3 * time.Minute},
+		{frame.Pulldown, 10 * time.Second, 30 * time.Second},
+		{frame.Pulldown, 15 * time.Second, 45 * time.Second},
+	} {
+		h := newHarness(t, "R134a", -10, 40)
+		h.every, h.c.Interval = tc.interval, int64(tc.interval)
+		h.c.Phase, h.c.Inlet.Superheat = tc.phase, 5
+		h.step(0)
+		h.run(tc.after - tc.interval)
+		if h.kinds()["floodback"] {
+			t.Errorf("%s read each %v: opened before %v", tc.phase, tc.interval, tc.after)
+		}
+		h.run(tc.interval)
+		if !h.kinds()["floodback"] {
+			t.Errorf("%s read each %v: not open after %v", tc.phase, tc.interval, tc.after)
+		}
+	}
+}
+
 // A dip that the sensor follows is as long as it is, whatever the filter: one
 // clearly shorter than the hold time opens nothing, one clearly longer does.
 func TestDipsAroundTheHoldTime(t *testing.T) {

@@ -117,6 +117,7 @@ type Compressor struct {
 	Signal    Tristate        // running signal; Unset where there is none
 	Inlet     superheat.Value // superheat at the suction inlet, with what it is made of
 	Lag       float64         // s, time constant of the suction-line sensor
+	Interval  int64           // ns between readings of the slower of its inputs; 0 while not known
 	Discharge units.Celsius
 	Sump      units.Celsius
 	Speed     float64 // % of full: the load

@@ -60,6 +60,8 @@ type input struct {
 	longest    int64   // ns; longest such run that ended in a change
 	low, high  float64 // of its neighbour during the run
 	noisy      timer
+	quiet      timer
+	slow       slowNoise
 }
 
 func (in *input) isPressure() bool { return in.kind == suctionPressure || in.kind == dischargePressure }

@@ -187,6 +187,7 @@ func (c *Checker) Observe(x *frame.Frame) []Anomaly {
 	slow := !c.begun || x.At-c.slowLast >= slowPace
 	c.begun, c.last = true, x.At
 	c.noteChanges(x)
+	c.followNoise(x)
 	c.next = c.next[:0]
 	c.checkLineSteps(x)
 	c.checkPressureSteps(x)

@@ -61,7 +61,7 @@ func (s *Suction) Take(at int64, r *reading.Reading) bool {
 		}
 		return false
 	}
-	if !fresh || at-before > s.stale {
+	if !fresh || at-before > s.continuous() {
 		s.median.Reset() // after a gap nothing old counts
 	}
 	if s.interval != s.sized {
