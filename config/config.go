@@ -29,6 +29,10 @@ type Config struct {
 	Modbus   []modbus.Settings
 	MQTT     []mqtt.Settings
 	Daemon   Daemon
+	// Verified are the comparisons of inputs with a gauge; same index as the site's
+	// points. Inputs are the lines of the file where they stand.
+	Verified []Verification
+	Inputs   []InputText
 	// Commissioning are the criteria of an acceptance record.
 	Commissioning Commissioning
 
@@ -40,6 +44,18 @@ type Config struct {
 	Warnings Faults
 
 	unready Faults
+}
+
+// InputText is where an input stands in the file.
+type InputText struct {
+	Line int    // 1 is the first
+	Text string // of that line
+}
+
+// textOf returns where the table of an input stands.
+func (b *builder) textOf(t *table) InputText {
+	line := t.position.line
+	return InputText{Line: line, Text: strings.TrimRight(b.lines[min(max(line, 1), len(b.lines))-1], "\r")}
 }
 
 // Load reads and checks a file. The error is Faults when the file could be
@@ -83,7 +99,7 @@ func build(name, text string) (*builder, error) {
 	if _, err := toml.Decode(text, &values); err != nil {
 		return nil, Faults{syntaxFault(name, err)}
 	}
-	r := &reader{file: name}
+	r := &reader{file: name, lines: strings.Split(text, "\n")}
 	b := &builder{reader: r, config: &Config{File: name}, folder: filepath.Dir(name)}
 	b.read(&table{r: r, values: values, position: positions(text), keys: rootKeys})
 	return b, nil

@@ -107,8 +107,11 @@ func (b *builder) input(t *table, p reading.Point) {
 	if (onBus || atBroker) && p.Role.Kind() != reading.Switch && m.Unit == (units.Unit{}) && !t.has("unit") && !t.has("span") && !t.has("signal") {
 		t.fault("unit", "is missing", `add the unit of the number after scale, such as unit = `+exampleUnit(p.Role.Kind()))
 	}
+	compared := b.verified(t, p.Role.Kind(), &m, sensor)
 	t.done()
 	p.Unit = m.Unit
+	b.config.Verified = append(b.config.Verified, compared)
+	b.config.Inputs = append(b.config.Inputs, b.textOf(t))
 	site.Points = append(site.Points, p)
 	site.Sensors = append(site.Sensors, sensor)
 }

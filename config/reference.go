@@ -27,7 +27,7 @@ var (
 	analysisKeys = append(append(keysOf(floodback.Rows()), keysOf(phase.Rows())...), keysOf(superheat.Rows())...)
 	modbusKeys   = append(append(keysOf(modbusRows), keysOf(serialRows)...), below("forbidden", keysOf(forbiddenRows))...)
 	sensorKeys   = append(keysOf(accuracyRows), keysOf(superheat.SensorRows())...)
-	inputKeys    = concat(keysOf(busInputRows), keysOf(brokerInputRows), keysOf(mappingRows), sensorKeys)
+	inputKeys    = concat(keysOf(busInputRows), keysOf(brokerInputRows), keysOf(mappingRows), sensorKeys, keysOf(verifiedRows))
 
 	compressorKeys = append(keysOf(compressorRows), roleKeys(reading.AtCompressor)...)
 	circuitKeys    = append(keysOf(circuitRows), roleKeys(reading.AtCircuit)...)
@@ -84,6 +84,7 @@ func sections() []section {
 		{"Input: address over MQTT", "The keys of every input that names a broker.", keysOf(brokerInputRows)},
 		{"Input: from the number to the value", "The keys of every input that turn the device's number into a quantity or a switch.", keysOf(mappingRows)},
 		{"Input: the sensor", "The keys of an input that describe its sensor; they decide how well the superheat is known.", sensorKeys},
+		{"Input: compared with a gauge", "The keys of an input whose reading somebody compared with a gauge or a thermometer. Inputs without them are listed as never compared.", keysOf(verifiedRows)},
 		{"[commissioning]", "Criteria by which a defrost is signed off.", keysOf(commissioningRows)},
 	}
 }

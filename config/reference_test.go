@@ -111,7 +111,7 @@ func TestReferenceExamplesDecode(t *testing.T) {
 					t.Fatalf("%v\n%s", err, text)
 				}
 				wrong := "2026-03-01"
-				if k.path == "calibration.date" {
+				if k.path == "calibration.date" || k.path == "verified.on" {
 					wrong = "true"
 				}
 				_, err := Parse(filepath.Join(folder, "site.toml"), []byte(siteWith(s.head, k.path, wrong)))
@@ -269,6 +269,9 @@ func siteWith(head, path, value string) string {
 	case input:
 		if lines, found = besides[path]; !found {
 			lines = besides["input"]
+		}
+		if strings.HasPrefix(path, "verified.") { // one of its keys is useless without the others
+			lines = append(slices.Clone(lines), `verified.on = "2026-11-30"`, `verified.gauge = "-12.3 degC"`, `verified.read = "-12.0 degC"`)
 		}
 	case !found:
 		lines = base[head]

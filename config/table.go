@@ -14,6 +14,7 @@ import (
 // reader collects what is found wrong while a file is read.
 type reader struct {
 	file     string
+	lines    []string // of the file
 	faults   Faults
 	warnings Faults
 	unready  Faults // what only the running daemon needs
