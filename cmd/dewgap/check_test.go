@@ -90,15 +90,15 @@ suction_pressure = { modbus = "rack-io", unit_id = 1, input = 100, type = "int16
   coil_outlet_temperature = { modbus = "rack-io", unit_id = 1, input = 130, type = "int16", scale = 0.1, unit = "degC" }
   air_temperature = { mqtt = "cases", topic = "case/air", value = "/t", unit = "degC" }
 `)
-	code, out, errs := called(t, "check", "--config", file, "--live", "--wait", "1s")
+	code, out, errs := called(t, "check", "--config", file, "--live", "--plan", "--wait", "1s")
 	if code != 1 { // a word order is missing, a probe is open, a register is not there
 		t.Errorf("status %d", code)
 	}
 	for _, want := range []string{
 		"raw 0x00B4", "1.80 bar", "raw 0xFFC4", "-6.0",
 		"raw 0x0000 0xC0C0", "float32 CDAB = ",
-		"raw 0x7FFF", "bad: sentinel", "missing: exception-2",
-		"topic case/air: payload", "retained", "Suggested grouping", "Joined into these reads",
+		"raw 0x7FFF", "failing: sentinel", "failing: exception-2",
+		"topic case/air, payload", "retained", "Joined into these reads", "6 points: 2 good, 0 doubtful, 4 failing; 6 never compared",
 	} {
 		if !strings.Contains(strings.ReplaceAll(out, "−", "-"), want) {
 			t.Errorf("no %q in what it prints", want)
@@ -142,7 +142,7 @@ func TestCheckStatus(t *testing.T) {
 	}{
 		{"for replay", good, nil, 0, "Group mt: R448A", "is right for replay"},
 		{"faults", "[site]\nuntis = 1\n", nil, 1, "", "2 faults"},
-		{"nothing to read live", good, []string{"--live"}, 1, "Group mt", "no source is configured"},
+		{"nothing to read live", good, []string{"--live"}, 1, "", "no source is configured"},
 		{"unknown option", good, []string{"--life"}, 2, "", "--life"},
 	} {
 		t.Run(c.name, func(t *testing.T) {

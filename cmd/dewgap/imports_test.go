@@ -33,6 +33,7 @@ var packageRules = []packageRule{
 	{"cmd/dewgap/internal/explain", []string{"alert", "analyze/..."}},
 	{"cmd/dewgap/internal/commissioning", []string{"alert", "analyze/...", "config"}},
 	{"cmd/dewgap/internal/inspection", []string{"alert", "analyze/...", "cmd/dewgap/internal/commissioning"}},
+	{"cmd/dewgap/internal/firstlook", []string{"analyze/...", "config"}},
 	{"cmd/dewgap/internal/sdnotify", nothing},
 	{"cmd/dewgap/internal/manual", []string{"github.com/alecthomas/kong"}},
 	{"cmd/dewgap/internal/report", []string{"alert", "analyze/...", "cmd/dewgap/internal/commissioning", "cmd/dewgap/internal/explain", "cmd/dewgap/internal/inspection", "config"}},

@@ -2,171 +2,252 @@ package main
 
 import (
 	"context"
+	"encoding/json"
+	"errors"
 	"fmt"
+	"io"
+	"log/slog"
+	"math"
 	"strings"
 	"time"
 
-	"dewgap/analyze/reading"
-	"dewgap/analyze/units"
+	"golang.org/x/sync/errgroup"
+
+	"dewgap/cmd/dewgap/internal/firstlook"
 	"dewgap/collector"
 	"dewgap/collector/modbus"
 	"dewgap/collector/mqtt"
-	"dewgap/collector/register"
 	"dewgap/config"
 )
 
-// liveCheck reads each point of a site once and prints the result.
+// errDoubtful makes check end with status 1 when something is doubtful.
+var errDoubtful = errors.New("something is doubtful or failing; see above")
+
+// liveCheck reads a site for a while and prints what the analysis makes of it.
 type liveCheck struct {
-	con          console
-	config       *config.Config
-	wait         time.Duration // for messages of a broker
-	withoutValue int           // points without a good value
+	con     console
+	config  *config.Config
+	clock   collector.Clock
+	wait    time.Duration // for messages of a broker, at the first look
+	length  time.Duration // of the analysis
+	watch   bool
+	json    bool
+	compare map[string]string // gauge by path
+	by      string
+
+	look *firstlook.Look
 }
 
-// run asks all sources, one after the other so that a bus never carries two
-// questions. A source that cannot be asked does not keep the next from being.
+// run reads each point once, then all of them through the analysis.
 func (l *liveCheck) run(ctx context.Context) error {
-	for i := range l.config.Modbus {
-		if err := l.checkBus(ctx, l.config.Modbus[i]); err != nil {
+	if err := l.checkCompared(); err != nil {
+		return err
+	}
+	var err error
+	if l.look, err = firstlook.New(l.config); err != nil {
+		return err
+	}
+	if err := l.probe(ctx); err != nil {
+		return err
+	}
+	if unready := l.config.Runnable(); unready != nil {
+		// A point without type or order cannot be analysed; its words were read.
+		if err := l.print(); err != nil {
 			return err
+		}
+		return errDoubtful
+	}
+	return l.analyse(ctx)
+}
+
+// checkCompared refuses a --compare that cannot be meant.
+func (l *liveCheck) checkCompared() error {
+	for path, gauge := range l.compare {
+		point := l.pointOf(path)
+		if point < 0 {
+			return usageError{fmt.Errorf("--compare %s: the site has no such input; check prints their paths", path)}
+		}
+		kind := l.config.Site.Points[point].Role.Kind()
+		if !config.IsComparable(kind) {
+			return usageError{fmt.Errorf("--compare %s: it is a %s, which no gauge shows", path, kind)}
+		}
+		if _, err := config.SIOf(kind, gauge, l.air(point)); err != nil {
+			return usageError{fmt.Errorf("--compare %s: %w", path, err)}
+		}
+	}
+	return nil
+}
+
+func (l *liveCheck) pointOf(path string) int {
+	for i := range l.config.Site.Points {
+		if l.config.Site.Points[i].Path == path {
+			return i
+		}
+	}
+	return -1
+}
+
+// probe asks all sources for each point once, one after the other so that a bus
+// never carries two questions. A source that cannot be asked does not keep the
+// next from being.
+func (l *liveCheck) probe(ctx context.Context) error {
+	for i := range l.config.Modbus {
+		s := l.config.Modbus[i]
+		fmt.Fprintf(l.con.Err, "reading %d points from %s once …\n", len(s.Points), s.Name)
+		probes, _, err := modbus.ReadOnce(ctx, s)
+		if ctx.Err() != nil {
+			return ctx.Err()
+		}
+		for i := range probes {
+			l.look.SetProbe(probes[i].Index, l.ofRegister(&probes[i]))
+		}
+		if err != nil {
+			for _, p := range s.Points {
+				l.look.SetProbe(p.Index, firstlook.Probe{Value: math.NaN(), Reason: err.Error()})
+			}
 		}
 	}
 	for i := range l.config.MQTT {
-		if err := l.checkBroker(ctx, l.config.MQTT[i]); err != nil {
-			return err
+		s := l.config.MQTT[i]
+		fmt.Fprintf(l.con.Err, "waiting up to %s for messages from %s …\n", l.wait, s.Name)
+		seen, err := mqtt.ReadOnce(ctx, s, l.clock, l.wait)
+		if ctx.Err() != nil {
+			return ctx.Err()
+		}
+		for i, m := range seen {
+			l.look.SetProbe(s.Points[i].Index, ofMessage(m))
+		}
+		if err != nil {
+			for _, p := range s.Points {
+				l.look.SetProbe(p.Index, firstlook.Probe{Value: math.NaN(), Reason: "cannot be asked: " + err.Error()})
+			}
 		}
 	}
-	if l.withoutValue > 0 {
-		return fmt.Errorf("%d points gave no good value", l.withoutValue)
-	}
 	return nil
 }
 
-func (l *liveCheck) printf(format string, args ...any) { fmt.Fprintf(l.con.Out, format+"\n", args...) }
-
-func (l *liveCheck) checkBus(ctx context.Context, s modbus.Settings) error {
-	l.printf("\nLive from %s:", s.Name)
-	probes, grouping, err := modbus.ReadOnce(ctx, s)
-	if ctx.Err() != nil {
-		return ctx.Err()
+func ofMessage(m mqtt.Seen) firstlook.Probe {
+	p := firstlook.Probe{Where: "topic " + m.Topic, Value: m.Value, Quality: m.Quality, Reason: m.Reason}
+	if m.Answered {
+		p.Raw = fmt.Sprintf("payload %q", m.Payload)
 	}
+	if m.Retained {
+		p.Raw += ", retained by the broker"
+	}
+	if m.Age != 0 {
+		p.Raw += fmt.Sprintf(", stamped %s ago", m.Age.Round(100*time.Millisecond))
+	}
+	return p
+}
+
+// analyse runs the sources and the analysis for the length of the check, or until
+// ctx ends where the check is to be repeated.
+func (l *liveCheck) analyse(ctx context.Context) error {
+	sources, err := openSources(l.config, l.clock, slog.New(slog.DiscardHandler), "check")
 	if err != nil {
-		l.printf("  %v", err)
-		l.withoutValue += len(s.Points)
+		return err
+	}
+	hub := collector.NewHub(l.config.Site.Points)
+	// The single reads stand in the first row: a point with a slow period would
+	// else show nothing for as long.
+	l.look.DeliverProbes(hub.Put)
+	sourcing, stop := context.WithCancel(ctx)
+	group, sourcing := errgroup.WithContext(sourcing)
+	for _, s := range sources {
+		group.Go(func() error { return s.Run(sourcing, hub) })
+	}
+	var result error
+	group.Go(func() error {
+		defer stop()
+		result = l.follow(ctx, hub)
 		return nil
+	})
+	if err := group.Wait(); err != nil {
+		return err
 	}
-	for i := range probes {
-		l.printProbe(&probes[i])
+	for _, s := range sources {
+		if status := s.Status(); !status.Delivered {
+			fmt.Fprintf(l.con.Err, "source %s delivers nothing: %s\n", status.Name, status.Reason)
+		}
 	}
-	if len(grouping) > 0 {
-		l.printf("  Suggested grouping:")
-	}
-	for _, g := range grouping {
-		l.printf("    %s", g)
-	}
-	return nil
+	return result
 }
 
-func (l *liveCheck) printProbe(p *modbus.Probe) {
-	l.printf("  %s", p.Path)
-	where := fmt.Sprintf("unit %d, %s %d (%d in manuals)", p.Unit, p.Table, p.Address, p.Reference())
-	raw := "no answer"
-	if p.Raw != "" {
-		raw = "raw " + p.Raw
-	}
-	l.printf("    %s: %s, took %s", where, raw, p.Took.Round(10*time.Microsecond))
-	l.printValue(p.Index, p.Value, p.Quality, p.Reason)
-	if p.Quality == reading.Good && p.Mapping.MayBeSentinel(p.Words) {
-		l.printf("    doubtful: many devices send %s where they have no value; if the manual agrees, add sentinel = [%s]", p.Raw, strings.ReplaceAll(p.Raw, " ", ""))
-	}
-	var others []string
-	for _, g := range p.Guesses {
-		if g.Type == p.Mapping.Type && g.Order == p.Mapping.Order && g.Scale == configuredScale(p.Mapping) {
+// follow takes a row at each tick and prints the report when the time is over;
+// with watch, again and again until ctx ends.
+func (l *liveCheck) follow(ctx context.Context, hub *collector.Hub) error {
+	fmt.Fprintf(l.con.Err, "analysing for %s …\n", l.length)
+	ticker := collector.NewTicker(l.clock, l.config.Daemon.Sample)
+	next := l.clock.Now().Add(l.length)
+	for {
+		tick, err := ticker.Next(ctx)
+		switch {
+		case errors.Is(err, collector.ErrSetBack):
+			return fmt.Errorf("%w: check again", err)
+		case err != nil && l.watch:
+			return l.verdict()
+		case err != nil:
+			return ctx.Err()
+		}
+		row := hub.Take(tick.Time)
+		l.look.Observe(&row)
+		if tick.Time.Before(next) {
 			continue
 		}
-		others = append(others, l.guess(p.Index, g))
-	}
-	if len(others) > 0 {
-		l.printf("    the same words could be: %s", strings.Join(others, "; "))
+		if err := l.print(); err != nil {
+			return err
+		}
+		if !l.watch {
+			return l.verdict()
+		}
+		next = tick.Time.Add(l.length)
 	}
 }
 
-func configuredScale(m register.Mapping) float64 {
-	if m.Scale == 0 {
-		return 1
-	}
-	return m.Scale
-}
-
-func (l *liveCheck) guess(index int, g register.Guess) string {
-	text := g.Type.String()
-	if g.Order != register.NoOrder {
-		text += " " + g.Order.String()
-	}
-	if g.Scale != 1 {
-		text += fmt.Sprintf(" scale %g", g.Scale)
-	}
-	return text + " = " + l.value(index, g.Value)
-}
-
-func (l *liveCheck) checkBroker(ctx context.Context, s mqtt.Settings) error {
-	l.printf("\nLive from %s, waiting up to %s for messages:", s.Name, l.wait)
-	seen, err := mqtt.ReadOnce(ctx, s, collector.NewRealClock(), l.wait)
-	if ctx.Err() != nil {
-		return ctx.Err()
-	}
-	if err != nil {
-		l.printf("  cannot be asked: %v", err)
-		l.withoutValue += len(s.Points)
-		return nil
-	}
-	for i, m := range seen {
-		l.printf("  %s", m.Path)
-		received := "no message"
-		if m.Answered {
-			received = fmt.Sprintf("payload %q", m.Payload)
-		}
-		if m.Retained {
-			received += ", retained by the broker"
-		}
-		if m.Age != 0 {
-			received += fmt.Sprintf(", stamped %s ago", m.Age.Round(100*time.Millisecond))
-		}
-		l.printf("    topic %s: %s", m.Topic, received)
-		l.printValue(s.Points[i].Index, m.Value, m.Quality, m.Reason)
+func (l *liveCheck) verdict() error {
+	if report := l.look.Report(); !report.AllGood() {
+		return errDoubtful
 	}
 	return nil
 }
 
-// printValue writes a value with its quality, or why there is none.
-func (l *liveCheck) printValue(index int, value float64, q reading.Quality, reason string) {
-	if q != reading.Good {
-		l.withoutValue++
+func (l *liveCheck) print() error {
+	report := l.look.Report()
+	comparisons, err := l.comparisons(&report)
+	if err != nil {
+		return err
 	}
-	if !q.HasValue() {
-		l.printf("    %s: %s", q, reason)
-		return
+	if l.json {
+		return json.NewEncoder(l.con.Out).Encode(struct {
+			firstlook.Report
+			Comparisons []comparison `json:"comparisons,omitempty"`
+		}{report, comparisons})
 	}
-	text := l.value(index, value) + ", " + q.String()
-	if reason != "" {
-		text += ": " + reason
+	if err := report.WriteText(l.con.Out); err != nil {
+		return err
 	}
-	l.printf("    %s", text)
+	for i := range comparisons {
+		comparisons[i].write(l.con.Out)
+	}
+	return nil
 }
 
-// value writes a value in SI as the site's people read it.
-func (l *liveCheck) value(index int, v float64) string {
-	u := l.config.Units
-	switch l.config.Site.Points[index].Role.Kind() {
-	case reading.Pressure:
-		return u.GaugePressure(units.Pascal(v), l.config.Site.Atmosphere)
-	case reading.Temperature:
-		return u.Temperature(units.Celsius(v))
-	case reading.Share:
-		return fmt.Sprintf("%.1f %%", v)
+// comparison of one input with a gauge.
+type comparison struct {
+	Input   string   `json:"input"`
+	Gauge   string   `json:"gauge"`
+	Read    string   `json:"read"`
+	Key     string   `json:"key"`
+	Line    int      `json:"line"`
+	Paste   string   `json:"paste"`
+	Remarks []string `json:"remarks,omitempty"`
+	file    string
+}
+
+func (c *comparison) write(w io.Writer) {
+	fmt.Fprintf(w, "\n%s: gauge %s, read %s. The input gets this key:\n    %s\n  or line %d of %s becomes:\n    %s\n",
+		c.Input, c.Gauge, c.Read, c.Key, c.Line, c.file, strings.TrimSpace(c.Paste))
+	for _, remark := range c.Remarks {
+		fmt.Fprintln(w, "  "+remark)
 	}
-	if v != 0 {
-		return "on"
-	}
-	return "off"
 }

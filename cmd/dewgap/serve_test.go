@@ -36,7 +36,7 @@ func TestServedPlantIsReadEachWay(t *testing.T) {
 					t.Errorf("site.toml lacks %s", want)
 				}
 			}
-			code, out, errs := called(t, "check", "--config", site, "--live")
+			code, out, errs := called(t, "check", "--config", site, "--live", "--for", "3s")
 			if code != 0 {
 				t.Errorf("check --live: %d\n%s\n%s", code, out, errs)
 			}
