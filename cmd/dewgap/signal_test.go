@@ -112,6 +112,7 @@ func start(t *testing.T, dir string, args ...string) *program {
 	t.Cleanup(func() { p.cmd.Process.Kill(); <-p.done; p.done <- nil })
 	first, err := bufio.NewReader(out).ReadString('\n')
 	if err != nil {
+		p.done <- p.cmd.Wait()
 		t.Fatalf("no page: %v\n%s", err, &p.log)
 	}
 	p.page = strings.TrimSpace(first)
