@@ -20,6 +20,7 @@ type Daemon struct {
 	Sample      time.Duration // from row to row
 	Record      bool          // write a recording of all that is read
 	RecordLimit int64         // most bytes of recordings kept; the oldest go first
+	RecordEvery time.Duration // between two writes of the recording
 	Log         slog.Level
 }
 
@@ -61,6 +62,10 @@ var daemonRows = []setting.Row[Daemon]{
 	{
 		Key: "record_limit", Field: setting.Within(func(d *Daemon) *int64 { return &d.RecordLimit }, 2e9, 1e6, 1e14),
 		Meaning: "Most bytes of recordings that are kept; the oldest are deleted first.", Example: `"2 GB"`, Source: practice,
+	},
+	{
+		Key: "record_every", Field: setting.Within(func(d *Daemon) *time.Duration { return &d.RecordEvery }, time.Minute, time.Second, 10*time.Minute),
+		Meaning: "Time between two writes of the recording; a power cut loses as much of it. Events and exposure are written at once. Longer spares flash.", Example: `"60 s"`, Source: practice,
 	},
 	{
 		Key: "log", Field: setting.OneOf(func(d *Daemon) *slog.Level { return &d.Log }, slog.LevelInfo, "", logLevels),

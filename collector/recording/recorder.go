@@ -8,7 +8,6 @@ import (
 	"io/fs"
 	"os"
 	"path/filepath"
-	"strings"
 	"sync"
 	"time"
 
@@ -16,8 +15,11 @@ import (
 )
 
 const (
-	// flushEvery is how much a crash or a power cut can lose.
-	flushEvery = 3 * time.Second
+	// DefaultEvery is the default time between two writes. Each write wears flash
+	// by an erase block, however little it holds. Common practice, no source.
+	DefaultEvery = time.Minute
+	// maxBatch is written at once, also when its time has not come.
+	maxBatch = 1 << 20
 	// retryAfter is the pause after a failed write.
 	retryAfter = 30 * time.Second
 	// maxPending bounds what waits for a slow disk; rows beyond it are lost,
@@ -31,12 +33,16 @@ const (
 
 // Recorder keeps what the daemon reads in a directory, as compressed
 // recordings named by the time of their first row. When together they would
-// exceed the limit, the oldest are deleted. A disk that fails or stalls costs
+// exceed the limit, the oldest are deleted. They give way to what is more
+// important on the same disk: where it has less than the reserve free, the oldest
+// are deleted, and when none is left, recording stops until there is room. A disk that fails or stalls costs
 // rows of the recording, which are counted, and never holds up the caller.
 type Recorder struct {
 	dir    string
-	limit  int64
+	limits Limits
 	report func(error)
+	space  func(dir string) (free, total int64, known bool)
+	full   chan struct{} // a batch is ready before its time
 
 	mu      sync.Mutex
 	encoder *Encoder
@@ -47,19 +53,33 @@ type Recorder struct {
 	err     error
 
 	file  *os.File // owned by Run, then by Close
+	sound bool     // rows of it are on the disk
 	gzip  *gzip.Writer
 	spare []byte
 	retry time.Time
 }
 
-// NewRecorder returns a recorder into dir of at most limit bytes. report is
-// called with the first failure of a series and, with nil, at its end; it may be
-// nil.
-func NewRecorder(dir string, points []reading.Point, limit int64, report func(error)) *Recorder {
+// Limits are what a recorder may use of a disk.
+type Limits struct {
+	Bytes   int64         // most bytes of all recordings together
+	Every   time.Duration // time between two writes: what a crash or a power cut can lose; 0 for DefaultEvery
+	Reserve int64         // bytes that stay free on the disk, an eighth of it at most; 0 for none
+}
+
+// maxReserveShare is the part of a small disk that the reserve takes at most.
+const maxReserveShare = 8
+
+// NewRecorder returns a recorder into dir. report is called with the first
+// failure of a series and, with nil, at its end; it may be nil.
+func NewRecorder(dir string, points []reading.Point, limits Limits, report func(error)) *Recorder {
 	if report == nil {
 		report = func(error) {}
 	}
-	return &Recorder{dir: dir, limit: max(limit, 2*minFile), report: report, encoder: NewEncoder(points)}
+	limits.Bytes = max(limits.Bytes, 2*minFile)
+	if limits.Every <= 0 {
+		limits.Every = DefaultEvery
+	}
+	return &Recorder{dir: dir, limits: limits, report: report, space: diskSpace, full: make(chan struct{}, 1), encoder: NewEncoder(points)}
 }
 
 // Append takes a row. It never waits for the disk and never fails; see Lost.
@@ -75,6 +95,12 @@ func (r *Recorder) Append(row reading.Row) {
 	}
 	r.rows++
 	r.pending = r.encoder.AppendRow(r.pending, row)
+	if len(r.pending) >= maxBatch {
+		select {
+		case r.full <- struct{}{}:
+		default:
+		}
+	}
 }
 
 // Lost returns how many rows could not be written, and the last error while
@@ -87,19 +113,21 @@ func (r *Recorder) Lost() (rows uint64, err error) {
 
 // Run writes to the disk until ctx ends. Close must follow.
 func (r *Recorder) Run(ctx context.Context) error {
-	tick := time.NewTicker(flushEvery)
+	tick := time.NewTicker(r.limits.Every)
 	defer tick.Stop()
 	for {
 		select {
 		case <-ctx.Done():
 			return nil
-		case now := <-tick.C:
-			if now.Before(r.retry) {
-				continue
-			}
-			if err := r.write(); err != nil {
-				r.retry = now.Add(retryAfter)
-			}
+		case <-r.full:
+		case <-tick.C:
+		}
+		now := time.Now()
+		if now.Before(r.retry) {
+			continue
+		}
+		if err := r.write(); err != nil {
+			r.retry = now.Add(retryAfter)
 		}
 	}
 }
@@ -111,12 +139,15 @@ func (r *Recorder) Close() error { return errors.Join(r.write(), r.finish()) }
 // write brings all pending rows to the disk.
 func (r *Recorder) write() error {
 	r.mu.Lock()
-	first, rows := r.first, r.rows
+	first, rows, size := r.first, r.rows, len(r.pending)
 	r.mu.Unlock()
 	if rows == 0 {
 		return nil
 	}
-	err := r.openFile(first) // while this fails, the rows stay pending
+	err := r.makeRoom(int64(size)) // while this fails, the rows stay pending
+	if err == nil {
+		err = r.openFile(first)
+	}
 	if err == nil {
 		r.mu.Lock()
 		chunk, rows := r.pending, r.rows
@@ -156,6 +187,7 @@ func (r *Recorder) writeChunk(chunk []byte) error {
 	if err := r.file.Sync(); err != nil {
 		return err
 	}
+	r.sound = true
 	info, err := r.file.Stat()
 	if err != nil {
 		return err
@@ -166,7 +198,7 @@ func (r *Recorder) writeChunk(chunk []byte) error {
 	return nil
 }
 
-func (r *Recorder) fileLimit() int64 { return max(r.limit/filesKept, minFile) }
+func (r *Recorder) fileLimit() int64 { return max(r.limits.Bytes/filesKept, minFile) }
 
 // openFile opens a file when none is open, after making room for it.
 func (r *Recorder) openFile(first time.Time) error {
@@ -176,7 +208,7 @@ func (r *Recorder) openFile(first time.Time) error {
 	if err := os.MkdirAll(r.dir, 0o755); err != nil {
 		return err
 	}
-	if err := r.deleteOldest(); err != nil {
+	if err := r.deleteForLimit(); err != nil {
 		return err
 	}
 	for range 1000 { // another file of the same millisecond: take the next
@@ -188,7 +220,7 @@ func (r *Recorder) openFile(first time.Time) error {
 		if err != nil {
 			return err
 		}
-		r.file, r.gzip = f, gzip.NewWriter(f)
+		r.file, r.gzip, r.sound = f, gzip.NewWriter(f), false
 		r.mu.Lock()
 		header := r.encoder.AppendHeader(nil)
 		r.mu.Unlock()
@@ -196,37 +228,6 @@ func (r *Recorder) openFile(first time.Time) error {
 		return err
 	}
 	return fmt.Errorf("%s and the thousand names after it are taken", fileName(first))
-}
-
-// deleteOldest deletes the oldest recordings until one more fits in the limit.
-func (r *Recorder) deleteOldest() error {
-	entries, err := os.ReadDir(r.dir) // sorted by name, so by time
-	if err != nil {
-		return err
-	}
-	var total int64
-	var ours []fs.FileInfo
-	for _, e := range entries {
-		if !e.Type().IsRegular() || !strings.HasPrefix(e.Name(), prefix) || !strings.HasSuffix(e.Name(), suffix) {
-			continue
-		}
-		info, err := e.Info()
-		if err != nil {
-			continue // deleted meanwhile
-		}
-		total += info.Size()
-		ours = append(ours, info)
-	}
-	for _, info := range ours {
-		if total <= r.limit-r.fileLimit() {
-			break
-		}
-		if err := os.Remove(filepath.Join(r.dir, info.Name())); err != nil {
-			return err
-		}
-		total -= info.Size()
-	}
-	return nil
 }
 
 // finish ends the file so that it is whole.
@@ -239,12 +240,17 @@ func (r *Recorder) finish() error {
 	return err
 }
 
-// closeUnfinished leaves the file as it is: its whole rows can still be read.
+// closeUnfinished leaves the file as it is: its whole rows can still be read. One
+// without rows is deleted.
 func (r *Recorder) closeUnfinished() {
-	if r.file != nil {
-		r.file.Close()
-		r.file, r.gzip = nil, nil
+	if r.file == nil {
+		return
 	}
+	r.file.Close()
+	if !r.sound {
+		_ = os.Remove(r.file.Name()) // a failing disk; the next write finds it
+	}
+	r.file, r.gzip = nil, nil
 }
 
 // fileName names the recording that begins with the row of instant t: the

@@ -49,7 +49,7 @@ func recordings(t *testing.T, dir string) (rows []reading.Row, size int64, last 
 
 func TestRecorderKeepsTheNewestWithinItsLimit(t *testing.T) {
 	dir := t.TempDir()
-	r := NewRecorder(dir, points, 4*minFile, nil)
+	r := NewRecorder(dir, points, Limits{Bytes: 4 * minFile}, nil)
 	const n = 60_000
 	for i := range n {
 		r.Append(rowAt(i))
@@ -85,7 +85,7 @@ func TestTrap30PowerCutLosesSecondsAndADiskThatFailsStopsNothing(t *testing.T) {
 		var mu sync.Mutex
 		var reported []error
 		reports := func() []error { mu.Lock(); defer mu.Unlock(); return slices.Clone(reported) }
-		r := NewRecorder(dir, points, 1<<20, func(err error) { mu.Lock(); defer mu.Unlock(); reported = append(reported, err) })
+		r := NewRecorder(dir, points, Limits{Bytes: 1 << 20, Every: 3 * time.Second}, func(err error) { mu.Lock(); defer mu.Unlock(); reported = append(reported, err) })
 		ctx, cancel := context.WithCancel(t.Context())
 		done := make(chan error)
 		go func() { done <- r.Run(ctx) }()
@@ -115,7 +115,7 @@ func TestTrap30PowerCutLosesSecondsAndADiskThatFailsStopsNothing(t *testing.T) {
 			t.Errorf("lost %d with %v; got %v", lost, err, got)
 		}
 		os.Remove(dir)
-		wait(retryAfter + flushEvery)
+		wait(retryAfter + 3*time.Second)
 		got = reports()
 		if _, err := r.Lost(); err != nil || len(got) != 2 || got[1] != nil {
 			t.Errorf("after the mend: %v; got %v", err, got)
@@ -131,7 +131,7 @@ func TestTrap30PowerCutLosesSecondsAndADiskThatFailsStopsNothing(t *testing.T) {
 }
 
 func TestAStuckDiskCostsRowsNotMemory(t *testing.T) {
-	r := NewRecorder(t.TempDir(), points, 1<<20, nil) // nobody runs it
+	r := NewRecorder(t.TempDir(), points, Limits{Bytes: 1 << 20}, nil) // nobody runs it
 	row := rowAt(0)
 	line := len(r.encoder.AppendRow(nil, row))
 	n := maxPending/line + 1000

@@ -36,6 +36,10 @@ type generation struct {
 	shown    bool                // there is one, and it is published
 }
 
+// diskReserve is the space that recordings leave free for journal and exposure:
+// both files of the journal, and as much again. Common practice, no source.
+const diskReserve = 4 * journalLimit
+
 // RecordingsDir is where the daemon keeps recordings, below its data directory.
 const RecordingsDir = "recordings"
 
@@ -53,7 +57,8 @@ func (d *Daemon) newGeneration(cfg *config.Config) (*generation, error) {
 	g := &generation{config: cfg, site: cfg.Site, sources: sources, pipeline: p,
 		hub: collector.NewHub(cfg.Site.Points), tally: pipeline.NewTally(cfg.Site)}
 	if cfg.Daemon.Record {
-		g.recorder = recording.NewRecorder(filepath.Join(d.Config.Daemon.Data, RecordingsDir), cfg.Site.Points, cfg.Daemon.RecordLimit, d.reportRecorder)
+		g.recorder = recording.NewRecorder(filepath.Join(d.Config.Daemon.Data, RecordingsDir), cfg.Site.Points,
+			recording.Limits{Bytes: cfg.Daemon.RecordLimit, Every: cfg.Daemon.RecordEvery, Reserve: diskReserve}, d.reportRecorder)
 	}
 	return g, nil
 }
