@@ -26,6 +26,7 @@ type commands struct {
 	Found        foundCmd        `cmd:"" help:"Record what was really the matter."`
 	Maintenance  maintenanceCmd  `cmd:"" help:"Mute notifications while people work."`
 	Report       reportCmd       `cmd:"" help:"Write a record for people from recordings."`
+	Export       exportCmd       `cmd:"" help:"Write what was recorded in other forms, for people elsewhere."`
 	Record       recordCmd       `cmd:"" help:"Record a site for a while, without the daemon."`
 	Run          runCmd          `cmd:"" help:"Watch a site."`
 	Demo         demoCmd         `cmd:"" help:"Run an invented store and watch it, all on this machine."`

@@ -18,6 +18,7 @@ import (
 	"dewgap/analyze"
 	"dewgap/analyze/frame"
 	"dewgap/analyze/reading"
+	"dewgap/cmd/dewgap/internal/episodes"
 	"dewgap/collector/recording"
 	"dewgap/config"
 )
@@ -29,6 +30,9 @@ import (
 //	truth.csv.gz      one row for each row of the recording: time, and for each
 //	                  compressor GROUP.NAME.phase, .superheat_k and .liquid
 //	truth.json        the fault, the flooded starts, whether it is healthy
+//
+// or an episode as dewgap export writes it, which has episode.json with what was
+// found in place of the truth.
 type Folder struct {
 	Dir   string
 	Match *regexp.Regexp // of stores' names; nil takes all
@@ -46,11 +50,14 @@ type Alter struct {
 
 // Stores lists the stores of the folder by name.
 func (f *Folder) Stores() ([]string, error) {
-	found, err := filepath.Glob(filepath.Join(f.Dir, "*", "truth.json"))
-	if err != nil {
-		return nil, err
+	var found, names []string
+	for _, file := range []string{"truth.json", episodes.EpisodeFile} {
+		paths, err := filepath.Glob(filepath.Join(f.Dir, "*", file))
+		if err != nil {
+			return nil, err
+		}
+		found = append(found, paths...)
 	}
-	var names []string
 	for _, path := range found {
 		name := filepath.Base(filepath.Dir(path))
 		if f.Match == nil || f.Match.MatchString(name) {
@@ -58,7 +65,7 @@ func (f *Folder) Stores() ([]string, error) {
 		}
 	}
 	if len(names) == 0 {
-		return nil, fmt.Errorf("%s holds no store (a directory with site.toml, recording.csv.gz, truth.csv.gz and truth.json) that is asked for", f.Dir)
+		return nil, fmt.Errorf("%s holds no store (a directory with site.toml, recording.csv.gz, truth.csv.gz and truth.json; or an exported episode) that is asked for", f.Dir)
 	}
 	return names, nil
 }
@@ -85,6 +92,9 @@ type storeFacts struct {
 // store does without after Alter.
 func (f *Folder) Run(name string, t, base *Tally) (missing Missing, err error) {
 	dir := filepath.Join(f.Dir, name)
+	if !hasTruth(dir) {
+		return f.runEpisode(name, t, base)
+	}
 	text, err := os.ReadFile(filepath.Join(dir, "truth.json"))
 	if err != nil {
 		return missing, err
@@ -165,6 +175,7 @@ func (f *Folder) play(p *player, truth *truthFile, file string) error {
 	}
 	defer in.Close()
 	alter := newAlterer(f.Alter, p.site)
+	rows := make([]Truth, len(p.c.Machines)) // stays empty without a truth
 	var row reading.Row
 	for n := 0; ; n++ {
 		if err := in.Next(&row); errors.Is(err, io.EOF) {
@@ -172,8 +183,11 @@ func (f *Folder) play(p *player, truth *truthFile, file string) error {
 		} else if err != nil {
 			return err
 		}
-		if err := truth.next(row.Time); err != nil {
-			return err
+		if truth != nil {
+			if err := truth.next(row.Time); err != nil {
+				return err
+			}
+			rows = truth.rows
 		}
 		kept := row.Readings[:0]
 		for _, r := range row.Readings {
@@ -186,7 +200,7 @@ func (f *Folder) play(p *player, truth *truthFile, file string) error {
 		if f.Alter.Thin > 1 && n%f.Alter.Thin != 0 {
 			continue
 		}
-		p.step(&row, truth.rows)
+		p.step(&row, rows)
 	}
 }
 
