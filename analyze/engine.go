@@ -51,6 +51,9 @@ type Result struct {
 	// Notices are the slow trends that reach their limit within a week. The
 	// slice is never changed, another may take its place.
 	Notices []trend.Notice
+	// Limits are what cannot be judged with the readings that the site has. The
+	// slice is never changed, another may take its place.
+	Limits []Limit
 }
 
 // Input is what is known of one point now.
@@ -63,11 +66,12 @@ type Input struct {
 
 // Engine analyses the rows of one site. It is not safe for concurrent use.
 type Engine struct {
-	site   Site
-	inputs []input
-	groups []*group
-	result Result
-	gaps   reading.GapDetector
+	site    Site
+	inputs  []input
+	groups  []*group
+	result  Result
+	limited bool // result.Limits were written
+	gaps    reading.GapDetector
 }
 
 // New returns an engine for site, or an error that names the part of the site
@@ -121,6 +125,7 @@ func (e *Engine) Observe(row *reading.Row) Result {
 	for i := range e.inputs {
 		e.reportInput(i, at)
 	}
+	e.renewLimits()
 	renewed := false
 	for _, g := range e.groups {
 		renewed = g.observe(at, interval, e) || renewed

@@ -55,6 +55,8 @@ type compressor struct {
 	value *superheat.Value      // in the group's frame
 	set   floodback.Set
 	cause cause.Diagnosis
+	// limitedAt is the interval between readings that its limits are written for.
+	limitedAt time.Duration
 }
 
 type circuit struct {

@@ -25,6 +25,14 @@ const (
 	SensorLagAssumed       Code = "sensor_lag_assumed"
 )
 
+// Codes of what cannot be judged with the readings that a site has.
+const (
+	HuntingTooQuick         Code = "hunting_too_quick"
+	DipsTooShort            Code = "dips_too_short"
+	WetnessByLineAlone      Code = "wetness_by_line_alone"
+	DefrostsByPressureAlone Code = "defrosts_by_pressure_alone"
+)
+
 var superheatEntries = []entry{
 	{SourceFailure, "{reason}"},
 	{NeverRead, "nothing was read yet"},
@@ -41,6 +49,11 @@ var superheatEntries = []entry{
 	{LagWhileDewMoves, "only while the dew temperature moves"},
 	{FloorWithinUncertainty, "a floor of {floor_k} is not above the uncertainty of the superheat (±{uncertainty_k}): a reading at the floor cannot be told from wet gas"},
 	{ImproveOrRaiseFloor, "improve the {part} first, or raise the floor"},
+	{HuntingTooQuick, "read each {interval_seconds}, hunting is seen only with periods above {period_seconds}"},
+	{DipsTooShort, "read each {interval_seconds}, superheat opens an event only after {least_seconds} below the floor"},
+	{WetnessByLineAlone, "without a discharge temperature the line alone shows how wet the gas is, and a fully wet line reads the same however wet it is"},
+	{DefrostsByPressureAlone, "a circuit has neither a defrost signal nor a coil outlet temperature: its defrosts are seen only by what they do to the suction line"},
+
 	{SensorLagConfigured, "{lag_seconds} ±{spread_share}, configured"},
 	{SensorLagLearned, "{lag_seconds} ±{spread_share}, learned from {changes_count} changes of pressure"},
 	{SensorLagAssumed, "{lag_seconds} ±{spread_share}, assumed until it is learned"},

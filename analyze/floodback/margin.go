@@ -20,14 +20,15 @@ const (
 	// where the reading itself has not come below: a shallow dip has to be read,
 	// a deep one need not wait for a slow clamp. K; common practice, no source.
 	unreadMargin = -0.5
-	// leastReadings is how many readings in a row a hold time has at least: where
-	// they come each minute, one below the floor may be a swing or noise. Common
-	// practice, no source.
-	leastReadings = 3
 	// shownStep is by how much a lowest value has to fall before the evidence
 	// that holds it is renewed: half of the last digit shown. K.
 	shownStep = 0.05
 )
+
+// LeastReadings is how many readings in a row a hold time has at least: where
+// they come each minute, one below the floor may be a swing or noise. Common
+// practice, no source.
+const LeastReadings = 3
 
 // marginDetector follows the margin of a running compressor over its floor.
 //
@@ -62,7 +63,7 @@ func newMarginDetector(s *Settings, v Vapour) marginDetector {
 // step writes the verdict by the margin and the severity by wetness.
 func (d *marginDetector) step(x *frame.Frame, c *frame.Compressor, f *Finding) {
 	f.Hold, f.ClearHold = d.settings.Hold.In(c.Phase), d.settings.ClearHold
-	f.Hold = max(f.Hold, leastReadings*time.Duration(c.Interval))
+	f.Hold = max(f.Hold, LeastReadings*time.Duration(c.Interval))
 	switch {
 	case c.Running == frame.No:
 		// A stopped compressor has no superheat.

@@ -88,6 +88,7 @@ var (
 	phaseSeconds = desc("phase_seconds_total", "Time watched in each phase; survives a restart.", ofMachine, "phase")
 	stages       = desc("circuit_stage", "1 for the stage that the circuit is in, 0 for the others.", ofCircuit, "stage")
 	defrosts     = desc("defrosts_total", "Defrosts that began; survives a restart.", ofCircuit)
+	limited      = desc("judgement_limited", "1 while something of the compressor cannot be judged, or not well, with the readings there are: sampling too slow, an input missing.", ofMachine, "what")
 	trendLimit   = desc("trend_limit_seconds", "Time until a slow trend of a circuit or compressor reaches its limit, if it goes on; 0 when it has; absent when none does within a week.", ofGroup, "member", "quantity")
 
 	eventSeverity = desc("event_severity", "Worst open event of this kind: 0 none, 1 risk or notice, 2 minor or warning, 3 major or critical.", ofMachine, "kind")
@@ -190,6 +191,10 @@ func (c *Collector) Collect(out chan<- prometheus.Metric) {
 		e.circuit(&s.Circuits[i])
 	}
 	e.inputs(s, age)
+	for i := range s.Limits {
+		l := &s.Limits[i]
+		e.gauge(limited, 1, l.Group, l.Compressor, l.What)
+	}
 	for i := range s.Notices {
 		n := &s.Notices[i]
 		e.gauge(trendLimit, n.Days*86400, n.Group, n.Circuit+n.Compressor, n.Quantity)

@@ -62,6 +62,7 @@ func exampleSnapshot() *snapshot.Snapshot {
 			{Value: -4, At: noon, Quality: reading.Good},
 			{Value: 2.5, At: noon, Quality: reading.Good},
 		},
+		Limits:   []analyze.Limit{{Group: "mt", Compressor: "c1", What: analyze.LimitWetness}},
 		Circuits: []analyze.CircuitState{{Group: "mt", Name: "case-1", Stage: frame.Dripping}},
 		States: []analyze.State{
 			{Group: "mt", Name: "c1", Phase: frame.Steady, Quality: reading.Good, Superheat: 11.2, Floor: 11, Margin: 0.2, Uncertainty: 2.1, SuctionPressure: 220000, Dew: -9.5, SuctionTemperature: 1.7},
@@ -156,6 +157,7 @@ func TestGolden(t *testing.T) {
 		"dewgap_sump_temperature_celsius{":      nil, // stale
 		"dewgap_coil_outlet_celsius{":           {`dewgap_coil_outlet_celsius{circuit="case-1",group="mt",site="demo"} -4`},
 		"dewgap_air_celsius{":                   {`dewgap_air_celsius{circuit="case-1",group="mt",site="demo"} 2.5`},
+		"dewgap_judgement_limited{":             {`dewgap_judgement_limited{compressor="c1",group="mt",site="demo",what="wetness"} 1`},
 		"dewgap_inputs{": {
 			`dewgap_inputs{group="mt",quality="bad",site="demo"} 0`, `dewgap_inputs{group="mt",quality="good",site="demo"} 5`, `dewgap_inputs{group="mt",quality="missing",site="demo"} 1`,
 			`dewgap_inputs{group="mt",quality="stale",site="demo"} 1`, `dewgap_inputs{group="mt",quality="suspect",site="demo"} 0`},

@@ -25,6 +25,7 @@ type Tally struct {
 	gaps        reading.GapDetector
 	compressors []tallied
 	notices     []trend.Notice
+	limits      []analyze.Limit
 }
 
 // tallied is what a run showed of one compressor. The state of each row stands
@@ -61,7 +62,7 @@ func (t *Tally) Add(r analyze.Result) {
 	watched := t.gaps.Next(r.Time).Watched
 	t.to = r.Time
 	t.rows++
-	t.notices = r.Notices
+	t.notices, t.limits = r.Notices, r.Limits
 	for i := range r.States {
 		t.compressors[i].add(&r.States[i], watched)
 	}
@@ -101,6 +102,9 @@ func (t *Tally) Write(w io.Writer, system units.System, events []alert.Event) {
 			i++
 		}
 		fmt.Fprintln(w)
+	}
+	for _, l := range t.limits {
+		fmt.Fprintf(w, "not judged  %s %s %s: %s\n", l.Group, l.Compressor, l.What, r.Text(l.Reason))
 	}
 	if len(events) == 0 {
 		fmt.Fprintln(w, "no events")

@@ -41,9 +41,10 @@ type Snapshot struct {
 	// Budgets list the sources of the uncertainty of each superheat; same
 	// index as States, or empty. A budget without parts is unknown.
 	Budgets []superheat.Budget
-	Notices []trend.Notice // slow trends that reach their limit within a week
-	Open    []alert.Event  // in order of opening, figures so far
-	Recent  []alert.Event  // closed ones, newest first
+	Limits  []analyze.Limit // what cannot be judged with the readings there are
+	Notices []trend.Notice  // slow trends that reach their limit within a week
+	Open    []alert.Event   // in order of opening, figures so far
+	Recent  []alert.Event   // closed ones, newest first
 	// Maintenance holds past ones and those that are on at Time.
 	Maintenance []alert.Maintenance
 	Sources     []collector.Status
@@ -99,6 +100,7 @@ func Of(site analyze.Site, p *pipeline.Pipeline, r analyze.Result) *Snapshot {
 		Circuits:   p.Engine().Circuits(nil),
 		Inputs:     slices.Clone(r.Inputs),
 
+		Limits:  r.Limits,
 		Notices: r.Notices,
 		Open:    p.Tracker.Open(),
 		Totals:  p.Tracker.Totals(),

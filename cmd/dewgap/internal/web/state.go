@@ -31,6 +31,7 @@ type (
 		Sources     []sourceState     `json:"sources"`
 		OpenEvents  []eventState      `json:"open_events"`
 		Recent      []eventState      `json:"recent_events"`
+		Limits      []limitState      `json:"limits"`  // what cannot be judged with the readings there are
 		Notices     []trend.Notice    `json:"notices"` // slow trends that reach their limit within a week
 		Faults      []snapshot.Fault  `json:"faults"`
 		Replay      *snapshot.Replay  `json:"replay,omitempty"` // a recording is played: nothing here is the present
@@ -79,6 +80,12 @@ type (
 		Assumed bool    `json:"assumed"`    // not stated in the configuration
 		Note    string  `json:"note,omitempty"`
 	}
+	limitState struct {
+		Group      string        `json:"group"`
+		Compressor string        `json:"compressor"`
+		What       string        `json:"what"`
+		Reason     evidence.Item `json:"reason"`
+	}
 	sensorLag struct {
 		Seconds float64 `json:"seconds"`
 		Spread  float64 `json:"spread"` // half-width, share of seconds
@@ -123,6 +130,11 @@ func stateOf(s *snapshot.Snapshot, age time.Duration, version string, r evidence
 		Maintenance: []alert.Maintenance{}, Groups: groupsOf(s),
 		Notices: []trend.Notice{},
 		Faults:  append([]snapshot.Fault{}, s.AllFaults()...), Replay: s.Replay,
+	}
+	out.Limits = []limitState{}
+	for _, l := range s.Limits {
+		l.Reason.Text = r.Text(l.Reason)
+		out.Limits = append(out.Limits, limitState{l.Group, l.Compressor, l.What, l.Reason})
 	}
 	for _, n := range s.Notices {
 		n.Found.Text = r.Text(n.Found)

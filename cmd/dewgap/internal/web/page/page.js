@@ -185,6 +185,8 @@ function draw() {
   const codes = (list) => (list || []).map((i) => i.code);
   put("events", s.open_events.map((e) => [e.id, e.severity, e.circuits.map((c) => [c.name, c.score]), e.causes.map((c) => [c.cause, c.score, codes(c.why)]), codes(e.evidence), Math.round(e.seconds_below / 10), e.acknowledged, e.found, e.during_maintenance, s.may_change]), () => s.open_events.length
     ? el("div", { class: "eventlist" }, s.open_events.map(eventPlate)) : el("p", { class: "calm" }, s.current ? "None." : "None known; see above."));
+  $("limitsection").hidden = !(s.limits || []).length;
+  put("limits", s.limits || [], () => el("ul", null, (s.limits || []).map((l) => el("li", null, el("b", null, l.group + " · " + l.compressor), ": " + l.reason.text))));
   $("trendsection").hidden = !(s.notices || []).length;
   put("trends", s.notices || [], () => el("ul", null, (s.notices || []).map((n) => el("li", null, el("b", null, n.group + " · " + (n.circuit || n.compressor)), ": " + n.found.text))));
   const groups = [...new Set(s.compressors.map((c) => c.group))];
