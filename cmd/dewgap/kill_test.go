@@ -71,6 +71,8 @@ type killed struct {
 	counters map[string]float64     // highest that was scraped
 	events   map[string]alert.Event // that the API has shown
 	scrapes  int
+
+	lost, doubled, back int
 }
 
 func (k *killed) get(url string) (string, bool) {
@@ -102,6 +104,7 @@ func (k *killed) scrape(page string) (n int) {
 		}
 		n++
 		if highest, known := k.counters[series]; known && value < highest {
+			k.back++
 			k.Errorf("%s came back as %g, %g was scraped", series, value, highest)
 		}
 		k.counters[series] = max(k.counters[series], value)
@@ -223,6 +226,7 @@ func (k *killed) compare(data string, kills int) {
 	for i := range events {
 		ev := &events[i]
 		if held[ev.ID] {
+			k.doubled++
 			k.Errorf("%s twice", ev.ID)
 		}
 		held[ev.ID] = true
@@ -231,12 +235,14 @@ func (k *killed) compare(data string, kills int) {
 		}
 		opened++
 		if last != nil && (last.Closed == nil || ev.Opened.Before(*last.Closed)) {
+			k.doubled++
 			k.Errorf("%s opened while %s was open", ev.ID, last.ID)
 		}
 		last = ev
 	}
 	for id := range k.events {
 		if !held[id] {
+			k.lost++
 			k.Errorf("%s was shown and is lost", id)
 		}
 	}
@@ -261,6 +267,6 @@ func (k *killed) compare(data string, kills int) {
 	if opened < uint64(kills)/4 || k.scrapes < kills {
 		k.Errorf("%d events, %d scrapes over %d kills: the test shows little", opened, k.scrapes, kills)
 	}
-	k.Logf("%d kills, %d scrapes of %d counters, %d events in the journal, %d of them shown before, %d counted; lost 0, doubled 0, gone back 0 unless reported above",
-		kills, k.scrapes, len(k.counters), opened, len(k.events), counted)
+	k.Logf("%d kills, %d scrapes of %d counters, %d floodback events in the journal, %d counted, %d of all kinds shown; %d lost, %d doubled, %d counters gone back",
+		kills, k.scrapes, len(k.counters), opened, counted, len(k.events), k.lost, k.doubled, k.back)
 }
