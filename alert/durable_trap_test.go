@@ -399,3 +399,102 @@ func TestTrap58RunningInAnUnknownPhase(t *testing.T) {
 		t.Errorf("running %g s, floodback %g s; want 99 of both", sum.RunningSeconds, sum.FloodbackSeconds)
 	}
 }
+
+// fullDisk is a disk with little room: writes that exceed it fail, and what is
+// removed gives its space back.
+type fullDisk struct {
+	disk
+
+	dir  string
+	room *int64 // bytes that the directory may hold
+}
+
+func (d fullDisk) used() (sum int64) {
+	names, _ := os.ReadDir(d.dir) // an empty list is no room at all
+	for _, n := range names {
+		if info, err := n.Info(); err == nil {
+			sum += info.Size()
+		}
+	}
+	return sum
+}
+
+func (d fullDisk) Open(path string, flag int, mode os.FileMode) (file, error) {
+	f, err := d.disk.Open(path, flag, mode)
+	if err != nil {
+		return nil, err
+	}
+	return fullDiskFile{f, d}, nil
+}
+
+type fullDiskFile struct {
+	file
+	d fullDisk
+}
+
+func (f fullDiskFile) WriteAt(p []byte, off int64) (int, error) {
+	st, err := f.Stat()
+	if err != nil {
+		return 0, err
+	}
+	if more := off + int64(len(p)) - st.Size(); f.d.used()+more > *f.d.room {
+		n, err := f.file.WriteAt(p[:len(p)/2], off)
+		return n, errors.Join(err, syscall.ENOSPC)
+	}
+	return f.file.WriteAt(p, off)
+}
+
+// Trap 46: something else fills the disk to the last byte. The space that was held
+// back takes events and exposure on; then an event that is not on the disk is not
+// shown as one.
+func TestTrap46SpaceIsHeldBackForTheJournal(t *testing.T) {
+	dir := t.TempDir()
+	room := int64(1 << 40)
+	files := fullDisk{dir: dir, room: &room}
+	j, err := openJournalOn(files, dir, 100_000)
+	if err != nil {
+		t.Fatal(err)
+	}
+	t.Cleanup(func() { j.Close() })
+	l, _, err := openLedgerOn(files, dir)
+	if err != nil {
+		t.Fatal(err)
+	}
+	commit(t, j, opens(0))
+	room = files.used() // full
+	totals := func() []Totals { return []Totals{{Group: "mt", Starts: 1}} }
+	if err := l.Save(start, 1, totals, false, true); err == nil || !j.FreeReserve(err) {
+		t.Fatalf("the ledger on a full disk: %v", err)
+	}
+	if err := l.Save(start, 1, totals, false, true); err != nil {
+		t.Errorf("with the space held back: %v", err)
+	}
+	n := 1
+	for ; n < 500; n++ {
+		j.Add(opens(n))
+		if j.Commit() != nil {
+			break
+		}
+	}
+	if n < 20 || n == 500 {
+		t.Errorf("%d events fitted", n)
+	}
+	if s := j.Status(); !s.Short || s.Unshown != 1 || s.Fault == "" {
+		t.Errorf("status %+v", s)
+	}
+	if got := len(j.Open()); got != n {
+		t.Errorf("%d events shown, %d are on the disk", got, n)
+	}
+	room = 1 << 40
+	for range reserveEvery + 1 {
+		if err := j.Commit(); err != nil {
+			t.Fatal(err)
+		}
+	}
+	if s := j.Status(); s.Short || s.Unshown != 0 || len(j.Open()) != n+1 {
+		t.Errorf("with room again: %+v, %d events", s, len(j.Open()))
+	}
+	if st, err := os.Stat(filepath.Join(dir, ReserveFile)); err != nil || st.Size() != 25_000 {
+		t.Errorf("the space is not held back again: %v", err)
+	}
+}

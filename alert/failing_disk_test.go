@@ -204,7 +204,7 @@ func TestDiskThatFailsAtEachCall(t *testing.T) {
 	}
 	calls := sound.calls
 	hit := map[string]int{}
-	stride := 29 // a sample
+	stride := 53 // a sample
 	if os.Getenv("DEWGAP_PEERS") != "" {
 		stride = 1
 	}

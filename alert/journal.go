@@ -76,6 +76,7 @@ type Journal struct {
 	unknown     []logged // entries of kinds that this version does not know
 	written     map[string]writtenFigures
 	status      JournalStatus
+	reserve     reserve
 }
 
 // writtenFigures are those of an open event that its newest entry holds.
@@ -94,6 +95,7 @@ type JournalStatus struct {
 	Bytes     int64  // of the current file
 	Anew      uint64 // times the file was written anew because it was gone, replaced, cut or unreadable
 	Recovered Recovery
+	Short     bool // the disk is full: the space that was held back for events is in use
 	// SetAside names the files that a person has to look at: they were not
 	// readable whole, or not the journal's own. It ends when they are moved out
 	// of the directory.
@@ -147,11 +149,13 @@ func openJournalOn(files fileSystem, dir string, limit int64) (*Journal, error) 
 	if err := j.prepare(); err != nil {
 		j.fail(err)
 	}
+	j.reserve.hold()
 	return j, nil
 }
 
 func newJournal(files fileSystem, dir string, limit int64) *Journal {
-	return &Journal{files: files, dir: dir, limit: limit, history: NewHistory(keptEvents), written: map[string]writtenFigures{}}
+	return &Journal{files: files, dir: dir, limit: limit, reserve: reserve{files: files, path: filepath.Join(dir, ReserveFile), size: min(reserveBytes, limit/4)},
+		history: NewHistory(keptEvents), written: map[string]writtenFigures{}}
 }
 
 // prepare makes the file ready for the first Commit, and cuts what a power cut
@@ -215,6 +219,7 @@ func (j *Journal) Status() JournalStatus {
 			s.Unshown++
 		}
 	}
+	s.Short = j.reserve.short
 	s.Waiting, s.Bytes, s.SetAside = len(j.waiting), j.size, slices.Clone(j.status.SetAside)
 	return s
 }

@@ -198,6 +198,7 @@ func TestTrap30DiskFull(t *testing.T) {
 	}
 	j.file.Close()
 	j.file = &fullFile{j.file, full}
+	j.reserve.held = false
 	j.Add(Change{Opened, event(1).Opened, event(1)})
 	if err := j.Commit(); !errors.Is(err, syscall.ENOSPC) {
 		t.Fatalf("commit on a full disk: %v", err)

@@ -99,6 +99,10 @@ func (j *Journal) Commit() error {
 	err := j.check()
 	if err == nil && (len(j.waiting) > 0 || j.rewrite || j.status.Fault != "") {
 		err = j.write()
+		if err != nil && isFull(err) && j.reserve.free() {
+			j.shut()
+			err = j.write()
+		}
 	}
 	if err != nil {
 		j.shut() // a descriptor that failed once is not trusted again
@@ -113,6 +117,7 @@ func (j *Journal) Commit() error {
 	}
 	j.figures = nil
 	j.status.Fault = ""
+	j.reserve.try()
 	return nil
 }
 

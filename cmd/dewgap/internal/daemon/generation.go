@@ -186,7 +186,11 @@ func (d *Daemon) save(g *generation, at time.Time, changes []alert.Change, open 
 
 // saveExposure writes the totals that the journal's entries so far belong to.
 func (d *Daemon) saveExposure(g *generation, at time.Time, open, now bool) error {
-	return d.ledger.Save(at, d.journal.Last(), g.pipeline.Tracker.Totals, open, now)
+	err := d.ledger.Save(at, d.journal.Last(), g.pipeline.Tracker.Totals, open, now)
+	if err != nil && d.journal.FreeReserve(err) {
+		err = d.ledger.Save(at, d.journal.Last(), g.pipeline.Tracker.Totals, open, now)
+	}
+	return err
 }
 
 // maxLogged is how many changes of events are logged at one row.

@@ -66,7 +66,7 @@ func (e *emitter) daemon(s *snapshot.Snapshot, age time.Duration) {
 	for _, f := range s.AllFaults() {
 		e.flag(faultActive, true, f.What)
 	}
-	for _, what := range []string{"journal", "journal_unread", "ledger", "ledger_unread", "trends", "config"} {
+	for _, what := range []string{"journal", "journal_unread", "ledger", "ledger_unread", "trends", "config", "disk_space"} {
 		e.flag(faultActive, false, what)
 	}
 	e.flag(faultActive, age > snapshot.MaxAge, "main_loop")

@@ -131,7 +131,12 @@ func (s *Snapshot) AllFaults() []Fault {
 	if n := s.Journal.Unshown; journal != "" && n > 0 {
 		journal += fmt.Sprintf("; %d changes of events wait for the disk and are not shown before they are on it", n)
 	}
+	short := ""
+	if s.Journal.Short {
+		short = "the disk of the data directory is full: events and exposure use the space that was held back for them. Free some space"
+	}
 	for _, f := range []Fault{
+		{"disk_space", short},
 		{"journal", journal}, {"journal_unread", s.unread(alert.JournalFile)},
 		{"ledger", s.LedgerFault}, {"ledger_unread", s.unread(alert.LedgerFile)}, {"config", s.ConfigFault},
 	} {
