@@ -215,7 +215,11 @@ func TestDiskThatFailsAtEachCall(t *testing.T) {
 		half bool
 	}{{"EIO", syscall.EIO, false}, {"ENOSPC", syscall.ENOSPC, false}, {"EPERM", syscall.EPERM, false}, {"half a write", syscall.ENOSPC, true}} {
 		for _, length := range []int{1, 2, 12} {
-			for at := played % stride; at < calls; at += stride {
+			for at := range calls {
+				rare := length == 1 && kind.name == "EIO" && (sound.names[at] == "read" || sound.names[at] == "truncate")
+				if !rare && (at+played)%stride != 0 {
+					continue
+				}
 				name := fmt.Sprintf("%s from call %d, %d calls", kind.name, at, length)
 				ok := t.Run(name, func(t *testing.T) {
 					files := &failing{at: at, length: length, err: kind.err, half: kind.half}

@@ -9,8 +9,9 @@ const (
 	// ReserveFile holds space back for the journal and the ledger. It is given up
 	// when the disk is full, and made again when there is room.
 	ReserveFile = "space.reserve"
-	// reserveBytes are some 500 changes of events. Common practice, no source.
-	reserveBytes = 1 << 20
+	// reserveBytes are a hundred changes of events or more. Common practice, no
+	// source.
+	reserveBytes = 256 << 10
 	// reserveEvery is the number of commits between two attempts to make it again.
 	reserveEvery = 300
 )
