@@ -164,7 +164,7 @@ func (t *Tracker) concerns(f *floodback.Finding) bool {
 func (t *Tracker) conditionOf(f *floodback.Finding, at time.Time, g reading.Interval) *condition {
 	key := Key{Kind: f.Kind, Compressor: max(f.Compressor, -1), Input: max(f.Input, -1)}
 	c := t.byKey[key]
-	if c == nil && f.Verdict == floodback.Present && f.Withdraw == nil {
+	if c == nil && f.Verdict == floodback.Present {
 		c = newCondition(key, f, at, g, t.clearHold(key))
 		t.byKey[key] = c
 		t.live = append(t.live, c)

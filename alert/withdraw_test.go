@@ -182,3 +182,23 @@ func TestWithdrawnInTheJournal(t *testing.T) {
 		t.Errorf("read back: %+v", events)
 	}
 }
+
+// A restart continues an event with figures rounded up; what is withdrawn of it is
+// no more than what was counted.
+func TestWithdrawnAfterARestart(t *testing.T) {
+	f := newHarness()
+	f.run(3, s10, floodback.Clear, 5)
+	f.run(5, s10, floodback.Present, -2)
+	f.step(1600*time.Millisecond, floodback.Present, -2) // 41.6 s at −2 K
+	open, totals := f.tracker.Open(), f.tracker.Totals()
+	f.tracker = NewTracker(testSite())
+	f.tracker.Restore(open, totals)
+	f.stepWithdraw(s10, floodback.Present, -2, false)
+	got := f.tracker.Totals()[0]
+	if open[0].SecondsBelow <= totals[0].FloodbackSeconds {
+		t.Fatalf("the event has %v s of %v s: nothing is rounded up", open[0].SecondsBelow, totals[0].FloodbackSeconds)
+	}
+	if got.FloodbackWithdrawnSeconds != got.FloodbackSeconds || got.FloodbackWithdrawnKelvinSeconds > got.FloodbackKelvinSeconds {
+		t.Errorf("withdrawn %v s of %v s", got.FloodbackWithdrawnSeconds, got.FloodbackSeconds)
+	}
+}
