@@ -56,7 +56,7 @@ func TestBashCompletion(t *testing.T) {
 	}
 	for _, c := range []struct{ line, want string }{
 		{"dewgap rep", "replay report"},
-		{"dewgap report ", "commissioning --help"},
+		{"dewgap report ", "commissioning inspection --help"},
 		{"dewgap replay --st", "--states"},
 		{"dewgap replay --config site.toml --ev", "--events"},
 		{"dewgap simulate --via m", "mixed mqtt"},
