@@ -35,6 +35,7 @@ var packageRules = []packageRule{
 	{"cmd/dewgap/internal/inspection", []string{"alert", "analyze/...", "cmd/dewgap/internal/commissioning"}},
 	{"cmd/dewgap/internal/firstlook", []string{"analyze/...", "config"}},
 	{"cmd/dewgap/internal/episodes", []string{"alert", "analyze/...", "collector/recording", "config", "github.com/BurntSushi/toml"}},
+	{"cmd/dewgap/internal/scan", []string{"analyze/units", "collector/register"}},
 	{"cmd/dewgap/internal/sdnotify", nothing},
 	{"cmd/dewgap/internal/manual", []string{"github.com/alecthomas/kong"}},
 	{"cmd/dewgap/internal/report", []string{"alert", "analyze/...", "cmd/dewgap/internal/commissioning", "cmd/dewgap/internal/explain", "cmd/dewgap/internal/inspection", "config"}},

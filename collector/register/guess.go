@@ -78,3 +78,10 @@ func (m *Mapping) plausible(value float64) bool {
 	}
 	return true
 }
+
+// Number returns what words mean before scale, by m's type and order; not ok where
+// they are no number or the device's own for "no value".
+func (m *Mapping) Number(words []uint16) (number float64, ok bool) {
+	number, fault := m.decode(words)
+	return number, !fault.Failed()
+}
