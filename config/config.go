@@ -52,6 +52,26 @@ type InputText struct {
 	Text string // of that line
 }
 
+// Scale returns the scale with which a point's number is read; 1 where it has no
+// source.
+func (c *Config) Scale(point int) float64 {
+	for i := range c.Modbus {
+		for _, p := range c.Modbus[i].Points {
+			if p.Index == point && p.Mapping.Scale != 0 {
+				return p.Mapping.Scale
+			}
+		}
+	}
+	for i := range c.MQTT {
+		for _, p := range c.MQTT[i].Points {
+			if p.Index == point && p.Mapping.Scale != 0 {
+				return p.Mapping.Scale
+			}
+		}
+	}
+	return 1
+}
+
 // textOf returns where the table of an input stands.
 func (b *builder) textOf(t *table) InputText {
 	line := t.position.line

@@ -38,6 +38,16 @@ func (v *Verification) String() string {
 	return text
 }
 
+// Compared returns the comparison of each of the site's points for people; empty
+// where there is none.
+func (c *Config) Compared() []string {
+	all := make([]string, len(c.Verified))
+	for i := range c.Verified {
+		all[i] = c.Verified[i].String()
+	}
+	return all
+}
+
 // IsComparable reports whether an input of a kind can be compared with a gauge or a
 // thermometer.
 func IsComparable(kind reading.Kind) bool {

@@ -95,6 +95,7 @@ func (v *commissioningCmd) record(ctx context.Context, cfg *config.Config, view 
 	if err := r.Select(v.Circuit); err != nil {
 		return nil, usageError{err}
 	}
+	r.SetComparisons(in.site.Points, cfg.Site.Points, cfg.Verified)
 	r.Dewgap = buildVersion()
 	if r.Config, err = fileOf(v.Config); err != nil {
 		return nil, err

@@ -9,10 +9,13 @@ package commissioning
 
 import (
 	"fmt"
+	"slices"
 	"time"
 
 	"dewgap/alert"
 	"dewgap/analyze/cause"
+	"dewgap/analyze/reading"
+	"dewgap/config"
 )
 
 // Verdict on a cycle, a compressor, a circuit or the whole record.
@@ -90,12 +93,44 @@ type Record struct {
 	Groups   []Group   `json:"groups"`
 	Sensors  []Sensors `json:"uncertainty"`
 	Cycles   []Cycle   `json:"cycles"`
+	// Compared are the recorded inputs that somebody compared with a gauge;
+	// NeverCompared are the pressures and temperatures that nobody did.
+	Compared      []Comparison `json:"compared"`
+	NeverCompared []string     `json:"never_compared"`
 
 	View View `json:"-"`
 }
 
 // Format names the record's form; the number grows when a key changes its meaning.
 const Format = "dewgap commissioning record 1"
+
+// Comparison of an input with a gauge or thermometer, as the configuration states
+// it.
+type Comparison struct {
+	Input string `json:"input"`
+	On    string `json:"on"` // day
+	By    string `json:"by"`
+	Gauge string `json:"gauge"`
+	Read  string `json:"read"`
+}
+
+// SetComparisons writes which of the recorded inputs were compared with a gauge.
+// compared has the index of points.
+func (r *Record) SetComparisons(recorded, points []reading.Point, compared []config.Verification) {
+	r.Compared, r.NeverCompared = []Comparison{}, []string{}
+	for _, p := range recorded {
+		if !config.IsComparable(p.Role.Kind()) {
+			continue
+		}
+		at := slices.IndexFunc(points, func(q reading.Point) bool { return q.Path == p.Path })
+		if at < 0 || compared[at].IsZero() {
+			r.NeverCompared = append(r.NeverCompared, p.Path)
+			continue
+		}
+		v := &compared[at]
+		r.Compared = append(r.Compared, Comparison{p.Path, v.On.Format(time.DateOnly), v.By, v.Gauge, v.Read})
+	}
+}
 
 // File is a file that the record rests on.
 type File struct {

@@ -241,6 +241,7 @@ const recentEvents = 20
 func (d *Daemon) publish(g *generation, result analyze.Result) {
 	s := snapshot.Of(g.site, g.pipeline, result)
 	s.Mode, s.Note, s.Units = d.Mode, d.Note, g.config.Units.String()
+	s.Compared = g.config.Compared()
 	s.ConfigFault = d.configFault
 	s.Maintenance = d.journal.AllMaintenance()
 	// What is on the disk, and nothing else.

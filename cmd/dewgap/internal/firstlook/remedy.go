@@ -8,6 +8,7 @@ import (
 
 	"dewgap/analyze/evidence"
 	"dewgap/analyze/reading"
+	"dewgap/analyze/units"
 	"dewgap/config"
 )
 
@@ -52,11 +53,21 @@ func reference(unit string) string {
 	return "g"
 }
 
+// exchanges are the mistakes that exchange two inputs, with the role of the other.
+var exchanges = map[evidence.Code]map[reading.Role]reading.Role{
+	"pressures_exchanged":          {reading.SuctionPressure: reading.DischargePressure, reading.DischargePressure: reading.SuctionPressure},
+	"line_and_discharge_exchanged": {reading.SuctionTemperature: reading.DischargeTemperature, reading.DischargeTemperature: reading.SuctionTemperature},
+	"coil_and_air_exchanged":       {reading.CoilOutletTemperature: reading.AirTemperature, reading.AirTemperature: reading.CoilOutletTemperature},
+}
+
 // remedies returns the changes that would explain what is held against an input.
 func (l *Look) remedies(i int) []Remedy {
 	why := l.result.Inputs[i].Reason
 	if why == nil {
 		return nil
+	}
+	if all := l.stated(i, why); len(all) > 0 {
+		return all
 	}
 	var all []Remedy
 	for _, name := range []string{"likely_code", "line_code", "pressure_code"} {
@@ -74,12 +85,56 @@ func (l *Look) remedies(i int) []Remedy {
 		if at < 0 {
 			continue
 		}
-		if unit := m.change(l.config.Site.Points[at].Unit.Name); unit != "" {
-			all = append(all, l.remedy(at, "unit", strconv.Quote(unit), strings.ReplaceAll(string(code), "_", " ")))
+		if now := l.config.Site.Points[at].Unit.Name; m.change(now) != now {
+			unit := m.change(now)
+			all = append(all, l.remedy(at, "unit", strconv.Quote(unit), words(code)))
 		}
 	}
 	return all
 }
+
+// stated returns the remedy that the finding itself states: which key of the input
+// becomes what.
+func (l *Look) stated(i int, why *evidence.Item) []Remedy {
+	mistake, becomes := evidence.Code(why.Word("likely_code")), why.Word("becomes")
+	switch why.Word("remedy_code") {
+	case "remedy_unit":
+		if _, err := units.ParseUnit(becomes); err != nil {
+			return nil // "gauge" or "absolute", where the file has no unit to change
+		}
+		return []Remedy{l.remedy(i, "unit", strconv.Quote(becomes), words(mistake))}
+	case "remedy_type":
+		return []Remedy{l.remedy(i, "type", strconv.Quote(becomes), words(mistake))}
+	case "remedy_scale":
+		factor, err := strconv.ParseFloat(becomes, 64)
+		if err != nil {
+			return nil
+		}
+		scale := strconv.FormatFloat(l.config.Scale(i)*factor, 'g', 6, 64)
+		return []Remedy{l.remedy(i, "scale", scale, words(mistake))}
+	case "remedy_exchange":
+		p := &l.config.Site.Points[i]
+		other := l.pointAt(p.Group, p.Member, exchanges[mistake][p.Role])
+		if other < 0 {
+			return nil
+		}
+		return []Remedy{l.takesPlace(i, other, words(mistake)), l.takesPlace(other, i, words(mistake))}
+	}
+	return nil
+}
+
+// takesPlace returns the line of an input with what stands behind the name of
+// another.
+func (l *Look) takesPlace(point, other int, why string) Remedy {
+	at := l.config.Inputs[point]
+	name, _, _ := strings.Cut(at.Text, "=")
+	_, value, _ := strings.Cut(l.config.Inputs[other].Text, "=")
+	return Remedy{Input: l.config.Site.Points[point].Path, Key: "exchange", Value: l.config.Site.Points[other].Path,
+		File: l.config.File, Line: at.Line, Paste: name + "=" + value, Why: why}
+}
+
+// words writes a code as words.
+func words(code evidence.Code) string { return strings.ReplaceAll(string(code), "_", " ") }
 
 // remedy returns the change of one key of an input.
 func (l *Look) remedy(point int, key, value, why string) Remedy {

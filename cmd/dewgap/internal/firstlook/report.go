@@ -6,7 +6,6 @@ import (
 	"time"
 
 	"dewgap/analyze"
-	"dewgap/analyze/evidence"
 	"dewgap/analyze/frame"
 	"dewgap/analyze/reading"
 	"dewgap/analyze/units"
@@ -254,12 +253,3 @@ func known(x float64) *float64 {
 
 func share(v float64) string { return strconv.FormatFloat(v, 'f', 1, 64) + " %" }
 
-// wordOf returns the first word of an item under one of the names.
-func wordOf(i *evidence.Item, names ...string) string {
-	for _, n := range names {
-		if w := i.Word(n); w != "" {
-			return w
-		}
-	}
-	return ""
-}

@@ -78,7 +78,10 @@ func (p *Point) writeFaults(b *strings.Builder) {
 	b.WriteString("\n")
 	for n, m := range p.Remedies {
 		likely := "likely"
-		if n > 0 {
+		switch {
+		case n > 0 && m.Key == "exchange":
+			likely = "and"
+		case n > 0:
 			likely = "or"
 		}
 		fmt.Fprintf(b, "  %s: %s. Line %d of %s becomes:\n    %s\n", likely, m.Why, m.Line, m.File, strings.TrimSpace(m.Paste))

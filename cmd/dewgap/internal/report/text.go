@@ -54,6 +54,13 @@ func (t *text) head(r *commissioning.Record) {
 		t.line("  %s.%s: ± %s from %s", s.Group, s.Compressor, t.kelvin(s.Expanded), parts(s))
 	}
 	t.line("  %s", assumedMeans)
+	t.line("compared with a gauge:")
+	for _, c := range r.Compared {
+		t.line("  %s: gauge %s, read %s, %s", c.Input, c.Gauge, c.Read, strings.TrimSuffix(c.On+", by "+c.By, ", by "))
+	}
+	if len(r.NeverCompared) > 0 {
+		t.line("  never compared: %s", strings.Join(r.NeverCompared, ", "))
+	}
 	t.title("Circuits")
 	table := t.columns()
 	fmt.Fprintln(table, "circuit\tdefrost\tcycles\tpassed in a row\tverdict")

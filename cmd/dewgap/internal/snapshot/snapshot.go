@@ -38,6 +38,9 @@ type Snapshot struct {
 	States     []analyze.State
 	Circuits   []analyze.CircuitState
 	Inputs     []analyze.Input // same index as Points
+	// Compared are the comparisons of inputs with a gauge, for people; same index as
+	// Points, or empty. An empty text is an input that nobody compared.
+	Compared []string
 	// Budgets list the sources of the uncertainty of each superheat; same
 	// index as States, or empty. A budget without parts is unknown.
 	Budgets []superheat.Budget

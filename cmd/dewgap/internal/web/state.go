@@ -97,6 +97,9 @@ type (
 		Value   *float64   `json:"value"`
 		Unit    string     `json:"unit"`
 		Text    string     `json:"text,omitempty"` // of a pressure, as a gauge shows it
+		// Compared is the comparison with a gauge; empty where nobody made one, absent
+		// for a switch.
+		Compared *string `json:"compared,omitempty"`
 		Time    *time.Time `json:"time"`
 		Quality string     `json:"quality"`
 		Reason  string     `json:"reason,omitempty"`
@@ -258,6 +261,9 @@ func inputOf(s *snapshot.Snapshot, i int, current bool, r evidence.Renderer) inp
 			}
 			out.Text = pressureText(units.Pascal(in.Value), own)
 		}
+	}
+	if kind := p.Role.Kind(); i < len(s.Compared) && (kind == reading.Pressure || kind == reading.Temperature) {
+		out.Compared = &s.Compared[i]
 	}
 	return out
 }

@@ -200,7 +200,7 @@ function draw() {
     r.kind, r.address,
     (r.heard ? "last heard " + clock(r.heard) + " · " : "") + r.requests + (r.kind === "mqtt" ? " messages" : " requests") + " · " + r.reconnects + " reconnects" + (r.cycle_s ? " · busy " + r.cycle_s.toFixed(2) + " s a cycle" : "") + (r.late_cycles ? " · " + r.late_cycles + " late cycles" : ""),
     Object.entries(r.errors || {}).map(([k, v]) => k + " " + v).join(", ") || "none"])));
-  put("inputs", s.inputs, () => table(["Input", "Value", "Quality", "Time"], s.inputs.map((i) => [i.input, valueOf(i), i.quality + (i.reason ? " — " + i.reason : ""), clock(i.time)])));
+  put("inputs", s.inputs, () => table(["Input", "Value", "Quality", "Time", "Gauge"], s.inputs.map((i) => [i.input, valueOf(i), i.quality + (i.reason ? " — " + i.reason : ""), clock(i.time), i.compared === undefined ? "" : i.compared || "never compared"])));
   put("recent", [s.recent_events, s.may_change], () => s.recent_events.length ? el("div", { class: "eventlist" }, s.recent_events.map(eventPlate)) : el("p", { class: "calm" }, "None."));
 }
 
