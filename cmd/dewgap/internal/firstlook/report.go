@@ -252,4 +252,3 @@ func known(x float64) *float64 {
 }
 
 func share(v float64) string { return strconv.FormatFloat(v, 'f', 1, 64) + " %" }
-

@@ -93,16 +93,16 @@ type (
 		Fits    int     `json:"fits,omitempty"`
 	}
 	inputState struct {
-		Input   string     `json:"input"`
-		Value   *float64   `json:"value"`
-		Unit    string     `json:"unit"`
-		Text    string     `json:"text,omitempty"` // of a pressure, as a gauge shows it
+		Input string   `json:"input"`
+		Value *float64 `json:"value"`
+		Unit  string   `json:"unit"`
+		Text  string   `json:"text,omitempty"` // of a pressure, as a gauge shows it
 		// Compared is the comparison with a gauge; empty where nobody made one, absent
 		// for a switch.
-		Compared *string `json:"compared,omitempty"`
-		Time    *time.Time `json:"time"`
-		Quality string     `json:"quality"`
-		Reason  string     `json:"reason,omitempty"`
+		Compared *string    `json:"compared,omitempty"`
+		Time     *time.Time `json:"time"`
+		Quality  string     `json:"quality"`
+		Reason   string     `json:"reason,omitempty"`
 	}
 	sourceState struct {
 		Source    string            `json:"source"`
