@@ -28,6 +28,7 @@ const (
 	ClockRestarted Code = "clock_restarted"
 	ConfigSameSite Code = "config_same_site"
 	ConfigNewSite  Code = "config_new_site"
+	JournalAnew    Code = "journal_anew"
 
 	AcknowledgementTakenBack Code = "acknowledgement_taken_back"
 )
@@ -50,6 +51,7 @@ var alertEntries = []entry{
 	{ClockBack, "the clock was set back by {step_seconds}; times go on without a step, {ahead_seconds} ahead of the wall clock, slowly until it has caught up"},
 	{ClockRestarted, "the clock was set back by {step_seconds}, too far to catch up with: times go back too, and analysis starts again"},
 	{ConfigSameSite, "the configuration was read again: the site is the same, its sources start again"},
+	{JournalAnew, "the event journal was written anew from memory: its file was gone, replaced, cut, or could not be read whole"},
 	{AcknowledgementTakenBack, "the acknowledgement of {event} was taken back by {by}"},
 	{ConfigNewSite, "the configuration was read again: the site has changed, analysis starts again; open events continue"},
 }

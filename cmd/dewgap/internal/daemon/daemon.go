@@ -66,6 +66,7 @@ type Daemon struct {
 	operations chan operation
 	ended      chan struct{} // closed when the main loop takes no more operations
 
+	anew        uint64 // times that the journal was written anew, as far as was noted
 	logged      uint64 // number of the newest entry of the journal that was logged
 	late        uint64
 	configFault string            // why the last reload changed nothing

@@ -177,7 +177,12 @@ func (d *Daemon) save(g *generation, at time.Time, changes []alert.Change, open 
 	d.journal.Refresh(at, open, false)
 	err := d.journal.Commit()
 	d.logFault("journal", err)
-	if d.journal.Status().Unshown == 0 {
+	status := d.journal.Status()
+	if status.Anew > d.anew {
+		d.anew = status.Anew
+		d.warn("journal", at, evidence.New(evidence.JournalAnew))
+	}
+	if status.Unshown == 0 {
 		d.logFault("ledger", d.saveExposure(g, at, len(open) > 0, len(changes) > 0))
 	}
 	d.logChanges()
