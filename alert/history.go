@@ -70,8 +70,8 @@ func (h *History) trim() {
 // Events returns all events in order of opening.
 func (h *History) Events() []Event { return h.Since(time.Time{}) }
 
-// Since returns the events that opened, escalated or closed at t or later, in
-// order of opening.
+// Since returns the events that opened, escalated or ended at t or later, or that
+// people acknowledged or looked into then, in order of opening.
 func (h *History) Since(t time.Time) []Event {
 	var events []Event
 	for _, c := range h.events {
