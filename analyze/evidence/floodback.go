@@ -4,6 +4,7 @@ package evidence
 const (
 	// Floodback: the estimate that opens an event, and what its grade stands on.
 	GasSuperheatEstimate   Code = "gas_superheat_estimate"
+	RepeatedDips           Code = "repeated_dips"
 	LineAtDew              Code = "line_at_dew"
 	DischargeAtCondensing  Code = "discharge_at_condensing"
 	DischargeShortfall     Code = "discharge_shortfall"
@@ -31,6 +32,7 @@ const (
 
 var floodbackEntries = []entry{
 	{GasSuperheatEstimate, "lowest estimated gas superheat, sensor lag removed: {gas_superheat_k}"},
+	{RepeatedDips, "short dips below the floor add up to {below_seconds} within the last {within_seconds}, more than the hold time twice"},
 	{LineAtDew, "the suction line was at dew for {at_dew_seconds}: the gas is wet, and superheat cannot show how wet"},
 	{DischargeAtCondensing, "discharge at the condensing temperature: {liquid_share:1} of liquid by mass or more"},
 	{DischargeShortfall, "discharge heads for {shortfall_k:0} below what dry gas gives on this machine: about {liquid_share:1} of liquid by mass, ± {uncertainty_share:1}"},

@@ -20,6 +20,12 @@ const (
 	// where the reading itself has not come below: a shallow dip has to be read,
 	// a deep one need not wait for a slow clamp. K; common practice, no source.
 	unreadMargin = -0.5
+	// dipMemory is how long short dips are remembered, and repeatedDips how many
+	// hold times they have to add up to within it: about a quarter of the time.
+	// Common practice, no source: what wets the oil is time and depth, whether in
+	// one piece or in many.
+	dipMemory    = 15 * time.Minute
+	repeatedDips = 2
 	// shownStep is by how much a lowest value has to fall before the evidence
 	// that holds it is renewed: half of the last digit shown. K.
 	shownStep = 0.05
@@ -44,6 +50,9 @@ type marginDetector struct {
 	present  bool
 	clear    int64 // ns that it has been above the clear margin
 	wet      wetness
+	dip      int64   // ns of the present dip
+	short    float64 // ns of dips shorter than the hold time, forgotten over dipMemory
+	repeated bool    // they add up to a floodback
 
 	// Of the episode: a dip and those that follow before the clear time is over.
 	low      float64         // lowest margin of the estimate, K; NaN: none
@@ -87,12 +96,17 @@ func (d *marginDetector) step(x *frame.Frame, c *frame.Compressor, f *Finding) {
 	}
 	margin := d.wet.gas - float64(c.Floor)
 	d.follow(x, margin)
+	d.addUp(x, f.Hold)
 	switch {
 	case margin < 0 && (c.Margin < 0 || margin < unreadMargin), d.present && margin < resumeMargin:
 		if !d.present {
 			f.Lasted = time.Duration(d.below)
 		}
 		d.present, d.clear = true, 0
+		d.dip += x.Step
+		if d.repeated {
+			f.Hold = 0 // the dips before have held
+		}
 		if !(margin >= d.low) {
 			d.low, d.lowGas = margin, d.wet.gas
 		}
@@ -106,6 +120,9 @@ func (d *marginDetector) step(x *frame.Frame, c *frame.Compressor, f *Finding) {
 	case margin > float64(d.settings.ClearMargin):
 		d.endDip(x)
 		f.Verdict = Clear
+		if d.repeated {
+			f.Verdict = InDeadband // the next dip is due
+		}
 	default:
 		d.present, d.clear = false, 0
 		f.Verdict = InDeadband
@@ -126,6 +143,21 @@ func (d *marginDetector) follow(x *frame.Frame, margin float64) {
 		d.below = 0
 	}
 	d.before = margin
+}
+
+// addUp adds a dip that is over to those remembered, where it was shorter than the
+// hold time: a longer one has opened an event by itself.
+func (d *marginDetector) addUp(x *frame.Frame, hold time.Duration) {
+	if d.short > 0 {
+		d.short -= d.short * min(1, float64(x.Step)/float64(dipMemory))
+	}
+	if !d.present && d.dip > 0 {
+		if d.dip < int64(hold) {
+			d.short += float64(d.dip)
+		}
+		d.dip = 0
+	}
+	d.repeated = d.short >= repeatedDips*float64(hold) && hold > 0
 }
 
 // usable reports whether the superheat may open or close anything: a suspect
@@ -169,6 +201,10 @@ func (d *marginDetector) describe(x *frame.Frame, sev Severity) []evidence.Item 
 	d.shown = d.low
 	gas := max(0, d.lowGas) // gas is never below its dew: what is, is overshoot of the estimate
 	estimate := evidence.New(evidence.GasSuperheatEstimate, evidence.Difference("gas_superheat", units.Kelvin(gas)))
-	d.evidence.set(x.At, sev, append([]evidence.Item{estimate}, d.grounds...)...)
+	items := append([]evidence.Item{estimate}, d.grounds...)
+	if d.repeated {
+		items = append(items, evidence.New(evidence.RepeatedDips, evidence.Duration("below", time.Duration(d.short)), evidence.Duration("within", dipMemory)))
+	}
+	d.evidence.set(x.At, sev, items...)
 	return d.evidence.items
 }

@@ -74,6 +74,50 @@ func TestHoldHasThreeReadings(t *testing.T) {
 	}
 }
 
+// Dips that are each shorter than the hold time count by their share of time as
+// one long dip does: 40 s in each two minutes and a half is more than a quarter.
+// Twenty seconds in five minutes are not.
+func TestRepeatedShortDips(t *testing.T) {
+	for _, tc := range []struct {
+		below, each time.Duration
+		want        bool
+	}{
+		{40 * time.Second, 150 * time.Second, true},
+		{20 * time.Second, 70 * time.Second, true},
+		{40 * time.Second, 10 * time.Minute, false},
+		{20 * time.Second, 5 * time.Minute, false},
+		{55 * time.Second, time.Hour, false},
+	} {
+		h := newHarness(t, "R134a", -10, 40)
+		h.step(0)
+		opened := 0
+		for range 3 * time.Hour / tc.each {
+			h.c.Inlet.Superheat = 5
+			h.run(tc.below)
+			h.c.Inlet.Superheat = 15
+			h.run(tc.each - tc.below)
+		}
+		for _, ev := range h.history.Events() {
+			if ev.Kind == "floodback" {
+				opened++
+			}
+		}
+		if (opened > 0) != tc.want {
+			t.Errorf("%v below in each %v: %d events, want any: %v", tc.below, tc.each, opened, tc.want)
+		}
+		if opened > 1 {
+			t.Errorf("%v below in each %v: %d events for one state of things", tc.below, tc.each, opened)
+		}
+		// Once they stop, the event closes.
+		h.run(time.Hour)
+		for _, ev := range h.book.Open() {
+			if ev.Kind == "floodback" {
+				t.Errorf("%v below in each %v: open an hour after the last dip", tc.below, tc.each)
+			}
+		}
+	}
+}
+
 // A dip that the sensor follows is as long as it is, whatever the filter: one
 // clearly shorter than the hold time opens nothing, one clearly longer does.
 func TestDipsAroundTheHoldTime(t *testing.T) {
