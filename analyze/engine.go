@@ -9,6 +9,7 @@ import (
 	"dewgap/analyze/floodback"
 	"dewgap/analyze/frame"
 	"dewgap/analyze/reading"
+	"dewgap/analyze/sensorcheck"
 	"dewgap/analyze/superheat"
 	"dewgap/analyze/trend"
 	"dewgap/analyze/units"
@@ -96,7 +97,7 @@ func New(site Site) (*Engine, error) {
 		}
 	}
 	for _, g := range e.groups {
-		g.ready(e.inputs, site.Sensors)
+		g.ready(e.inputs, site.Points, site.Sensors)
 	}
 	for _, g := range e.groups {
 		for i := range g.compressors {
@@ -153,6 +154,16 @@ func (e *Engine) Budgets() []superheat.Budget {
 	return all
 }
 
+// Misconfigurations returns the mistakes of configuration and wiring that
+// explain inputs which cannot be right, group by group, the likeliest first.
+func (e *Engine) Misconfigurations() []sensorcheck.Misconfiguration {
+	var all []sensorcheck.Misconfiguration
+	for _, g := range e.groups {
+		all = append(all, g.checker.Misconfigurations()...)
+	}
+	return all
+}
+
 // TrendDays returns the days that the slow trends stand on.
 func (e *Engine) TrendDays() []trend.Days {
 	var all []trend.Days
@@ -202,6 +213,9 @@ func (e *Engine) reportInput(i int, at int64) {
 		return // to be confirmed within a few samples
 	default:
 		f.Kind, f.Hold, f.ClearHold = floodback.SensorFault, in.detect.FaultHold, in.detect.ClearHold
+	}
+	if sensorcheck.IsCertain(why.Code) {
+		f.Hold = 0
 	}
 	if in.found == nil || why != in.why {
 		in.why, in.found = why, []evidence.Item{evidence.New(evidence.InputConcerned, evidence.Name("input", e.site.Points[i].Path)), *why}

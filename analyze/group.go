@@ -165,7 +165,7 @@ func (g *group) place(p *reading.Point) (*int, int, error) {
 }
 
 // ready completes the group when all its points have their places.
-func (g *group) ready(inputs []input, sensors []superheat.Sensor) {
+func (g *group) ready(inputs []input, points []reading.Point, sensors []superheat.Sensor) {
 	stated := func(point int, base superheat.Sensor) superheat.Sensor {
 		if point == noPoint || len(sensors) == 0 {
 			return base
@@ -184,16 +184,16 @@ func (g *group) ready(inputs []input, sensors []superheat.Sensor) {
 			c.learn = new(superheat.LagLearner)
 		}
 	}
-	g.watch(inputs)
+	g.watch(inputs, points)
 }
 
 // watch gives the group's inputs to the sensor check.
-func (g *group) watch(inputs []input) {
+func (g *group) watch(inputs []input, points []reading.Point) {
 	of := func(point int) sensorcheck.Input {
 		if point == noPoint {
 			return sensorcheck.Input{}
 		}
-		return sensorcheck.Input{Point: point, Signal: inputs[point].signal}
+		return sensorcheck.Input{Point: point, Signal: inputs[point].signal, Unit: points[point].Unit}
 	}
 	w := sensorcheck.Group{Fluid: g.line, Atmosphere: g.air, DischargePressure: of(g.dischargePressure)}
 	for i := range g.compressors {
@@ -204,7 +204,7 @@ func (g *group) watch(inputs []input) {
 		})
 	}
 	for i := range g.circuits {
-		w.Circuits = append(w.Circuits, sensorcheck.Circuit{CoilOutlet: of(g.circuits[i].coilOutlet), Air: of(g.circuits[i].air)})
+		w.Circuits = append(w.Circuits, sensorcheck.Circuit{CoilOutlet: of(g.circuits[i].coilOutlet), CoilInlet: of(g.circuits[i].coilInlet), Air: of(g.circuits[i].air)})
 	}
 	g.checker = sensorcheck.New(w)
 	for i := range g.compressors {
@@ -246,6 +246,7 @@ func (g *group) observe(at int64, interval reading.Interval, e *Engine) (renewed
 	}
 	for i := range g.compressors {
 		g.judge(i, phases[i], e)
+		g.withdraw(i, e)
 		g.learnLag(i, phases[i], e)
 	}
 	return g.trends.Observe(x)
@@ -320,6 +321,16 @@ func (e *Engine) interval(c *compressor) time.Duration {
 		return 0
 	}
 	return max(e.inputs[c.suctionPressure].signal.Interval(), e.inputs[c.suctionTemperature].signal.Interval())
+}
+
+// withdraw ends the floodback of a compressor whose inputs are shown never to
+// have been right.
+func (g *group) withdraw(i int, e *Engine) {
+	c := &g.compressors[i]
+	if why := g.checker.Disproves(c.suctionPressure, c.suctionTemperature); why != nil {
+		e.result.Findings = append(e.result.Findings, Finding{Kind: floodback.Floodback, Compressor: g.first + i, Input: noPoint,
+			Verdict: floodback.Unknown, Withdraw: why})
+	}
 }
 
 // learnLag lets the time constant of a pipe's sensor be learned where it is

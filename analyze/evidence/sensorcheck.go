@@ -21,6 +21,8 @@ const (
 	CoilsTooWet           Code = "coils_too_wet"
 	NotEqualized          Code = "not_equalized"
 	NotAtMeltingIce       Code = "not_at_melting_ice"
+	Misconfigured         Code = "misconfigured"
+	PressureMisconfigured Code = "pressure_misconfigured"
 )
 
 // Misconfigurations: parts of the sentences above.
@@ -31,6 +33,26 @@ const (
 	PsiTakenForBar            Code = "psi_taken_for_bar"
 	FahrenheitTakenForCelsius Code = "fahrenheit_taken_for_celsius"
 	CelsiusTakenForFahrenheit Code = "celsius_taken_for_fahrenheit"
+	KilopascalTakenForBar     Code = "kilopascal_taken_for_bar"
+	PressureInAnotherUnit     Code = "pressure_in_another_unit"
+	KelvinTakenForCelsius     Code = "kelvin_taken_for_celsius"
+	PressureTooLarge          Code = "pressure_ten_times_too_large"
+	PressureTooSmall          Code = "pressure_ten_times_too_small"
+	TemperatureTooLarge       Code = "temperature_ten_times_too_large"
+	TemperatureTooSmall       Code = "temperature_ten_times_too_small"
+	SignLost                  Code = "sign_lost"
+	SignedTakenForUnsigned    Code = "signed_taken_for_unsigned"
+	PressuresExchanged        Code = "pressures_exchanged"
+	LineAndDischargeExchanged Code = "line_and_discharge_exchanged"
+	CoilAndAirExchanged       Code = "coil_and_air_exchanged"
+)
+
+// Remedies of misconfigurations: parts of the sentences above.
+const (
+	RemedyUnit     Code = "remedy_unit"
+	RemedyScale    Code = "remedy_scale"
+	RemedyType     Code = "remedy_type"
+	RemedyExchange Code = "remedy_exchange"
 )
 
 // Explanations without a corrected reading: parts of the sentences above.
@@ -68,12 +90,33 @@ var sensorcheckEntries = []entry{
 	{NotEqualized, "stopped for {stopped_seconds}, the suction pressure has a dew of {dew_c}, where nothing around is colder than {coldest_c} or warmer than {warmest_c}: this looks like {pressure_code}"},
 	{NotAtMeltingIce, "while the ice on the coil melts at {ice_c:0}, the standing pressure has a dew of {dew_c}, {defrosts_count} defrosts in a row: this looks like {pressure_code}"},
 
+	{Misconfigured, "reads {reads_c}, which cannot be: this looks like {likely_code}; {remedy_code}"},
+	{PressureMisconfigured, "reads {reads_pa}, which cannot be: this looks like {likely_code}; {remedy_code}"},
+
 	{GaugeTakenForAbsolute, "a gauge pressure taken for an absolute one (with it put right dew is {corrected_dew_c}; check the label of the transmitter and its unit in the configuration)"},
 	{AbsoluteTakenForGauge, "an absolute pressure taken for a gauge one (with it put right dew is {corrected_dew_c}; check the label of the transmitter and its unit in the configuration)"},
 	{BarTakenForPsi, "bar taken for psi (with it put right dew is {corrected_dew_c}; check the unit of the suction pressure)"},
 	{PsiTakenForBar, "psi taken for bar (with it put right dew is {corrected_dew_c}; check the unit of the suction pressure)"},
-	{FahrenheitTakenForCelsius, "degrees Fahrenheit taken for Celsius (with it put right the line is at {corrected_line_c}; check the unit of the suction-line temperature)"},
-	{CelsiusTakenForFahrenheit, "degrees Celsius taken for Fahrenheit (with it put right the line is at {corrected_line_c}; check the unit of the suction-line temperature)"},
+	{FahrenheitTakenForCelsius, "degrees Fahrenheit taken for Celsius (with it put right it reads {corrected_line_c}; check the unit of this input)"},
+	{CelsiusTakenForFahrenheit, "degrees Celsius taken for Fahrenheit (with it put right it reads {corrected_line_c}; check the unit of this input)"},
+
+	{KilopascalTakenForBar, "kPa taken for bar (with it put right dew is {corrected_dew_c}; check the unit of the pressure)"},
+	{PressureInAnotherUnit, "a pressure in another unit than configured (with it put right dew is {corrected_dew_c}; check the unit of the pressure)"},
+	{KelvinTakenForCelsius, "kelvins taken for degrees Celsius (with it put right it reads {corrected_line_c}; check the unit of this input)"},
+	{PressureTooLarge, "a pressure that is scaled ten times too large (with it put right dew is {corrected_dew_c}; check the scale)"},
+	{PressureTooSmall, "a pressure that is scaled ten times too small (with it put right dew is {corrected_dew_c}; check the scale)"},
+	{TemperatureTooLarge, "a temperature that is scaled ten times too large (with it put right it reads {corrected_line_c}; check the scale)"},
+	{TemperatureTooSmall, "a temperature that is scaled ten times too small (with it put right it reads {corrected_line_c}; check the scale)"},
+	{SignLost, "a temperature whose sign is lost (with it put right it reads {corrected_line_c}; check type and scale)"},
+	{SignedTakenForUnsigned, "a signed register that is read as unsigned (with it put right it reads {corrected_line_c}; check the type)"},
+	{PressuresExchanged, "suction and discharge pressure in each other's place (with it put right dew is {corrected_dew_c}; check addresses and wiring)"},
+	{LineAndDischargeExchanged, "suction line and discharge temperature in each other's place (with it put right it reads {corrected_line_c}; check addresses and wiring)"},
+	{CoilAndAirExchanged, "coil outlet and air temperature in each other's place (with it put right it reads {corrected_line_c}; check addresses and wiring)"},
+
+	{RemedyUnit, "in the site file set its unit to {becomes}"},
+	{RemedyScale, "in the site file multiply its scale by {becomes}"},
+	{RemedyType, "in the site file set its type to {becomes}"},
+	{RemedyExchange, "in the site file exchange the addresses of the two inputs"},
 
 	{PressureReadsHigh, "a suction pressure that reads high, or another refrigerant (check transmitter, unit, altitude and refrigerant)"},
 	{PressureReadsLow, "a suction pressure that reads low, or another refrigerant (check transmitter, unit, altitude and refrigerant)"},

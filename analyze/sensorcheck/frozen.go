@@ -19,6 +19,7 @@ const (
 	sump
 	coil
 	air
+	coilInlet
 )
 
 // anyCompressor is the index of a neighbour that serves all compressors.
@@ -39,6 +40,7 @@ var stillness = [...]struct {
 	sump:              {time.Hour, 6},
 	coil:              {45 * time.Minute, 4},
 	air:               {90 * time.Minute, 8},
+	coilInlet:         {45 * time.Minute, 4},
 }
 
 const (

@@ -60,7 +60,7 @@ func newHarness(t *testing.T, s setUp) *harness {
 			signal := superheat.NewSignal(role, 0)
 			h.signals[point] = &signal
 		}
-		return Input{point, h.signals[point]}
+		return Input{Point: point, Signal: h.signals[point]}
 	}
 	g := Group{Fluid: fluid, Atmosphere: units.StandardAtmosphere, DischargePressure: in(highAt, reading.DischargePressure)}
 	for i := range s.compressors {

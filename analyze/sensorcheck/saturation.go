@@ -86,6 +86,10 @@ const (
 // running compressor.
 func (c *Checker) checkReversed(x *frame.Frame, dt int64) {
 	high := x.DischargePressure
+	if c.ledger.explainsPressure() {
+		c.reversed.update(false, dt)
+		return
+	}
 	for i := range x.Compressors {
 		low := x.Compressors[i].Inlet.Pressure
 		if !isKnown(float64(high)) || !isSettled(x.Compressors[i].Phase) || !isKnown(float64(low)) {

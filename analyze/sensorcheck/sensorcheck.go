@@ -31,6 +31,9 @@ type Anomaly struct {
 	Since   int64          // ns of event time
 	Bias    superheat.Bias // which way the input is believed to be wrong
 	Message *evidence.Item // what is wrong, what would explain it, what to check
+	// Conclusive reports that the input cannot ever have been right: what was
+	// found with it before is as wrong.
+	Conclusive bool
 }
 
 // describe sets the message: the values of the anomaly and what explains it.
@@ -43,6 +46,7 @@ func (a *Anomaly) describe(values []evidence.Value, explanation ...evidence.Valu
 type Input struct {
 	Point  int
 	Signal *superheat.Signal
+	Unit   units.Unit // that the site file reads it in; zero where not known
 }
 
 // Compressor is what exists of one compressor's inputs. Pressure is the
@@ -50,7 +54,7 @@ type Input struct {
 type Compressor struct{ Pressure, Temperature, Discharge, Sump Input }
 
 // Circuit is what exists of one circuit's inputs.
-type Circuit struct{ CoilOutlet, Air Input }
+type Circuit struct{ CoilOutlet, CoilInlet, Air Input }
 
 // Fluid is what the checks need of a refrigerant.
 type Fluid interface {
@@ -79,10 +83,17 @@ const (
 // isQuick reports whether an anomaly belongs to the checks of the quick pace.
 func isQuick(code evidence.Code) bool {
 	switch code {
-	case evidence.Moved, evidence.PressureStepped, evidence.BelowSaturation, evidence.AllBelowSaturation, evidence.DischargeBelowSuction:
+	case evidence.Moved, evidence.PressureStepped, evidence.BelowSaturation, evidence.AllBelowSaturation, evidence.DischargeBelowSuction,
+		evidence.Misconfigured, evidence.PressureMisconfigured:
 		return true
 	}
 	return false
+}
+
+// IsCertain reports whether an anomaly needs no time to be sure of: the reading
+// cannot be.
+func IsCertain(code evidence.Code) bool {
+	return code == evidence.Misconfigured || code == evidence.PressureMisconfigured
 }
 
 // Checker looks after one suction group.
@@ -102,6 +113,7 @@ type Checker struct {
 	standstill    standstill
 	plateau       plateau
 	reversed      timer
+	ledger        ledger
 
 	defrosting []bool
 	changed    int64 // ns; last time a compressor started or stopped, or a defrost began or ended
@@ -126,6 +138,10 @@ type compressor struct {
 	apart   timer          // its pressure is away from the others'
 	vacuum  timer          // runs deeper than such plants run
 	work    work
+
+	on       frame.Tristate // as signals or sure inference have it
+	onSince  int64          // ns
+	turnSeen bool           // the change at onSince was seen
 }
 
 // New returns the checker of a group.
@@ -155,11 +171,13 @@ func New(g Group) *Checker {
 	add(g.DischargePressure, dischargePressure, anyCompressor)
 	for _, k := range g.Circuits {
 		add(k.CoilOutlet, coil, anyCompressor)
+		add(k.CoilInlet, coilInlet, anyCompressor)
 		add(k.Air, air, anyCompressor)
 	}
 	c.drifts = newDrifts(g)
 	c.vapour, _ = g.Fluid.(Vapour)
 	c.coils.reset(len(g.Circuits))
+	c.newLedger()
 	return c
 }
 
@@ -193,6 +211,7 @@ func (c *Checker) Observe(x *frame.Frame) []Anomaly {
 	c.checkPressureSteps(x)
 	c.checkSaturation(x, c.watched)
 	c.checkReversed(x, c.watched)
+	c.checkLedger(x, c.watched, slow)
 	c.watched = 0
 	if slow {
 		dt := c.slowWatch
@@ -285,6 +304,19 @@ func (c *Checker) publish() {
 		}
 		in.Signal.Doubt(message, b)
 	}
+}
+
+// Disproves returns what shows that a superheat of the two inputs has read too
+// low for as long as they have been read, so that no floodback found with it was
+// one; nil where nothing does.
+func (c *Checker) Disproves(pressure, line int) *evidence.Item {
+	for i := range c.standing {
+		a := &c.standing[i]
+		if a.Conclusive && (a.Point == pressure && a.Bias == superheat.ReadsHigh || a.Point == line && a.Bias == superheat.ReadsLow) {
+			return a.Message
+		}
+	}
+	return nil
 }
 
 // suspect reports whether an anomaly stands against an input.

@@ -36,10 +36,10 @@ func newRack() *rack {
 	if err != nil {
 		panic(err)
 	}
-	g := Group{Fluid: fluid, Atmosphere: units.StandardAtmosphere, DischargePressure: Input{1, &r.high}}
+	g := Group{Fluid: fluid, Atmosphere: units.StandardAtmosphere, DischargePressure: Input{Point: 1, Signal: &r.high}}
 	for i := range r.pipes {
 		r.pipes[i] = superheat.NewSignal(reading.SuctionTemperature, 0)
-		g.Compressors = append(g.Compressors, Compressor{Pressure: Input{0, &r.suction}, Temperature: Input{2 + i, &r.pipes[i]}})
+		g.Compressors = append(g.Compressors, Compressor{Pressure: Input{Point: 0, Signal: &r.suction}, Temperature: Input{Point: 2 + i, Signal: &r.pipes[i]}})
 	}
 	r.checker = New(g)
 	r.x = newFrame(3, 0)
@@ -64,7 +64,11 @@ func newFrame(compressors, circuits int) *frame.Frame {
 // included, and returns the standing anomalies.
 func (r *rack) feed(at int64, dew float64, pipes [3]float64, high float64) []Anomaly {
 	good := func(x float64) *reading.Reading { return &reading.Reading{Value: x, Quality: reading.Good} }
-	low := 3.5e5 * math.Exp((dew+10)/25)
+	saturated, err := r.checker.group.Fluid.DewPressure(units.Celsius(dew))
+	if err != nil {
+		panic(err)
+	}
+	low := float64(saturated)
 	r.suction.Take(at, good(math.Round(low/1000)*1000))
 	r.high.Take(at, good(high+float64(at/second%7)*1000))
 	r.x.Step, r.x.At = at-r.x.At, at

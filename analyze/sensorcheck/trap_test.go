@@ -44,7 +44,7 @@ func newUnit(t *testing.T, name string) *unit {
 	in := func(point int, role reading.Role) Input {
 		s := superheat.NewSignal(role, 0)
 		u.signals[role] = &s
-		return Input{point, &s}
+		return Input{Point: point, Signal: &s}
 	}
 	u.group = Group{
 		Fluid: fluid, Atmosphere: units.StandardAtmosphere, DischargePressure: in(dischargePoint, reading.DischargePressure),
@@ -266,7 +266,7 @@ func TestTrap37CoilsAndWork(t *testing.T) {
 func TestTrap37AllCoilsWetBeforeADryLine(t *testing.T) {
 	for _, other := range []float64{-22, -18} { // the other coil's outlet, °C
 		u := newUnit(t, "R448A")
-		wet, dry := superheat.NewSignal(reading.CoilOutletTemperature, 0), Input{6, nil}
+		wet, dry := superheat.NewSignal(reading.CoilOutletTemperature, 0), Input{Point: 6, Signal: nil}
 		dry.Signal = &wet
 		u.group.Circuits = append(u.group.Circuits, Circuit{CoilOutlet: dry})
 		u.checker = New(u.group)
@@ -385,7 +385,7 @@ func TestTwinsOnOneHeader(t *testing.T) {
 		g := Group{Fluid: fluid, Atmosphere: units.StandardAtmosphere}
 		for i := range p {
 			p[i], pipes[i] = superheat.NewSignal(reading.SuctionPressure, 0), superheat.NewSignal(reading.SuctionTemperature, 0)
-			g.Compressors = append(g.Compressors, Compressor{Pressure: Input{i, &p[i]}, Temperature: Input{2 + i, &pipes[i]}})
+			g.Compressors = append(g.Compressors, Compressor{Pressure: Input{Point: i, Signal: &p[i]}, Temperature: Input{Point: 2 + i, Signal: &pipes[i]}})
 		}
 		c := New(g)
 		x := newFrame(2, 0)
@@ -448,7 +448,7 @@ func TestColdOilTakesUpWhatWouldBoil(t *testing.T) {
 		t.Run(tt.name, func(t *testing.T) {
 			u := newUnit(t, "R404A")
 			sump := superheat.NewSignal(reading.SumpTemperature, 0)
-			u.group.Compressors[0].Sump = Input{suctionPoint, &sump}
+			u.group.Compressors[0].Sump = Input{Point: suctionPoint, Signal: &sump}
 			u.checker = New(u.group)
 			u.x.Compressors[0].Phase, u.x.Ambient = frame.Off, 3
 			p := u.saturated(2) - oneAir

@@ -60,8 +60,9 @@ type Signal struct {
 	anomaly *evidence.Item // set from outside by the sensor check
 	bias    Bias           // which way the suspect value is believed to be wrong
 
-	attempted bool  // a reading of any quality ever came
-	attempt   int64 // time of the last of them
+	refused   float64 // value of the last reading, where it is out of range
+	attempted bool    // a reading of any quality ever came
+	attempt   int64   // time of the last of them
 	intervals [keptIntervals]int64
 	seen      int   // intervals seen, up to keptIntervals
 	even      int   // of the newest, so many are equal
@@ -152,6 +153,7 @@ func (s *Signal) takeValue(at int64, r *reading.Reading) bool {
 		return false
 	case x < s.limits.low || x > s.limits.high:
 		s.bad(ReasonOutOfRange)
+		s.refused = x
 		return false
 	}
 	if s.taken {
@@ -285,6 +287,8 @@ func (s *Signal) Now(now int64) (float64, reading.Quality, *evidence.Item) {
 
 func (s *Signal) judge(now int64) (float64, reading.Quality, *evidence.Item) {
 	switch {
+	case s.last == reading.Bad && s.why == ReasonOutOfRange && s.anomaly != nil:
+		return math.NaN(), reading.Bad, s.anomaly
 	case s.last == reading.Bad:
 		return math.NaN(), reading.Bad, s.why
 	case !s.good && s.last == reading.Missing:
@@ -326,6 +330,12 @@ func (s *Signal) suspectBias() Bias {
 		return 0
 	}
 	return s.bias
+}
+
+// Refused returns the value of the last reading, where it lies outside of what a
+// sensor of the role can read.
+func (s *Signal) Refused() (float64, bool) {
+	return s.refused, s.last == reading.Bad && s.why == ReasonOutOfRange
 }
 
 // At returns the time of the last good value, in ns; 0 when there was none.
