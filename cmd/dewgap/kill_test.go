@@ -147,7 +147,7 @@ func TestTrap43KilledAgainAndAgain(t *testing.T) {
 	kills, limit := 12, 40*time.Second
 	switch {
 	case os.Getenv("DEWGAP_PEERS") != "":
-		kills, limit = 100, 8*time.Minute
+		kills, limit = 100, 5*time.Minute
 	case testing.Short():
 		kills = 3
 	}
