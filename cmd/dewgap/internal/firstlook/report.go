@@ -190,6 +190,9 @@ func (l *Look) compressor(st *analyze.State) Compressor {
 	case c.Superheat == nil || st.Phase == frame.Unknown && !l.signalsRunning(st):
 		c.Verdict = NotYet
 		c.Notes = append(c.Notes, "Whether it runs is not known yet, and superheat counts only while it runs: look again after a start and a stop, or add the input running.")
+	case st.Margin < 0 && st.Phase == frame.Start:
+		c.Verdict = NotYet
+		c.Notes = append(c.Notes, "Below the floor of "+u.Difference(st.Floor)+", and just started: the first two minutes count for nothing. Look again.")
 	case st.Margin < 0:
 		c.Verdict = BelowFloor
 		c.Notes = append(c.Notes, "Below the floor of "+u.Difference(st.Floor)+". Compare pressure and line temperature with gauge and thermometer before you believe or dismiss it.")

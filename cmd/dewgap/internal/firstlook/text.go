@@ -40,7 +40,7 @@ func (r *Report) writeCompressors(b *strings.Builder) {
 
 func (r *Report) writePoints(b *strings.Builder) {
 	t := tabwriter.NewWriter(b, 0, 8, 2, ' ', 0)
-	fmt.Fprintln(t, "input\tverdict\tvalue\ton the wire\tgauge")
+	fmt.Fprintln(t, "input\tverdict\tvalue\ton the wire, first read\tgauge")
 	for i := range r.Points {
 		p := &r.Points[i]
 		compared := p.Compared
