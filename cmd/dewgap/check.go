@@ -13,7 +13,7 @@ import (
 type checkCmd struct {
 	Config    string            `placeholder:"FILE" help:"Configuration of the site."`
 	Live      bool              `help:"Read the site for a while, with the daemon's own analysis: superheat of each compressor, every doubtful input with its likely remedy. Nothing is ever written."`
-	For       time.Duration     `default:"30s" help:"With --live, how long to look; two minutes through a start and a stop show more."`
+	For       time.Duration     `default:"90s" help:"With --live, how long to look; below a minute most is not judged yet, and a start and a stop show more."`
 	Watch     bool              `help:"With --live, print a report each --for until Ctrl-C."`
 	Plan      bool              `help:"With --live, print what will be read and how often, too."`
 	JSON      bool              `name:"json" help:"With --live, print the report as JSON."`

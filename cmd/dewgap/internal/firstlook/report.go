@@ -187,7 +187,10 @@ func (l *Look) compressor(st *analyze.State) Compressor {
 	case st.Phase == frame.Off:
 		c.Verdict = Stopped
 		c.Notes = append(c.Notes, l.standing(st)...)
-	case c.Superheat == nil || st.Phase == frame.Unknown && !l.signalsRunning(st):
+	case st.Phase == frame.Unknown && l.signalsRunning(st):
+		c.Verdict = NotYet
+		c.Notes = append(c.Notes, "Not judged yet: the analysis needs about a minute of rows. Look for longer with --for.")
+	case c.Superheat == nil || st.Phase == frame.Unknown:
 		c.Verdict = NotYet
 		c.Notes = append(c.Notes, "Whether it runs is not known yet, and superheat counts only while it runs: look again after a start and a stop, or add the input running.")
 	case st.Margin < 0 && st.Phase == frame.Start:
