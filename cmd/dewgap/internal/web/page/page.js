@@ -148,7 +148,7 @@ function eventPlate(e) {
     el("dl", null, facts.map(([k, v]) => [el("dt", null, k), el("dd", null, v)])),
     ranked("Likely circuits", e.circuits || [], (r) => r.name), ranked("Likely causes", e.causes || [], (r) => causes[r.cause] || r.cause),
     todo.length ? checkList(e.id, todo) : "",
-    el("p", { class: "share" }, e.id + " · ", el("a", { href: "api/v1/events/" + encodeURIComponent(e.id) + "/explain?format=text&units=" + (us ? "us" : "si") }, "the whole explanation")));
+    el("p", { class: "share" }, e.id + " · ", el("a", { href: "events/" + encodeURIComponent(e.id) + "?units=" + (us ? "us" : "si") }, "the whole explanation")));
 }
 
 function table(names, rows) {
