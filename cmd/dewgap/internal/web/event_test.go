@@ -33,7 +33,7 @@ func TestEventPage(t *testing.T) {
 		t.Fatalf("%d %v", code, head)
 	}
 	last := -1
-	for _, part := range []string{"<h1>", "owest superheat", "Likely <b>", "What to check", "Likely circuit", "case-1", "83 %", "Likely cause", "What was seen", "Before and after", before.ID} {
+	for _, part := range []string{"<h1>", "owest superheat", "Likely <b>", "What to check", "<h2>Likely circuit", "<h2>Likely cause", "What was seen", "Before and after", before.ID} {
 		at := strings.Index(body, part)
 		if at < 0 {
 			t.Errorf("no %q in the page", part)
