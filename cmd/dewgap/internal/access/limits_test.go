@@ -9,7 +9,6 @@ import (
 	"net/http/httptest"
 	"runtime"
 	"strings"
-	"sync"
 	"sync/atomic"
 	"testing"
 	"time"
@@ -171,10 +170,8 @@ func TestPanicGivesItsPlaceBack(t *testing.T) {
 
 // pipeListener accepts connections that come from stated addresses.
 type pipeListener struct {
-	from chan string
-	mu   sync.Mutex
-	refused,
-	accepted int
+	from    chan string
+	refused int
 }
 
 type fromConn struct {
