@@ -23,6 +23,7 @@ const (
 	NotAtMeltingIce       Code = "not_at_melting_ice"
 	Misconfigured         Code = "misconfigured"
 	PressureMisconfigured Code = "pressure_misconfigured"
+	DoesNotRespond        Code = "does_not_respond"
 )
 
 // Misconfigurations: parts of the sentences above.
@@ -92,6 +93,8 @@ var sensorcheckEntries = []entry{
 
 	{Misconfigured, "reads {reads_c}, which cannot be: this looks like {likely_code}; {remedy_code}"},
 	{PressureMisconfigured, "reads {reads_pa}, which cannot be: this looks like {likely_code}; {remedy_code}"},
+
+	{DoesNotRespond, "does not respond: at {turns_count} starts and stops of the compressors it moved by {moved_difference_pa} at the most, where temperatures beside it moved by {neighbour_k}: this looks like a transmitter behind a shut valve, a blocked pressure line, or an address of another input; compare it with a gauge, then check valve, line and address"},
 
 	{GaugeTakenForAbsolute, "a gauge pressure taken for an absolute one (with it put right dew is {corrected_dew_c}; check the label of the transmitter and its unit in the configuration)"},
 	{AbsoluteTakenForGauge, "an absolute pressure taken for a gauge one (with it put right dew is {corrected_dew_c}; check the label of the transmitter and its unit in the configuration)"},

@@ -38,7 +38,7 @@ func (c *Checker) checkSaturation(x *frame.Frame, dt int64) {
 	}
 	for i := range x.Compressors {
 		own := &c.compressors[i]
-		if !own.belowSaturation() {
+		if !own.belowSaturation() || c.isMute(c.group.Compressors[i].Pressure.Point) {
 			continue
 		}
 		code, point, b := evidence.BelowSaturation, c.group.Compressors[i].Temperature.Point, superheat.ReadsLow

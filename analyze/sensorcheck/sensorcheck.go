@@ -84,7 +84,7 @@ const (
 func isQuick(code evidence.Code) bool {
 	switch code {
 	case evidence.Moved, evidence.PressureStepped, evidence.BelowSaturation, evidence.AllBelowSaturation, evidence.DischargeBelowSuction,
-		evidence.Misconfigured, evidence.PressureMisconfigured:
+		evidence.Misconfigured, evidence.PressureMisconfigured, evidence.DoesNotRespond:
 		return true
 	}
 	return false
@@ -107,6 +107,8 @@ type Checker struct {
 	inputs        []input        // every analogue input
 	lineSteps     []lineStep     // of every suction line
 	pressureSteps []pressureStep // of every suction pressure
+	responses     []response     // of every suction pressure
+	turns         turns
 	compressors   []compressor
 	drifts        []drift
 	coils         coilMeans
@@ -160,6 +162,7 @@ func New(g Group) *Checker {
 			c.lineSteps = append(c.lineSteps, lineStep{in: in, compressor: compressor})
 		case suctionPressure:
 			c.pressureSteps = append(c.pressureSteps, pressureStep{in: in})
+			c.responses = append(c.responses, response{in: in})
 		}
 	}
 	for i, k := range g.Compressors {
@@ -174,6 +177,7 @@ func New(g Group) *Checker {
 		add(k.CoilInlet, coilInlet, anyCompressor)
 		add(k.Air, air, anyCompressor)
 	}
+	c.turns.previous, c.turns.before = make([]float64, 2*len(g.Compressors)+1), make([]float64, 2*len(g.Compressors)+1)
 	c.drifts = newDrifts(g)
 	c.vapour, _ = g.Fluid.(Vapour)
 	c.coils.reset(len(g.Circuits))
@@ -233,6 +237,7 @@ func (c *Checker) Observe(x *frame.Frame) []Anomaly {
 			}
 		}
 	}
+	c.checkResponse(x)
 	c.publish()
 	return c.standing
 }
@@ -252,13 +257,17 @@ func (c *Checker) noteChanges(x *frame.Frame) {
 }
 
 // raise keeps an anomaly standing, or begins it. It returns the anomaly only
-// where it begins, to be described; nil where it stands.
+// where it begins, to be described; nil where it stands, and where a guess would
+// begin against a pressure that does not respond.
 func (c *Checker) raise(code evidence.Code, point int, b bias, from int64) *Anomaly {
 	if find(c.next, code, point) != nil {
 		return nil
 	}
 	if a := find(c.standing, code, point); a != nil {
 		c.next = append(c.next, *a)
+		return nil
+	}
+	if guessesPressure(code) && c.isMute(point) {
 		return nil
 	}
 	c.next = append(c.next, Anomaly{Code: code, Point: point, Bias: b, Since: from})

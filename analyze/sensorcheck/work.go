@@ -142,7 +142,7 @@ func (c *Checker) judgeWork(i int, x *frame.Frame) {
 			c.retainWork(i)
 		}
 		return
-	case c.suspect(k.Pressure.Point):
+	case c.suspect(k.Pressure.Point), c.isMute(k.Pressure.Point):
 		c.retainWork(i)
 		return
 	}
