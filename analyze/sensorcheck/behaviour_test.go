@@ -264,7 +264,7 @@ func TestWorkLimits(t *testing.T) {
 	checkLimits(t, []limit{
 		{"too little for half an hour after eight minutes", 36, 41, func(t *testing.T, v float64) bool { return little(t, v, -0.12, 20) }},
 		{"too much for half an hour after eight minutes", 36, 41, func(t *testing.T, v float64) bool { return much(t, v, 2, 4) }},
-		{"too little", -0.07, -0.09, func(t *testing.T, v float64) bool { return little(t, 60, v, 20) }},
+		{"too little", -0.09, -0.11, func(t *testing.T, v float64) bool { return little(t, 60, v, 20) }},
 		{"too much", 1.25, 1.35, func(t *testing.T, v float64) bool { return much(t, 60, v, 4) }},
 		{"too little from a dry suction", 5.8, 6.2, func(t *testing.T, v float64) bool { return little(t, 60, -0.12, v) }},
 		{"too much from a suction near dew", 8.2, 7.8, func(t *testing.T, v float64) bool { return much(t, 60, 2, v) }},

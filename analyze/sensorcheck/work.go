@@ -21,7 +21,7 @@ const (
 	workTau          = 1200.0                 // s
 	workSettle       = int64(8 * time.Minute) // of running; the discharge line is slow
 	workHold         = 30 * time.Minute
-	minOverIdeal     = -0.08 // below: impossible
+	minOverIdeal     = -0.10 // below: impossible; small machines with a long bare line come to −0.09
 	maxOverIdeal     = 1.3   // above: not this gas
 	minWorkSuperheat = 6.0   // K shown; at dew, wet gas cools the discharge for good reason
 	maxWorkSuperheat = 8.0   // K shown; a discharge that is too hot matters where superheat shows little
