@@ -6,6 +6,7 @@ import (
 	"slices"
 	"strings"
 	"sync"
+	"sync/atomic"
 	"testing"
 	"testing/synctest"
 	"time"
@@ -106,11 +107,11 @@ func TestSweepLeavesASilentUnitAlone(t *testing.T) {
 	} {
 		t.Run(name, func(t *testing.T) {
 			scanOn(t, Settings{}, Sweep{Unit: 1, Table: Input, First: 0, Last: 400, Pause: time.Second}, func(c *Scanner, r *rig, _ func() []devices.ModbusRequest) {
-				requests := 0
-				r.server.Choose(func(devices.ModbusRequest) devices.ModbusFault { requests++; return fault })
+				var requests atomic.Int64
+				r.server.Choose(func(devices.ModbusRequest) devices.ModbusFault { requests.Add(1); return fault })
 				err := c.Read(context.Background(), func(a, w uint16) { t.Errorf("a word at %d", a) })
-				if err == nil || requests > maxSweepFailures {
-					t.Errorf("%d requests, %v", requests, err)
+				if n := requests.Load(); err == nil || n > maxSweepFailures {
+					t.Errorf("%d requests, %v", n, err)
 				}
 			})
 		})

@@ -140,7 +140,11 @@ func (s *Store) Close() error {
 }
 
 // ModbusAddress returns host:port of the Modbus TCP server.
-func (s *Store) ModbusAddress() string { return s.bus.Addr().String() }
+func (s *Store) ModbusAddress() string {
+	s.mu.Lock()
+	defer s.mu.Unlock()
+	return s.bus.Addr().String()
+}
 
 // LineName returns the path of the serial line's reading end; empty without one.
 func (s *Store) LineName() string {

@@ -92,7 +92,14 @@ type played struct {
 	events    []string
 }
 
-const hours = 2
+// length is how long each plant runs: through defrosts, or in a short run until
+// the last mistake is named.
+func length() time.Duration {
+	if testing.Short() {
+		return 40 * time.Minute
+	}
+	return 2 * time.Hour
+}
 
 // latest is how long a machine has run when the last mistake is named: what only
 // the discharge shows needs four minutes after a start.
@@ -226,7 +233,7 @@ func TestTypicalMistakes(t *testing.T) {
 		m := &twenty[i]
 		t.Run(m.name, func(t *testing.T) {
 			t.Parallel()
-			got, err := play(m.scenario, m, hours*time.Hour)
+			got, err := play(m.scenario, m, length())
 			if err != nil {
 				t.Fatal(err)
 			}
@@ -260,7 +267,7 @@ func TestHealthyPlantsHaveNoMistake(t *testing.T) {
 	for _, name := range scenarios.Names() {
 		t.Run(name, func(t *testing.T) {
 			t.Parallel()
-			got, err := play(name, nil, hours*time.Hour)
+			got, err := play(name, nil, length())
 			if err != nil {
 				t.Fatal(err)
 			}
