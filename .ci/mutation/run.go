@@ -33,6 +33,7 @@ const stageTime = 2 * time.Minute
 // stores, the rest of the analysis and the events.
 var stages = [][]string{
 	{"./cmd/dewgap/internal/pipeline"},
+	{"./cmd/dewgap/internal/mistakes"},
 	{"./cmd/dewgap/internal/bench"},
 	{"./analyze/...", "./alert/..."},
 	{"./cmd/dewgap/internal/commissioning", "./cmd/dewgap/internal/explain", "./cmd/dewgap/internal/report"},

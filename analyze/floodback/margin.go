@@ -96,7 +96,7 @@ func (d *marginDetector) step(x *frame.Frame, c *frame.Compressor, f *Finding) {
 	}
 	margin := d.wet.gas - float64(c.Floor)
 	d.follow(x, margin)
-	d.addUp(x, f.Hold)
+	d.addUp(x, f.Hold, c.Signal == frame.Yes)
 	switch {
 	case margin < 0 && (c.Margin < 0 || margin < unreadMargin), d.present && margin < resumeMargin:
 		if !d.present {
@@ -146,13 +146,14 @@ func (d *marginDetector) follow(x *frame.Frame, margin float64) {
 }
 
 // addUp adds a dip that is over to those remembered, where it was shorter than the
-// hold time: a longer one has opened an event by itself.
-func (d *marginDetector) addUp(x *frame.Frame, hold time.Duration) {
+// hold time: a longer one has opened an event by itself. Where no signal shows that
+// the compressor runs, short dips are mostly those of short stops.
+func (d *marginDetector) addUp(x *frame.Frame, hold time.Duration, signalled bool) {
 	if d.short > 0 {
 		d.short -= d.short * min(1, float64(x.Step)/float64(dipMemory))
 	}
 	if !d.present && d.dip > 0 {
-		if d.dip < int64(hold) {
+		if signalled && d.dip < int64(hold) {
 			d.short += float64(d.dip)
 		}
 		d.dip = 0

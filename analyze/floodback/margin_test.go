@@ -89,6 +89,7 @@ func TestRepeatedShortDips(t *testing.T) {
 		{55 * time.Second, time.Hour, false},
 	} {
 		h := newHarness(t, "R134a", -10, 40)
+		h.c.Signal = frame.Yes
 		h.step(0)
 		opened := 0
 		for range 3 * time.Hour / tc.each {

@@ -27,8 +27,9 @@ const (
 	circuitHold    = int64(50 * time.Second)
 	veryWrong      = 1.6 // violations that need no more than softHoldSoon
 	softHoldSoon   = int64(2 * time.Minute)
-	perViolation   = 3.0 // log-likelihood that one violation costs
-	ledgerForgives = 0.2 // mean violation of an input that is right
+	perViolation   = 3.0                    // log-likelihood that one violation costs
+	lineHold       = int64(3 * time.Minute) // a slow clamp is late by as much
+	ledgerForgives = 0.2                    // mean violation of an input that is right
 )
 
 // ledger follows every mistake about every input of a group.
@@ -75,6 +76,9 @@ func (l *ledger) closed() bool {
 func (d *doubt) isDoubtful(k inputKind) bool {
 	if k == coil || k == coilInlet || k == air {
 		return d.held >= circuitHold
+	}
+	if k == suctionLine {
+		return d.held >= lineHold || d.unusual >= softHold
 	}
 	return d.held >= impossibleHold || d.unusual >= softHold
 }
@@ -362,6 +366,9 @@ func (l *ledger) asRead(i int) *quantities {
 
 // explains reports whether a mistake put right leaves an input in order.
 func (h *hypothesis) explains() bool {
+	if h.code == evidence.SignLost && h.target.kind == suctionLine {
+		return false // a warm line behind a slow clamp looks the same
+	}
 	return !h.refuted && h.weight > 0 && h.right <= maxRight && h.wrong >= minWrong && h.wrong-h.right >= minGain
 }
 

@@ -104,6 +104,7 @@ func (c *Checker) checkNoise(x *frame.Frame, dt int64) {
 		}
 		value, ok := known(in.Input, x.At)
 		if !running && in.isPressure() || !ok {
+			in.noisy.update(false, dt) // a start is no noise
 			c.retain(code, in.Point)
 			continue
 		}
@@ -135,7 +136,7 @@ func (c *Checker) checkNoise(x *frame.Frame, dt int64) {
 
 // followNoise takes the readings of pressures that are read slowly.
 func (c *Checker) followNoise(x *frame.Frame) {
-	running := c.anyRunning()
+	running := signalledRun(x)
 	for i := range c.inputs {
 		in := &c.inputs[i]
 		if !in.isPressure() || in.Signal.Interval() <= maxNoiseInterval {
@@ -146,6 +147,18 @@ func (c *Checker) followNoise(x *frame.Frame) {
 			in.slow.take(in.Signal.At(), value, in.maxNoiseOf(value), running && before > 0 && before > c.changed)
 		}
 	}
+}
+
+// signalledRun reports whether a compressor runs and all have a signal: a start
+// that is not seen looks like noise.
+func signalledRun(x *frame.Frame) (on bool) {
+	for i := range x.Compressors {
+		if !isSignalled(&x.Compressors[i]) {
+			return false
+		}
+		on = on || x.Compressors[i].Signal == frame.Yes
+	}
+	return on
 }
 
 // anyRunning reports whether a compressor runs.
