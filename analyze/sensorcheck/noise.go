@@ -71,8 +71,7 @@ func (n *slowNoise) take(at int64, value, limit float64, steady bool) {
 	if n.readings++; n.readings == 1 {
 		return
 	}
-	share := max(slowMemory, 1/float64(n.readings-1))
-	n.square += (change*change - n.square) * share
+	n.square += (change*change - n.square) * max(slowMemory, 1/float64(n.readings-1))
 	if n.readings > 2 {
 		n.product += (change*n.change - n.product) * max(slowMemory, 1/float64(n.readings-2))
 	}
@@ -118,7 +117,7 @@ func (c *Checker) checkNoise(x *frame.Frame, dt int64) {
 		}
 		noisy := noise > in.maxNoiseOf(value)
 		quiet := in.quiet.update(!noisy, dt)
-		if in.noisy.update(noisy, dt) < hold || !noisy && hold == 0 {
+		if held := in.noisy.update(noisy, dt); !noisy || held < hold {
 			if quiet < quietHold {
 				c.retain(code, in.Point)
 			}
