@@ -126,11 +126,11 @@ func (e *Engine) Observe(row *reading.Row) Result {
 	for i := range e.inputs {
 		e.reportInput(i, at)
 	}
-	e.renewLimits()
 	renewed := false
 	for _, g := range e.groups {
 		renewed = g.observe(at, interval, e) || renewed
 	}
+	e.renewLimits()
 	if renewed {
 		e.result.Notices = nil
 		for _, g := range e.groups {

@@ -40,7 +40,7 @@ func (e *Engine) renewLimits() {
 	for _, g := range e.groups {
 		for i := range g.compressors {
 			c := &g.compressors[i]
-			now := e.interval(c)
+			now := time.Duration(g.frame.Compressors[i].Interval)
 			if now != c.limitedAt && math.Abs(float64(now-c.limitedAt)) > limitInterval*float64(c.limitedAt) {
 				c.limitedAt, changed = now, true
 			}
