@@ -10,7 +10,6 @@ import (
 	"context"
 	"crypto/sha256"
 	"crypto/tls"
-	"errors"
 	"fmt"
 	"net"
 	"net/http"
@@ -53,7 +52,8 @@ var unknownUser = func() []byte {
 const maxKnown = 256
 
 // Load reads the web configuration file of the Prometheus exporters. Of its
-// users, operators may change something (acknowledge, maintenance); all others
+// users, or of the common names of client certificates where it has no users,
+// operators may change something (acknowledge, maintenance); all others
 // only read.
 func Load(file string, operators []string) (*Policy, error) {
 	text, err := os.ReadFile(file)
@@ -82,9 +82,12 @@ func Load(file string, operators []string) (*Policy, error) {
 		p.users[name] = []byte(hash)
 	}
 	for _, name := range operators {
-		if p.users[name] == nil {
+		if len(p.users) > 0 && p.users[name] == nil {
 			return nil, fmt.Errorf("web configuration %s: operator %q is not among basic_auth_users", file, name)
 		}
+	}
+	if len(operators) > 0 && !p.Authenticates() {
+		return nil, fmt.Errorf("web configuration %s: operator %q cannot be known: name basic_auth_users, or require client certificates", file, operators[0])
 	}
 	return p, nil
 }
@@ -253,6 +256,3 @@ func (g *guesses) right(from string) {
 	defer g.mu.Unlock()
 	delete(g.counts, from)
 }
-
-// ErrBusy is why a request is refused while too many are being answered.
-var ErrBusy = errors.New("too many answers at once: ask again in a second")

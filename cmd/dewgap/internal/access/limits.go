@@ -2,6 +2,7 @@ package access
 
 import (
 	"bytes"
+	"errors"
 	"io"
 	"net"
 	"net/http"
@@ -110,7 +111,7 @@ func (lim Limits) Handler(next http.Handler) http.Handler {
 		_ = http.NewResponseController(w).SetWriteDeadline(time.Now().Add(lim.Reading))
 		if a.full {
 			w.Header().Set("Retry-After", "1")
-			http.Error(w, ErrBusy.Error(), http.StatusServiceUnavailable)
+			http.Error(w, errBusy.Error(), http.StatusServiceUnavailable)
 			return
 		}
 		for name, values := range a.header {
@@ -137,6 +138,9 @@ func (lim Limits) readBody(w http.ResponseWriter, r *http.Request) error {
 	r.Body = io.NopCloser(bytes.NewReader(text))
 	return err
 }
+
+// errBusy is why an answer is not made.
+var errBusy = errors.New("too many answers at once: ask again in a second")
 
 // budget is what is left of the bytes that answers may hold.
 type budget struct {
@@ -186,7 +190,7 @@ func (a *answer) Write(p []byte) (int, error) {
 	n := len(p)
 	for len(p) > 0 {
 		if a.full {
-			return n - len(p), ErrBusy
+			return n - len(p), errBusy
 		}
 		last := len(a.blocks) - 1
 		if last < 0 || len(a.blocks[last]) == cap(a.blocks[last]) {
