@@ -194,7 +194,24 @@ func TestGolden(t *testing.T) {
 	}
 }
 
-var update = flag.Bool("update", false, "write testdata/exposition.txt anew")
+var update = flag.Bool("update", false, "write testdata/exposition.txt and config/monitoring/metrics.md anew")
+
+// matchesFile holds got to a file, which -update writes anew.
+func matchesFile(t *testing.T, file, got string) {
+	t.Helper()
+	if *update {
+		if err := os.WriteFile(file, []byte(got), 0o644); err != nil {
+			t.Fatal(err)
+		}
+	}
+	want, err := os.ReadFile(file)
+	if err != nil {
+		t.Fatal(err)
+	}
+	if diff := cmp.Diff(strings.Split(string(want), "\n"), strings.Split(got, "\n")); diff != "" {
+		t.Errorf("%s changed; if that is meant, go test ./cmd/dewgap/internal/metrics -update (-file +now):\n%s", file, diff)
+	}
+}
 
 // Every series and type of the example site: a metric that is added, renamed or
 // lost is seen in the file's diff.
@@ -206,19 +223,7 @@ func TestWholeExposition(t *testing.T) {
 		}
 	}
 	got := strings.Join(own, "\n") + "\n"
-	const file = "testdata/exposition.txt"
-	if *update {
-		if err := os.WriteFile(file, []byte(got), 0o644); err != nil {
-			t.Fatal(err)
-		}
-	}
-	want, err := os.ReadFile(file)
-	if err != nil {
-		t.Fatal(err)
-	}
-	if diff := cmp.Diff(strings.Split(string(want), "\n"), strings.Split(got, "\n")); diff != "" {
-		t.Errorf("the exposition changed; if that is meant, go test ./cmd/dewgap/internal/metrics -update (-file +now):\n%s", diff)
-	}
+	matchesFile(t, "testdata/exposition.txt", got)
 }
 
 // Trap 25: a dead sensor's last value must not stay; neither must the values

@@ -2,11 +2,8 @@ package metrics
 
 import (
 	"fmt"
-	"os"
 	"strings"
 	"testing"
-
-	"github.com/google/go-cmp/cmp"
 )
 
 // referenceText is every metric as a table for people.
@@ -26,18 +23,5 @@ func referenceText() string {
 }
 
 func TestReferenceIsUpToDate(t *testing.T) {
-	const file = "../../../../config/monitoring/metrics.md"
-	got := referenceText()
-	if *update {
-		if err := os.WriteFile(file, []byte(got), 0o644); err != nil {
-			t.Fatal(err)
-		}
-	}
-	want, err := os.ReadFile(file)
-	if err != nil {
-		t.Fatal(err)
-	}
-	if diff := cmp.Diff(strings.Split(string(want), "\n"), strings.Split(got, "\n")); diff != "" {
-		t.Errorf("go test ./cmd/dewgap/internal/metrics -update (-file +now):\n%s", diff)
-	}
+	matchesFile(t, "../../../../config/monitoring/metrics.md", referenceText())
 }
