@@ -80,7 +80,7 @@ func nearest(id string, candidates []string) []string {
 // checkWords checks who entered something and what they wrote beside it.
 func checkWords(by, note string) error {
 	if strings.TrimSpace(by) == "" {
-		return refused(`by is missing: state who does this, as in "by":"night shift"`)
+		return refused(`by is missing: state who does this, as in "by":"anna"`)
 	}
 	for _, field := range []struct {
 		name, text string

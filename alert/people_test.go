@@ -29,7 +29,7 @@ func flooding(t *testing.T) (*harness, string) {
 }
 
 func ack(f *harness, until *time.Time) Acknowledgement {
-	return Acknowledgement{By: "night shift", At: f.at, Note: "on my way", Until: until}
+	return Acknowledgement{By: "anna", At: f.at, Note: "on my way", Until: until}
 }
 
 func TestAcknowledgement(t *testing.T) {

@@ -96,7 +96,7 @@ var verifiedRows = []setting.Row[Verification]{
 	},
 	{
 		Key: "verified.by", Field: setting.ByHand[Verification]("text", "not known", ""),
-		Meaning: "Who compared it.", Example: `"first shift"`,
+		Meaning: "Who compared it.", Example: `"anna"`,
 	},
 	{
 		Key: "verified.gauge", Field: setting.ByHand[Verification]("pressure, or temperature (degC, degF)", "", ""), Needed: "with verified",
@@ -121,7 +121,7 @@ func (b *builder) verified(t *table, kind reading.Kind, m *register.Mapping, sen
 		return v
 	}
 	on := in.day("on")
-	v.By, _ = in.text("by", "first shift")
+	v.By, _ = in.text("by", "anna")
 	example := map[reading.Kind]string{reading.Pressure: "1.82 barg", reading.Temperature: "-12.3 degC"}[kind]
 	si := func(key string) (string, float64) {
 		text, ok := in.need(key, example)

@@ -9,7 +9,7 @@ import (
 // TestVerified: a comparison within the sensor's accuracy is kept, one beyond it
 // is kept with a warning, in the site's units.
 func TestVerified(t *testing.T) {
-	const input = `suction_pressure = { modbus = "rack-io", unit_id = 1, input = 100, type = "int16", scale = 0.01, unit = "barg", accuracy = "0.07 bar", verified = { on = %ON%, by = "first shift", gauge = "%GAUGE%", read = "1.79 barg" } }`
+	const input = `suction_pressure = { modbus = "rack-io", unit_id = 1, input = 100, type = "int16", scale = 0.01, unit = "barg", accuracy = "0.07 bar", verified = { on = %ON%, by = "anna", gauge = "%GAUGE%", read = "1.79 barg" } }`
 	for _, c := range []struct {
 		name, on, gauge string
 		error           float64 // Pa
@@ -26,7 +26,7 @@ func TestVerified(t *testing.T) {
 		t.Run(c.name, func(t *testing.T) {
 			config := parse(t, "[[modbus]]\nname = \"rack-io\"\naddress = \"192.0.2.10:502\"\n", strings.NewReplacer("%ON%", c.on, "%GAUGE%", c.gauge).Replace(input))
 			v := config.Verified[0]
-			if v.IsZero() || math.Abs(v.Error-c.error) > 0.5 || v.String() != "2026-11-30: gauge "+c.gauge+", read 1.79 barg, by first shift" {
+			if v.IsZero() || math.Abs(v.Error-c.error) > 0.5 || v.String() != "2026-11-30: gauge "+c.gauge+", read 1.79 barg, by anna" {
 				t.Errorf("%+v, %q", v, v.String())
 			}
 			var warned []string

@@ -109,7 +109,7 @@ func TestInspectionAgreesWithJournalLedgerAndSummary(t *testing.T) {
 			first := acked == "" && c.Kind == alert.Opened && c.Event.Kind == "floodback" && c.Event.Compressor == "c2"
 			if first || c.Event.ID == acked && c.Kind == alert.Escalated {
 				acked = c.Event.ID
-				change, err := p.Tracker.Acknowledge(acked, alert.Acknowledgement{By: "night shift", At: c.At, Note: "on the way"})
+				change, err := p.Tracker.Acknowledge(acked, alert.Acknowledgement{By: "anna", At: c.At, Note: "on the way"})
 				if err != nil {
 					t.Error(err)
 				}

@@ -101,7 +101,7 @@ func TestCheckLiveCompare(t *testing.T) {
 	address := serveDevice(t, device{100: 182, 101: 0xFFEC, 102: 1})
 	text := oneMachine(address, "barg")
 	file := written(t, text)
-	code, out, errs := called(t, "check", "--config", file, "--live", "--for", "1s", "--by", "first shift", "--compare", "mt.suction_pressure=1.85 barg")
+	code, out, errs := called(t, "check", "--config", file, "--live", "--for", "1s", "--by", "anna", "--compare", "mt.suction_pressure=1.85 barg")
 	if code != 0 {
 		t.Fatalf("status %d: %s %s", code, out, errs)
 	}
@@ -111,7 +111,7 @@ func TestCheckLiveCompare(t *testing.T) {
 			pasted = strings.TrimSpace(line)
 		}
 	}
-	if !strings.Contains(pasted, `by = "first shift", gauge = "1.85 barg", read = "1.82 barg" }`) || !strings.HasSuffix(pasted, "} # on the header") {
+	if !strings.Contains(pasted, `by = "anna", gauge = "1.85 barg", read = "1.82 barg" }`) || !strings.HasSuffix(pasted, "} # on the header") {
 		t.Fatalf("the line to paste is %q in\n%s", pasted, out)
 	}
 	if strings.Contains(out, "differ by") {
@@ -127,7 +127,7 @@ func TestCheckLiveCompare(t *testing.T) {
 		t.Fatal(err)
 	}
 	code, out, errs = called(t, "check", "--config", file, "--live", "--for", "1s", "--compare", "mt.suction_pressure=1.20 barg")
-	if code != 0 || !strings.Contains(out, "1 never compared") || !strings.Contains(out, "gauge 1.85 barg, read 1.82 barg, by first shift") {
+	if code != 0 || !strings.Contains(out, "1 never compared") || !strings.Contains(out, "gauge 1.85 barg, read 1.82 barg, by anna") {
 		t.Errorf("status %d: %s %s", code, out, errs)
 	}
 	if !strings.Contains(out, "They differ by 0.62 bar") {

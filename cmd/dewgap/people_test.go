@@ -124,12 +124,12 @@ func TestPeopleInTheDemo(t *testing.T) {
 	defer http.DefaultClient.CloseIdleConnections()
 	ev := openFloodback(t, page)
 
-	answer, err := http.Post(page+"api/v1/events/"+ev.ID+"/acknowledge", "application/json", strings.NewReader(`{"by":"night shift","note":"by click"}`))
+	answer, err := http.Post(page+"api/v1/events/"+ev.ID+"/acknowledge", "application/json", strings.NewReader(`{"by":"anna","note":"by click"}`))
 	if err != nil {
 		t.Fatal(err)
 	}
 	var got alert.Event
-	if err := json.NewDecoder(answer.Body).Decode(&got); err != nil || answer.StatusCode != 200 || got.Acknowledged == nil || got.Acknowledged.By != "night shift" {
+	if err := json.NewDecoder(answer.Body).Decode(&got); err != nil || answer.StatusCode != 200 || got.Acknowledged == nil || got.Acknowledged.By != "anna" {
 		t.Errorf("by click: status %d, %+v, %v", answer.StatusCode, got.Acknowledged, err)
 	}
 	answer.Body.Close()
@@ -263,7 +263,7 @@ func TestTakeBack(t *testing.T) {
 		fmt.Fprint(w, `{"id":"lt.c2-floodback-1","acknowledged":null}`)
 	}))
 	defer daemon.Close()
-	code, out, errs := called(t, "acknowledge", "--url", daemon.URL+"/", "--take-back", "--by", "night shift", "lt.c2")
+	code, out, errs := called(t, "acknowledge", "--url", daemon.URL+"/", "--take-back", "--by", "anna", "lt.c2")
 	if want := "DELETE /api/v1/events/lt.c2-floodback-1/acknowledge?by=night+shift"; code != 0 || asked != want || out != "lt.c2-floodback-1 is no longer acknowledged\n" {
 		t.Errorf("%d %s%s; asked %q, want %q", code, out, errs, asked, want)
 	}

@@ -36,7 +36,7 @@ func TestOperationsOnAnOpenEvent(t *testing.T) {
 		row := func() time.Time { s, _ := h.board.Current(); return s.Time }
 		asked := time.Now()
 		until := row().Add(20 * time.Minute)
-		got, err := h.Acknowledge(ctx, ev.ID, alert.Acknowledgement{By: "night shift", Note: "on my way", Until: &until})
+		got, err := h.Acknowledge(ctx, ev.ID, alert.Acknowledgement{By: "anna", Note: "on my way", Until: &until})
 		if err != nil || got.Acknowledged == nil || !got.Acknowledged.At.Equal(row()) {
 			t.Fatalf("%+v, %v", got, err)
 		}
@@ -64,13 +64,13 @@ func TestOperationsOnAnOpenEvent(t *testing.T) {
 			}
 			return alert.Event{}
 		}
-		if a := shown(); a == nil || a.By != "night shift" {
+		if a := shown(); a == nil || a.By != "anna" {
 			t.Errorf("on the page: %+v", a)
 		}
-		if a := onDisk().Acknowledged; a == nil || a.By != "night shift" {
+		if a := onDisk().Acknowledged; a == nil || a.By != "anna" {
 			t.Errorf("on the disk: %+v", a)
 		}
-		if !strings.Contains(h.log.String(), `by="night shift"`) {
+		if !strings.Contains(h.log.String(), `by=anna `) {
 			t.Error("not in the log")
 		}
 		found := alert.Found{Cause: "valve_stuck_open", Circuit: "case-1", By: "an engineer"}

@@ -107,7 +107,7 @@ func TestWithdrawn(t *testing.T) {
 func TestSaidAndFound(t *testing.T) {
 	at := time.Date(2026, 3, 1, 8, 0, 0, 0, time.UTC)
 	ev := event()
-	ev.Acknowledged = &alert.Acknowledgement{By: "night shift", At: at, Note: "on my way"}
+	ev.Acknowledged = &alert.Acknowledgement{By: "anna", At: at, Note: "on my way"}
 	for _, tc := range []struct {
 		found alert.Found
 		want  string
@@ -121,7 +121,7 @@ func TestSaidAndFound(t *testing.T) {
 		if err := Of(ev, evidence.Renderer{}).Write(&b); err != nil {
 			t.Fatal(err)
 		}
-		for _, want := range []string{tc.want, "Acknowledged by night shift at 2026-03-01T08:00:00Z: on my way.\n"} {
+		for _, want := range []string{tc.want, "Acknowledged by anna at 2026-03-01T08:00:00Z: on my way.\n"} {
 			if !strings.Contains(b.String(), want) {
 				t.Errorf("lacks %q in\n%s", want, b.String())
 			}

@@ -28,7 +28,7 @@ func opened(system units.System) *inspection.Report {
 		FloorK: ptr(8.0), MinSuperheatK: ptr(-0.4), MinMarginK: ptr(-8.4), SecondsBelow: 600, KelvinSecondsBelow: 3600,
 		Circuits: []alert.Score{{Name: "case-1", Score: .9}}, Causes: []alert.Cause{{Cause: "valve_oversized", Score: .6}},
 		Found:        &alert.Found{Cause: "iced_coil", Circuit: "case-1", By: "an engineer", At: ended, Note: "<ice>"},
-		Acknowledged: &alert.Acknowledgement{By: "night shift", At: began},
+		Acknowledged: &alert.Acknowledgement{By: "anna", At: began},
 	}
 	withdrawn := flood
 	withdrawn.ID, withdrawn.Found, withdrawn.Acknowledged = "mt.c1-floodback-2", nil, nil
@@ -58,7 +58,7 @@ func TestInspectionFormsAgree(t *testing.T) {
 		}
 		for name, form := range map[string]string{"HTML": html.String(), "text": text.String()} {
 			for _, want := range append([]string{
-				"10 min", "Upper bearing dry", "what no input shows", "the sensor hung loose", "night shift", "no verdict", "lock out and tag", "recovered, never vented", "Local codes", "2 h 00 min with 3 starts",
+				"10 min", "Upper bearing dry", "what no input shows", "the sensor hung loose", "anna", "no verdict", "lock out and tag", "recovered, never vented", "Local codes", "2 h 00 min with 3 starts",
 				"expansion valve too large", "iced coil", strings.Repeat("0", 64),
 			}, figures...) {
 				if !strings.Contains(form, want) {

@@ -39,14 +39,14 @@ func TestPeopleInABrowser(t *testing.T) {
 	wanted(t, ctx, "the form", `document.getElementById("act").open && `+text+`.includes("Others see that you are on it")`)
 	wanted(t, ctx, "nothing wider than a phone", `document.documentElement.scrollWidth <= 360 && document.getElementById("act").getBoundingClientRect().right <= 360`)
 	wanted(t, ctx, "no name, refused", `document.getElementById("actdo").click() === undefined && document.getElementById("acterror").textContent.includes("Write your name")`)
-	wanted(t, ctx, "a name", filled("by", "night shift"))
+	wanted(t, ctx, "a name", filled("by", "anna"))
 	wanted(t, ctx, "a note", filled("note", "on my way"))
 	wanted(t, ctx, "a poll that leaves the note alone", `(window.since ??= Date.now()) < Date.now() - 1500 && document.querySelector('[data-field="note"] textarea').value === "on my way"`)
 	does(t, ctx, chromedp.Click(chromedp.CSS("#actdo")))
-	wanted(t, ctx, "acknowledged", `!document.getElementById("act").open && `+text+`.includes("✓ Acknowledged by night shift") && `+text+`.includes("on my way")`)
+	wanted(t, ctx, "acknowledged", `!document.getElementById("act").open && `+text+`.includes("✓ Acknowledged by anna") && `+text+`.includes("on my way")`)
 
 	wanted(t, ctx, "the button to take it back", pressed("Take back"))
-	wanted(t, ctx, "the name is remembered", `document.querySelector('[data-field="by"] input').value === "night shift"`)
+	wanted(t, ctx, "the name is remembered", `document.querySelector('[data-field="by"] input').value === "anna"`)
 	does(t, ctx, chromedp.Click(chromedp.CSS("#actdo")))
 	wanted(t, ctx, "taken back", `!`+text+`.includes("✓ Acknowledged")`)
 
@@ -69,8 +69,8 @@ func TestPeopleInABrowser(t *testing.T) {
 	wanted(t, ctx, "why not", `document.getElementById("acterror").textContent === "✕ it has ended" && document.getElementById("act").open`)
 
 	want := []string{
-		"acknowledge " + d.event.ID + " by night shift note on my way", "unacknowledge " + d.event.ID + " by night shift", "found " + d.event.ID + " low_airflow case-2 by night shift note ",
-		"maintenance mt c3 until 2026-03-01T16:00:00Z by night shift note oil", "acknowledge " + d.event.ID + " by night shift note ",
+		"acknowledge " + d.event.ID + " by anna note on my way", "unacknowledge " + d.event.ID + " by anna", "found " + d.event.ID + " low_airflow case-2 by anna note ",
+		"maintenance mt c3 until 2026-03-01T16:00:00Z by anna note oil", "acknowledge " + d.event.ID + " by anna note ",
 	}
 	if got := d.list(); strings.Join(got, "\n") != strings.Join(want, "\n") {
 		t.Errorf("asked for\n%s\nwant\n%s", strings.Join(got, "\n"), strings.Join(want, "\n"))

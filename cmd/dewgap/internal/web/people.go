@@ -175,7 +175,7 @@ func (s *Server) acknowledge(r *http.Request) (any, error) {
 		Note  string `json:"note"`
 		Until string `json:"until"`
 	}
-	if err := read(r, &ask, `{"by":"night shift","note":"on my way","until":"2026-03-01T18:00:00Z"}; note and until may be left out`); err != nil {
+	if err := read(r, &ask, `{"by":"anna","note":"on my way","until":"2026-03-01T18:00:00Z"}; note and until may be left out`); err != nil {
 		return nil, err
 	}
 	until, err := readTime("until", ask.Until)
