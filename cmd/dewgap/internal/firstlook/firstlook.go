@@ -14,6 +14,7 @@ import (
 	"dewgap/analyze"
 	"dewgap/analyze/evidence"
 	"dewgap/analyze/reading"
+	"dewgap/analyze/sensorcheck"
 	"dewgap/analyze/units"
 	"dewgap/config"
 )
@@ -26,6 +27,8 @@ type Look struct {
 	rows   int
 	probes map[int]Probe
 	seen   []extremes // of each point
+	// mistakes are those that the analysis has named.
+	mistakes []sensorcheck.Misconfiguration
 }
 
 // extremes are the smallest and the largest good value of a point.
@@ -78,6 +81,7 @@ func (l *Look) DeliverProbes(put func(reading.Reading)) {
 // Observe takes the next row.
 func (l *Look) Observe(row *reading.Row) {
 	l.result = l.engine.Observe(row)
+	l.mistakes = l.engine.Misconfigurations()
 	l.rows++
 	for i := range l.result.Inputs {
 		if in := &l.result.Inputs[i]; in.Quality.HasValue() {

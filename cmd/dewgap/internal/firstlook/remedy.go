@@ -8,6 +8,7 @@ import (
 
 	"dewgap/analyze/evidence"
 	"dewgap/analyze/reading"
+	"dewgap/analyze/sensorcheck"
 	"dewgap/analyze/units"
 	"dewgap/config"
 )
@@ -24,8 +25,8 @@ type Remedy struct {
 	Why   string `json:"why"`
 }
 
-// unitMistakes are the mistakes that another unit puts right, with the change of
-// the unit's name.
+// unitMistakes are the explanations of other anomalies that another unit puts
+// right, with the change of the unit's name.
 var unitMistakes = map[evidence.Code]struct {
 	role   reading.Role
 	change func(unit string) string
@@ -53,21 +54,16 @@ func reference(unit string) string {
 	return "g"
 }
 
-// exchanges are the mistakes that exchange two inputs, with the role of the other.
-var exchanges = map[evidence.Code]map[reading.Role]reading.Role{
-	"pressures_exchanged":          {reading.SuctionPressure: reading.DischargePressure, reading.DischargePressure: reading.SuctionPressure},
-	"line_and_discharge_exchanged": {reading.SuctionTemperature: reading.DischargeTemperature, reading.DischargeTemperature: reading.SuctionTemperature},
-	"coil_and_air_exchanged":       {reading.CoilOutletTemperature: reading.AirTemperature, reading.AirTemperature: reading.CoilOutletTemperature},
-}
-
 // remedies returns the changes that would explain what is held against an input.
 func (l *Look) remedies(i int) []Remedy {
+	for _, m := range l.mistakes {
+		if m.Point == i {
+			return l.remediesOf(m)
+		}
+	}
 	why := l.result.Inputs[i].Reason
 	if why == nil {
 		return nil
-	}
-	if all := l.stated(i, why); len(all) > 0 {
-		return all
 	}
 	var all []Remedy
 	for _, name := range []string{"likely_code", "line_code", "pressure_code"} {
@@ -93,34 +89,20 @@ func (l *Look) remedies(i int) []Remedy {
 	return all
 }
 
-// stated returns the remedy that the finding itself states: which key of the input
-// becomes what.
-func (l *Look) stated(i int, why *evidence.Item) []Remedy {
-	mistake, becomes := evidence.Code(why.Word("likely_code")), why.Word("becomes")
-	switch why.Word("remedy_code") {
-	case "remedy_unit":
-		if _, err := units.ParseUnit(becomes); err != nil {
+// remediesOf returns the lines that put a mistake right.
+func (l *Look) remediesOf(m sensorcheck.Misconfiguration) []Remedy {
+	why := words(m.Kind)
+	switch m.Remedy.Key {
+	case "exchange":
+		return []Remedy{l.takesPlace(m.Point, m.Other, why), l.takesPlace(m.Other, m.Point, why)}
+	case "scale":
+		return []Remedy{l.remedy(m.Point, "scale", strconv.FormatFloat(l.config.Scale(m.Point)*m.Remedy.Factor, 'g', 6, 64), why)}
+	case "unit":
+		if _, err := units.ParseUnit(m.Remedy.Value); err != nil {
 			return nil // "gauge" or "absolute", where the file has no unit to change
 		}
-		return []Remedy{l.remedy(i, "unit", strconv.Quote(becomes), words(mistake))}
-	case "remedy_type":
-		return []Remedy{l.remedy(i, "type", strconv.Quote(becomes), words(mistake))}
-	case "remedy_scale":
-		factor, err := strconv.ParseFloat(becomes, 64)
-		if err != nil {
-			return nil
-		}
-		scale := strconv.FormatFloat(l.config.Scale(i)*factor, 'g', 6, 64)
-		return []Remedy{l.remedy(i, "scale", scale, words(mistake))}
-	case "remedy_exchange":
-		p := &l.config.Site.Points[i]
-		other := l.pointAt(p.Group, p.Member, exchanges[mistake][p.Role])
-		if other < 0 {
-			return nil
-		}
-		return []Remedy{l.takesPlace(i, other, words(mistake)), l.takesPlace(other, i, words(mistake))}
 	}
-	return nil
+	return []Remedy{l.remedy(m.Point, m.Remedy.Key, strconv.Quote(m.Remedy.Value), why)}
 }
 
 // takesPlace returns the line of an input with what stands behind the name of
