@@ -13,6 +13,8 @@ import (
 )
 
 var (
+	//go:embed opening.html
+	openingHTML string // of both reports
 	//go:embed record.html
 	recordHTML string
 	//go:embed record.css
@@ -71,6 +73,11 @@ const maxPlots = 4
 
 var paperSizes = map[string]string{"a4": "size: A4;", "letter": "size: letter;"}
 
+// styleFor is the style of both reports on paper of a size.
+func styleFor(size string) template.CSS {
+	return template.CSS(recordCSS + "@page { " + paperSizes[size] + " margin: 13mm 14mm 15mm; }\n")
+}
+
 // HTML writes the record as one file that needs no other. size is a4, letter,
 // or anything else for the printer's own.
 func HTML(w io.Writer, r *commissioning.Record, size string) error {
@@ -79,12 +86,12 @@ func HTML(w io.Writer, r *commissioning.Record, size string) error {
 		"outcome": func(o commissioning.Outcome) string { return outcomes[o] },
 		"stamp":   r.View.Stamp, "share": share, "defrost": defrostName, "parts": parts, "assumed": func() string { return assumedMeans },
 		"criterion": func(name string) string { return criteria[name] },
-	}).Parse(recordHTML)
+	}).Parse(openingHTML + recordHTML)
 	if err != nil {
 		return err
 	}
 	p := page{
-		words: words{r.View}, Record: r, Style: template.CSS(recordCSS + "@page { " + paperSizes[size] + " margin: 13mm 14mm 15mm; }\n"),
+		words: words{r.View}, Record: r, Style: styleFor(size),
 		ByHand: byHand, Cautions: cautions, Signers: signers, Scope: scope, OnSite: cause.Cautions, Files: append([]commissioning.File{r.Config}, r.Data...),
 	}
 	for i := range r.Cycles {

@@ -220,12 +220,12 @@ func plural(n int, what string) string {
 // InspectionHTML writes the report as one file that needs no other. size is as
 // for HTML.
 func InspectionHTML(w io.Writer, r *inspection.Report, render evidence.Renderer, size string) error {
-	t, err := template.New("inspection").Parse(inspectionHTML)
+	t, err := template.New("inspection").Parse(openingHTML + inspectionHTML)
 	if err != nil {
 		return err
 	}
 	s := newInspectionSheet(r, render)
-	s.Style = template.CSS(recordCSS + "@page { " + paperSizes[size] + " margin: 13mm 14mm 15mm; }\n")
+	s.Style = styleFor(size)
 	drawn := map[string]bool{}
 	for _, id := range slices.Concat(r.Worst, r.Longest) {
 		trace, ok := r.Traces[id]
