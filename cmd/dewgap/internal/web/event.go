@@ -10,7 +10,6 @@ import (
 	"net/url"
 	"slices"
 	"strings"
-	"time"
 
 	"dewgap/alert"
 	"dewgap/analyze"
@@ -57,19 +56,16 @@ func (s *Server) event(w http.ResponseWriter, r *http.Request) {
 	if !ok {
 		return
 	}
-	all := s.parts.Events.Events(time.Time{}, false)
-	i := slices.IndexFunc(all, func(ev alert.Event) bool { return ev.ID == r.PathValue("id") })
-	if i < 0 {
-		http.Error(w, fmt.Sprintf("no event %q: ids are in /api/v1/events", r.PathValue("id")), http.StatusNotFound)
+	all, i, ok := s.eventAsked(w, r)
+	if !ok {
 		return
 	}
 	ev := all[i]
-	page := eventPage{Explanation: explain.Of(ev, render), Site: ev.Site, Style: template.CSS(eventCSS), State: "open"}
+	page := eventPage{Explanation: s.explanation(ev, render), Site: ev.Site, Style: template.CSS(eventCSS), State: "open"}
 	if ev.Closed != nil {
 		page.State = "closed " + ev.Closed.Format("2006-01-02 15:04:05 MST")
 	}
 	if shown, _ := s.parts.Board.Current(); shown != nil {
-		page.DuringMaintenance(alert.During(shown.Maintenance, &ev))
 		page.Curve = s.curve(shown, &ev, render)
 	}
 	for j := max(0, i-neighboursShown); j < min(len(all), i+neighboursShown+1); j++ {

@@ -3,6 +3,7 @@ package web
 import (
 	"fmt"
 	"net/http"
+	"slices"
 	"time"
 
 	"dewgap/alert"
@@ -44,24 +45,38 @@ func (s *Server) explain(w http.ResponseWriter, r *http.Request) {
 		badParameter(w, "format", format, "json or text")
 		return
 	}
-	id := r.PathValue("id")
-	for _, ev := range s.parts.Events.Events(time.Time{}, false) {
-		if ev.ID != id {
-			continue
-		}
-		explanation := explain.Of(ev, render)
-		if shown, _ := s.parts.Board.Current(); shown != nil {
-			explanation.DuringMaintenance(alert.During(shown.Maintenance, &ev))
-		}
-		if format != "text" {
-			s.writeJSON(w, explanation)
-			return
-		}
-		w.Header().Set("Content-Type", "text/plain; charset=utf-8")
-		if err := explanation.Write(w); err != nil {
-			s.parts.Log.Debug("answer not sent", "err", err)
-		}
+	all, i, ok := s.eventAsked(w, r)
+	if !ok {
 		return
 	}
-	http.Error(w, fmt.Sprintf("no event %q: ids are in /api/v1/events", id), http.StatusNotFound)
+	explanation := s.explanation(all[i], render)
+	if format != "text" {
+		s.writeJSON(w, explanation)
+		return
+	}
+	w.Header().Set("Content-Type", "text/plain; charset=utf-8")
+	if err := explanation.Write(w); err != nil {
+		s.parts.Log.Debug("answer not sent", "err", err)
+	}
+}
+
+// eventAsked returns all events and the position of the one that a path names. It
+// answers a request for one that is not known itself and returns false.
+func (s *Server) eventAsked(w http.ResponseWriter, r *http.Request) (all []alert.Event, i int, ok bool) {
+	id := r.PathValue("id")
+	all = s.parts.Events.Events(time.Time{}, false)
+	i = slices.IndexFunc(all, func(ev alert.Event) bool { return ev.ID == id })
+	if i < 0 {
+		http.Error(w, fmt.Sprintf("no event %q: ids are in /api/v1/events", id), http.StatusNotFound)
+	}
+	return all, i, i >= 0
+}
+
+// explanation explains an event, the maintenance that it fell into included.
+func (s *Server) explanation(ev alert.Event, r evidence.Renderer) explain.Explanation {
+	e := explain.Of(ev, r)
+	if shown, _ := s.parts.Board.Current(); shown != nil {
+		e.DuringMaintenance(alert.During(shown.Maintenance, &ev))
+	}
+	return e
 }
