@@ -29,6 +29,7 @@ type Config struct {
 	Modbus   []modbus.Settings
 	MQTT     []mqtt.Settings
 	Daemon   Daemon
+	Notify   []Notify // who is told of events
 	// Verified are the comparisons of inputs with a gauge; same index as the site's
 	// points. Inputs are the lines of the file where they stand.
 	Verified []Verification

@@ -4,7 +4,9 @@ import (
 	"fmt"
 	"log/slog"
 	"net"
+	"net/url"
 	"strconv"
+	"strings"
 	"time"
 
 	"dewgap/analyze/setting"
@@ -16,6 +18,7 @@ type Daemon struct {
 	WebConfig   string        // web configuration file of the Prometheus exporters; empty: none
 	Operators   []string      // its users who may acknowledge and set maintenance
 	Unprotected bool          // may listen beyond this machine without authentication
+	Page        string        // address of the page as people reach it; empty: not stated
 	Data        string        // directory of journal and recordings
 	Sample      time.Duration // from row to row
 	Record      bool          // write a recording of all that is read
@@ -46,6 +49,10 @@ var daemonRows = []setting.Row[Daemon]{
 	{
 		Key: "unprotected", Field: setting.Plain(func(d *Daemon) *bool { return &d.Unprotected }, false),
 		Meaning: "Whether the page may listen beyond this machine without authentication: everybody on that network can read it.", Example: "false",
+	},
+	{
+		Key: "page", Field: setting.Plain(func(d *Daemon) *string { return &d.Page }, ""),
+		Meaning: "Address of the page as people reach it, for the links in messages.", Example: `"https://store-17.example:9480"`,
 	},
 	{
 		Key: "data", Field: setting.Plain(func(d *Daemon) *string { return &d.Data }, "/var/lib/dewgap"),
@@ -94,6 +101,10 @@ func (b *builder) daemon(root *table) {
 			}
 		}
 	}
+	if u, err := url.Parse(d.Page); d.Page != "" && (err != nil || u.Host == "" || u.Scheme != "http" && u.Scheme != "https") {
+		t.fault("page", fmt.Sprintf("%q is no address of a page", d.Page), `write "https://HOST:PORT"`)
+	}
+	d.Page = strings.TrimRight(d.Page, "/")
 	d.Data = b.beside(d.Data)
 	if d.WebConfig != "" {
 		d.WebConfig = b.beside(d.WebConfig)

@@ -35,7 +35,7 @@ var (
 
 	rootKeys = concat(
 		below("site", keysOf(siteRows)), below("daemon", keysOf(daemonRows)), below("commissioning", keysOf(commissioningRows)),
-		below("modbus", modbusKeys), below("mqtt", keysOf(mqttRows)), below("refrigerant", keysOf(refrigerantRows)),
+		below("modbus", modbusKeys), below("mqtt", keysOf(mqttRows)), below("refrigerant", keysOf(refrigerantRows)), below("notify", keysOf(notifyRows)),
 		below("suction_group", groupKeys, below("compressor", compressorKeys), below("circuit", circuitKeys)),
 	)
 )
@@ -85,6 +85,7 @@ func sections() []section {
 		{"Input: from the number to the value", "The keys of every input that turn the device's number into a quantity or a switch.", keysOf(mappingRows)},
 		{"Input: the sensor", "The keys of an input that describe its sensor; they decide how well the superheat is known.", sensorKeys},
 		{"Input: compared with a gauge", "The keys of an input whose reading somebody compared with a gauge or a thermometer. Inputs without them are listed as never compared.", keysOf(verifiedRows)},
+		{"[[notify]]", "A target that is told of events: opened, escalated, closed, withdrawn. Nobody is told without one. Repeat the table for each. Messages wait on the disk until they are taken, 72 h at most; each has an id that stays the same over retries.", keysOf(notifyRows)},
 		{"[commissioning]", "Criteria by which a defrost is signed off.", keysOf(commissioningRows)},
 	}
 }

@@ -194,7 +194,9 @@ func exampleFolder(t *testing.T) string {
 	for name, text := range map[string]string{
 		"ntc10k.csv":        "degC,ohm\n0,32650\n25,10000\n50,3603\n",
 		"maker-blend-1.csv": table,
-		"mqtt.password":     "change-me\n", "ca.pem": "", "dewgap.pem": "", "dewgap.key": "",
+		"mqtt.password":     "change-me\n", "mail.password": "change-me\n", "on-call.url": "https://hooks.example/store\n",
+		"on-call.key": "whsec_AAECAwQFBgcICQoLDA0ODxAREhMUFRYX\n", "on-call.headers": "Authorization: Bearer change-me\n",
+		"ca.pem": "", "dewgap.pem": "", "dewgap.key": "",
 	} {
 		if err := os.WriteFile(filepath.Join(folder, name), []byte(text), 0o600); err != nil {
 			t.Fatal(err)
@@ -213,7 +215,14 @@ var base = map[string][]string{
 	"[[suction_group]]":            {`name = "mt"`, `refrigerant = "R448A"`},
 	"[[suction_group.compressor]]": {`name = "c1"`},
 	"[[suction_group.circuit]]":    {`name = "case-1"`},
+	"[[notify]]":                   {`name = "on-call"`, `kind = "webhook"`, `url = "https://hooks.example/store"`},
 }
+
+// Targets of other kinds than base's.
+var (
+	mailTarget = []string{`name = "on-call"`, `kind = "mail"`, `url = "smtps://mail.example"`, `from = "dewgap@store-17.example"`, `to = ["anna@service.example"]`}
+	mqttTarget = []string{`name = "on-call"`, `kind = "mqtt"`, `url = "ssl://192.0.2.20"`}
+)
 
 // besides is what a key needs beside it in place of its table's base.
 var besides = map[string][]string{
@@ -224,6 +233,14 @@ var besides = map[string][]string{
 	"[[modbus]] rs485":     {`name = "rack-io"`, `serial = "/dev/null"`, "baud = 9600", `parity = "even"`},
 	"[[mqtt]] cert_file":   {`name = "cases"`, `url = "ssl://192.0.2.20"`, `key_file = "dewgap.key"`},
 	"[[mqtt]] key_file":    {`name = "cases"`, `url = "ssl://192.0.2.20"`, `cert_file = "dewgap.pem"`},
+
+	"[[notify]] url_file":         {`name = "on-call"`, `kind = "webhook"`},
+	"[[notify]] from":             mailTarget,
+	"[[notify]] to":               mailTarget,
+	"[[notify]] prefix":           mqttTarget,
+	"[[notify]] client_id":        mqttTarget,
+	"[[notify]] discovery_prefix": mqttTarget,
+	"[[notify]] content_type":     {`name = "on-call"`, `kind = "webhook"`, `url = "https://hooks.example/store"`, `body = "{{.Text}}"`},
 
 	"input":   {`modbus = "rack-io"`, "unit_id = 1", "input = 100", `type = "int16"`, `unit = "degC"`},
 	"holding": {`modbus = "rack-io"`, "unit_id = 1", `type = "int16"`, `unit = "degC"`},
@@ -280,7 +297,7 @@ func siteWith(head, path, value string) string {
 	lines = append(lines, path+" = "+value)
 
 	var b strings.Builder
-	for _, s := range []string{"[site]", "[daemon]", "[commissioning]", "[[modbus]]", "[[modbus.forbidden]]", "[[mqtt]]", "[[refrigerant]]", "[[suction_group]]", "[suction_group.detect]", "[suction_group.phases]", "[[suction_group.compressor]]", "[[suction_group.circuit]]"} {
+	for _, s := range []string{"[site]", "[daemon]", "[commissioning]", "[[modbus]]", "[[modbus.forbidden]]", "[[mqtt]]", "[[refrigerant]]", "[[suction_group]]", "[suction_group.detect]", "[suction_group.phases]", "[[suction_group.compressor]]", "[[suction_group.circuit]]", "[[notify]]"} {
 		own := base[s]
 		if s == head {
 			own = lines

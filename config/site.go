@@ -46,6 +46,7 @@ func (b *builder) read(root *table) {
 	for _, t := range groups {
 		b.group(t, names)
 	}
+	b.notify(root)
 	root.done()
 	b.finishSources()
 	b.floorsAgainstUncertainty(groups)

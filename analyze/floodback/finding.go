@@ -9,6 +9,7 @@
 package floodback
 
 import (
+	"slices"
 	"time"
 
 	"dewgap/analyze/cause"
@@ -61,6 +62,9 @@ var kindNames = [KindCount]string{"floodback", "flooded_start", "hunting", "high
 
 // String returns the word of event files for k.
 func (k Kind) String() string { return kindNames[k] }
+
+// KindNames returns the names of all kinds.
+func KindNames() []string { return slices.Clone(kindNames[:]) }
 
 // Severity of a finding. Floodback uses Risk, Minor, Major; the other kinds
 // use Notice, Warning, Critical.
