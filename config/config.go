@@ -136,6 +136,21 @@ func (c *Config) Runnable() error {
 	return c.unready
 }
 
+// UnreadyOf returns the faults of Runnable that stand in one table, such as
+// notify[on-call]; nil where there are none.
+func (c *Config) UnreadyOf(table string) error {
+	var of Faults
+	for _, f := range c.unready {
+		if strings.HasPrefix(f.Key, table+".") {
+			of = append(of, f)
+		}
+	}
+	if len(of) == 0 {
+		return nil
+	}
+	return of
+}
+
 var quotedKey = regexp.MustCompile(`[Kk]ey '([^']+)'`)
 
 // syntaxFault returns where the text stops being TOML.

@@ -26,6 +26,7 @@ type commands struct {
 	Acknowledge  acknowledgeCmd  `cmd:"" help:"Take on an open event."`
 	Found        foundCmd        `cmd:"" help:"Record what was really the matter."`
 	Maintenance  maintenanceCmd  `cmd:"" help:"Mute notifications while people work."`
+	Notify       notifyCmd       `cmd:"" help:"Try the targets that are told of events."`
 	Report       reportCmd       `cmd:"" help:"Write a record for people from recordings."`
 	Export       exportCmd       `cmd:"" help:"Write what was recorded in other forms, for people elsewhere."`
 	Record       recordCmd       `cmd:"" help:"Record a site for a while, without the daemon."`

@@ -8,14 +8,15 @@ import (
 	"path/filepath"
 	"time"
 
-	"dewgap/cmd/dewgap/internal/pipeline"
-
 	"golang.org/x/sync/errgroup"
 
 	"dewgap/alert"
 	"dewgap/analyze"
 	"dewgap/analyze/evidence"
 	"dewgap/analyze/reading"
+	"dewgap/analyze/units"
+	"dewgap/cmd/dewgap/internal/notify"
+	"dewgap/cmd/dewgap/internal/pipeline"
 	"dewgap/cmd/dewgap/internal/snapshot"
 	"dewgap/collector"
 	"dewgap/collector/recording"
@@ -32,13 +33,18 @@ type generation struct {
 	pipeline *pipeline.Pipeline
 	tally    *pipeline.Tally
 	recorder *recording.Recorder // nil when not recording
-	result   analyze.Result      // of the last row, until the next
-	shown    bool                // there is one, and it is published
+	notifier *notify.Notifier
+	result   analyze.Result // of the last row, until the next
+	shown    bool           // there is one, and it is published
 }
 
 // diskReserve is the space that recordings leave free for journal and exposure:
 // both files of the journal, and as much again. Common practice, no source.
 const diskReserve = 4 * journalLimit
+
+// NotifyDir is where the daemon keeps what each target was told, below its data
+// directory.
+const NotifyDir = "notify"
 
 // RecordingsDir is where the daemon keeps recordings, below its data directory.
 const RecordingsDir = "recordings"
@@ -60,6 +66,10 @@ func (d *Daemon) newGeneration(cfg *config.Config) (*generation, error) {
 		g.recorder = recording.NewRecorder(filepath.Join(d.Config.Daemon.Data, RecordingsDir), cfg.Site.Points,
 			recording.Limits{Bytes: cfg.Daemon.RecordLimit, Every: cfg.Daemon.RecordEvery, Reserve: diskReserve}, d.reportRecorder)
 	}
+	g.notifier = notify.New(notify.Setting{
+		Site: cfg.Site.Name, Targets: cfg.Notify, Dir: filepath.Join(d.Config.Daemon.Data, NotifyDir), Page: cfg.Daemon.Page,
+		Now: d.Clock.Now, Renderer: rendererOf(cfg), Condition: d.condition, Log: d.log,
+	})
 	return g, nil
 }
 
@@ -81,6 +91,7 @@ func (d *Daemon) run(ctx context.Context, g *generation) (next *generation, err 
 	if g.recorder != nil {
 		group.Go(func() error { return g.recorder.Run(ctx) })
 	}
+	group.Go(func() error { return g.notifier.Run(ctx, d.journal) })
 	group.Go(func() error {
 		next, err = d.loop(ctx, g)
 		if err == nil && next != nil {
@@ -185,7 +196,12 @@ func (d *Daemon) save(g *generation, at time.Time, changes []alert.Change, open 
 	if status.Unshown == 0 {
 		d.logFault("ledger", d.saveExposure(g, at, len(open) > 0, len(changes) > 0))
 	}
-	d.logChanges()
+	if d.logChanges() {
+		g.notifier.Wake()
+	}
+	if taken, ok := g.notifier.Taken(); ok {
+		d.journal.Keep(taken)
+	}
 	d.logFault("day book", d.days.Save(at, g.pipeline.TrendDays, false))
 }
 
@@ -201,13 +217,15 @@ func (d *Daemon) saveExposure(g *generation, at time.Time, open, now bool) error
 // maxLogged is how many changes of events are logged at one row.
 const maxLogged = 1000
 
-// logChanges logs the changes of events that came to the disk since the last call.
-func (d *Daemon) logChanges() {
+// logChanges logs the changes of events that came to the disk since the last
+// call, and reports whether there were any.
+func (d *Daemon) logChanges() bool {
 	entries, _ := d.journal.After(d.logged, maxLogged)
 	for _, e := range entries {
 		d.logged = e.Number
 		d.logChange(e.Change)
 	}
+	return len(entries) > 0
 }
 
 func (d *Daemon) logChange(c alert.Change) {
@@ -267,7 +285,41 @@ func (d *Daemon) publish(g *generation, result analyze.Result) {
 	for _, source := range g.sources {
 		s.Sources = append(s.Sources, source.Status())
 	}
+	s.Targets = g.notifier.Status()
 	d.board.Publish(s)
+}
+
+// condition describes how the watching goes, for signs of life.
+func (d *Daemon) condition() string {
+	s, age := d.board.Current()
+	if s == nil {
+		return "No row has been read yet."
+	}
+	text := fmt.Sprintf("%d compressors; newest row %s.", len(s.States), s.Time.UTC().Format(time.RFC3339))
+	if age > snapshot.MaxAge {
+		text = fmt.Sprintf("NOT watched: the newest row is %s old.", units.Span(age))
+	}
+	open := map[string]int{}
+	for i := range s.Open {
+		open[s.Open[i].Severity]++
+	}
+	text += fmt.Sprintf(" Open events: %d", len(s.Open))
+	for _, severity := range []string{"major", "critical", "minor", "warning", "risk", "notice"} {
+		if open[severity] > 0 {
+			text += fmt.Sprintf(", %d %s", open[severity], severity)
+		}
+	}
+	bad := 0
+	for i := range s.Inputs {
+		if s.Inputs[i].Quality != reading.Good {
+			bad++
+		}
+	}
+	text += fmt.Sprintf(". Inputs without a good value: %d of %d.", bad, len(s.Inputs))
+	if faults := s.AllFaults(); len(faults) > 0 {
+		text += fmt.Sprintf(" The gateway reports %d faults, the first: %s.", len(faults), faults[0].Text)
+	}
+	return text
 }
 
 // recent returns the last closed events, newest first.
@@ -284,7 +336,10 @@ func (d *Daemon) recent() []alert.Event {
 
 // renderer puts evidence into the site's words.
 func (d *Daemon) renderer() evidence.Renderer {
-	cfg := d.current.config
+	return rendererOf(d.current.config)
+}
+
+func rendererOf(cfg *config.Config) evidence.Renderer {
 	return evidence.Renderer{System: cfg.Units, Atmosphere: cfg.Site.Atmosphere, Pressure: cfg.Site.PressureUnit()}
 }
 

@@ -24,6 +24,7 @@ import (
 	"dewgap/analyze/frame"
 	"dewgap/analyze/reading"
 
+	"dewgap/cmd/dewgap/internal/notify"
 	"dewgap/cmd/dewgap/internal/snapshot"
 )
 
@@ -122,6 +123,9 @@ var (
 	journalWait   = desc("journal_waiting_entries", "Journal entries not yet on disk.", nil)
 	journalLost   = desc("journal_damaged_entries", "Damaged journal entries skipped when it was opened.", nil)
 	ledgerErrors  = desc("ledger_errors_total", "Failed attempts to write the exposure ledger.", nil)
+	notifyWaiting = desc("notify_waiting", "Changes of events that the target should have been told by now.", nil, "target")
+	notifyFails   = desc("notify_failures_total", "Attempts to tell the target that failed.", nil, "target")
+	notifyOldest  = desc("notify_oldest_seconds", "How long the oldest change has been waiting for the target; 0 while none waits.", nil, "target")
 	faultActive   = desc("fault_active", "1 while the daemon reports a fault of its own.", nil, "fault")
 	buildInfo     = desc("build_info", "Always 1; the labels identify the program.", nil, "version", "goversion")
 )
@@ -180,6 +184,9 @@ func (c *Collector) Collect(out chan<- prometheus.Metric) {
 	e.maintenance(s)
 	for i := range s.Sources {
 		e.source(&s.Sources[i], s.Time, age)
+	}
+	for i := range s.Targets {
+		e.target(&s.Targets[i])
 	}
 	if age > snapshot.MaxAge {
 		return // the main loop hangs: nothing is known of the plant now
@@ -246,6 +253,16 @@ func (e *emitter) send(d *prometheus.Desc, t prometheus.ValueType, v float64, la
 }
 
 // maintenance sends the end of the last maintenance that is on at each place.
+func (e *emitter) target(t *notify.Status) {
+	waits := 0.0
+	if !t.Oldest.IsZero() {
+		waits = time.Since(t.Oldest).Seconds()
+	}
+	e.gauge(notifyWaiting, float64(t.Waiting), t.Name)
+	e.counter(notifyFails, float64(t.Failures), t.Name)
+	e.gauge(notifyOldest, waits, t.Name)
+}
+
 func (e *emitter) maintenance(s *snapshot.Snapshot) {
 	on := slices.DeleteFunc(slices.Clone(s.Maintenance), func(m alert.Maintenance) bool { return !m.On(s.Time) })
 	slices.SortStableFunc(on, func(a, b alert.Maintenance) int { return b.Until.Compare(a.Until) })

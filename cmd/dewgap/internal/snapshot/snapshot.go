@@ -1,7 +1,7 @@
 // Package snapshot holds what the daemon shows: one immutable state of a site
 // for each row, published by the main loop and read by metrics, page and API.
 //
-// It may import pipeline, analyze, alert and collector for their types. It must never
+// It may import pipeline, analyze, alert, collector and notify for their types. It must never
 // read a device, a file or the journal: a request never causes a poll.
 package snapshot
 
@@ -21,6 +21,7 @@ import (
 	"dewgap/analyze/superheat"
 	"dewgap/analyze/trend"
 	"dewgap/analyze/units"
+	"dewgap/cmd/dewgap/internal/notify"
 	"dewgap/cmd/dewgap/internal/pipeline"
 	"dewgap/collector"
 )
@@ -51,6 +52,7 @@ type Snapshot struct {
 	// Maintenance holds past ones and those that are on at Time.
 	Maintenance []alert.Maintenance
 	Sources     []collector.Status
+	Targets     []notify.Status // who is told of events
 	Totals      []alert.Totals
 	// Refrigerants by group's name, for people.
 	Refrigerants map[string]string
@@ -145,6 +147,11 @@ func (s *Snapshot) AllFaults() []Fault {
 	} {
 		if f.Text != "" {
 			faults = append(faults, f)
+		}
+	}
+	for i := range s.Targets {
+		if t := &s.Targets[i]; t.Fault != "" {
+			faults = append(faults, Fault{"notify", fmt.Sprintf("target %s: %s", t.Name, t.Fault)})
 		}
 	}
 	return faults

@@ -29,6 +29,7 @@ type (
 		Compressors []compressorState `json:"compressors"`
 		Inputs      []inputState      `json:"inputs"`
 		Sources     []sourceState     `json:"sources"`
+		Targets     []targetState     `json:"targets"` // who is told of events
 		OpenEvents  []eventState      `json:"open_events"`
 		Recent      []eventState      `json:"recent_events"`
 		Limits      []limitState      `json:"limits"`  // what cannot be judged with the readings there are
@@ -104,6 +105,19 @@ type (
 		Quality  string     `json:"quality"`
 		Reason   string     `json:"reason,omitempty"`
 	}
+	targetState struct {
+		Target   string     `json:"target"`
+		Kind     string     `json:"kind"`
+		Address  string     `json:"address"` // without what is secret
+		Waiting  int        `json:"waiting"` // changes that it should have been told by now
+		Oldest   *time.Time `json:"waiting_since"`
+		Told     uint64     `json:"messages_total"`
+		Last     *time.Time `json:"last_message"`
+		Failures uint64     `json:"failures_total"`
+		Parked   int        `json:"parked"` // messages that it refused
+		Off      bool       `json:"off"`    // it asked to be told no more
+		Fault    string     `json:"fault,omitempty"`
+	}
 	sourceState struct {
 		Source    string            `json:"source"`
 		Kind      string            `json:"kind"`
@@ -128,7 +142,7 @@ func stateOf(s *snapshot.Snapshot, age time.Duration, version string, r evidence
 	out := siteState{
 		Site: s.Site, Time: instant(s.Time), AgeSeconds: math.Round(age.Seconds()*10) / 10, Age: units.Span(age), Current: current,
 		Mode: s.Mode, Note: s.Note, Units: s.Units, TextUnits: r.System.String(), Version: version,
-		Compressors: []compressorState{}, Inputs: []inputState{}, Sources: []sourceState{},
+		Compressors: []compressorState{}, Inputs: []inputState{}, Sources: []sourceState{}, Targets: []targetState{},
 		OpenEvents: withText(s.Open, s.Maintenance, r), Recent: withText(s.Recent, s.Maintenance, r),
 		Maintenance: []alert.Maintenance{}, Groups: groupsOf(s),
 		Notices: []trend.Notice{},
@@ -188,6 +202,12 @@ func stateOf(s *snapshot.Snapshot, age time.Duration, version string, r evidence
 			Source: src.Name, Kind: src.Kind, Address: src.Address, Up: src.Up && current, Delivered: src.Delivered,
 			Since: instant(src.Since), Reason: src.Reason, Errors: src.Errors, Resting: src.Resting,
 			LastSeen: instant(src.LastSeen), Requests: src.Requests, Reconnect: src.Reconnects, Cycle: src.Cycle.Seconds(), Late: src.LateCycles,
+		})
+	}
+	for _, t := range s.Targets {
+		out.Targets = append(out.Targets, targetState{
+			Target: t.Name, Kind: t.Kind, Address: t.Address, Waiting: t.Waiting, Oldest: instant(t.Oldest), Told: t.Told, Last: instant(t.Last),
+			Failures: t.Failures, Parked: t.Parked, Off: t.Off, Fault: t.Fault,
 		})
 	}
 	return out

@@ -200,6 +200,10 @@ function draw() {
     r.kind, r.address,
     (r.heard ? "last heard " + clock(r.heard) + " · " : "") + r.requests + (r.kind === "mqtt" ? " messages" : " requests") + " · " + r.reconnects + " reconnects" + (r.cycle_s ? " · busy " + r.cycle_s.toFixed(2) + " s a cycle" : "") + (r.late_cycles ? " · " + r.late_cycles + " late cycles" : ""),
     Object.entries(r.errors || {}).map(([k, v]) => k + " " + v).join(", ") || "none"])));
+  $("targetsection").hidden = !(s.targets || []).length;
+  put("targets", s.targets || [], () => table(["Target", "State", "Kind", "Address", "Messages"], (s.targets || []).map((t) => [t.target,
+    t.fault ? "✕ " + t.fault : t.waiting ? "… telling" : "● nothing waits", t.kind, t.address,
+    t.messages_total + (t.last_message ? ", the last " + clock(t.last_message) : "") + (t.waiting ? " · " + t.waiting + " changes wait since " + clock(t.waiting_since) : "") + (t.failures_total ? " · " + t.failures_total + " attempts failed" : "")])));
   put("inputs", s.inputs, () => table(["Input", "Value", "Quality", "Time", "Gauge"], s.inputs.map((i) => [i.input, valueOf(i), i.quality + (i.reason ? " — " + i.reason : ""), clock(i.time), i.compared === undefined ? "" : i.compared || "never compared"])));
   put("recent", [s.recent_events, s.may_change], () => s.recent_events.length ? el("div", { class: "eventlist" }, s.recent_events.map(eventPlate)) : el("p", { class: "calm" }, "None."));
 }
