@@ -29,6 +29,9 @@ type demoCmd struct {
 	Force       bool          `help:"Replace an existing site.toml there."`
 	Data        string        `type:"path" placeholder:"DIR" help:"Keep journal and recordings here; otherwise they are deleted when the demo ends."`
 	Seed        uint64        `default:"1" help:"Seed of the plant's noise and chance."`
+	Notify      bool          `help:"Also tell an example target on this machine of events; the log shows what it is told."`
+
+	told func([]takenMessage) // what the example target was told, for tests
 }
 
 func (demoCmd) Help() string {
@@ -65,7 +68,17 @@ func (v *demoCmd) Run(ctx context.Context, con console) (err error) {
 		return err
 	}
 	opened.Push("close the invented store", plantStore.Close)
+	log := newLog(con.Err, slog.LevelInfo)
+	clock := collector.NewScaledClock(start, v.Speed)
 	text := plantStore.Config(store.Location{Listen: listen.Addr().String(), Data: data})
+	var target *demoTarget
+	if v.Notify {
+		if target, err = openDemoTarget(clock, v.Speed, log); err != nil {
+			return err
+		}
+		opened.PushListener("close the example target", target.listen)
+		text = append(text, target.config()...)
+	}
 	if v.WriteConfig != "" {
 		if err := saveConfig(files, text); err != nil {
 			return err
@@ -75,8 +88,9 @@ func (v *demoCmd) Run(ctx context.Context, con console) (err error) {
 	if err != nil {
 		return err
 	}
-	log := newLog(con.Err, slog.LevelInfo)
-	clock := collector.NewScaledClock(start, v.Speed)
+	if target != nil {
+		cfg.Daemon.Page = "http://" + listen.Addr().String()
+	}
 	watcher, err := daemon.Open(daemon.Setting{
 		Config: cfg, Clock: clock, Sources: sourcesOf(clock, log, "demo"), Listen: listen, Log: log, Version: build(),
 		Mode: "demo", Note: fmt.Sprintf("an invented store; its time runs %g times as fast", v.Speed),
@@ -93,11 +107,17 @@ func (v *demoCmd) Run(ctx context.Context, con console) (err error) {
 	group, ctx := errgroup.WithContext(ctx)
 	group.Go(func() error { return plantStore.Run(ctx, clock) })
 	group.Go(func() error { return watcher.Run(ctx) })
+	if target != nil {
+		group.Go(func() error { return target.Run(ctx) })
+	}
 	if err := group.Wait(); err != nil {
 		return err
 	}
 	tally, events := watcher.Summary()
 	tally.Write(con.Out, cfg.Units, events)
+	if target != nil && v.told != nil {
+		v.told(target.messages())
+	}
 	return nil
 }
 

@@ -20,7 +20,9 @@ import (
 // valve of the invented store causes.
 func TestLiveEqualsReplay(t *testing.T) {
 	data, conf := t.TempDir(), t.TempDir()
-	demo := demoCmd{Listen: "127.0.0.1:0", Speed: 200, For: 9 * time.Second, WriteConfig: conf, Data: data, Seed: 1}
+	var told []takenMessage
+	demo := demoCmd{Listen: "127.0.0.1:0", Speed: 200, For: 9 * time.Second, WriteConfig: conf, Data: data, Seed: 1,
+		Notify: true, told: func(m []takenMessage) { told = m }}
 	var summary bytes.Buffer
 	if err := demo.Run(context.Background(), console{Out: &summary, Err: io.Discard}); err != nil {
 		t.Fatal(err)
@@ -52,6 +54,7 @@ func TestLiveEqualsReplay(t *testing.T) {
 	if live.String() != string(replayed) {
 		t.Errorf("live:\n%s\nreplayed:\n%s", live.String(), replayed)
 	}
+	soonTold(t, told)
 	for line := range strings.Lines(live.String()) {
 		if strings.Contains(line, `"kind":"floodback"`) && !strings.Contains(line, `"group":"lt","compressor":"c2"`) {
 			t.Errorf("floodback where the plant has none: %s", line)
@@ -60,4 +63,24 @@ func TestLiveEqualsReplay(t *testing.T) {
 	if !strings.Contains(live.String(), `"kind":"floodback"`) {
 		t.Errorf("the faulty valve caused no floodback event; summary:\n%s", summary.String())
 	}
+}
+
+// soonTold: the example target hears of the floodback two seconds after it has
+// opened, by the machine's clock; a busy machine may take longer for a row.
+func soonTold(t *testing.T, told []takenMessage) {
+	t.Helper()
+	for _, m := range told {
+		if len(m.Changes) == 0 || m.Changes[0].Event.Kind != "floodback" || m.Changes[0].What != "opened" {
+			continue
+		}
+		t.Logf("%s: %v after it opened", m.Title, m.after)
+		if m.after > 2*time.Second+time.Second {
+			t.Errorf("%s: told %v after it opened", m.Title, m.after)
+		}
+		if !strings.Contains(m.Link, "/events/lt.c2-floodback-") {
+			t.Error("the message leads to", m.Link)
+		}
+		return
+	}
+	t.Errorf("nobody was told of the floodback: %d messages", len(told))
 }

@@ -24,7 +24,6 @@ import (
 	"dewgap/analyze/frame"
 	"dewgap/analyze/reading"
 
-	"dewgap/cmd/dewgap/internal/notify"
 	"dewgap/cmd/dewgap/internal/snapshot"
 )
 
@@ -253,7 +252,7 @@ func (e *emitter) send(d *prometheus.Desc, t prometheus.ValueType, v float64, la
 }
 
 // maintenance sends the end of the last maintenance that is on at each place.
-func (e *emitter) target(t *notify.Status) {
+func (e *emitter) target(t *snapshot.Target) {
 	waits := 0.0
 	if !t.Oldest.IsZero() {
 		waits = time.Since(t.Oldest).Seconds()

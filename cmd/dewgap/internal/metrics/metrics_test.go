@@ -82,6 +82,7 @@ func exampleSnapshot() *snapshot.Snapshot {
 		},
 		Sources: []collector.Status{{Name: "rack-io", Up: true, Errors: map[string]uint64{"timeout: 800 ms": 2, "timeout: 900 ms": 3},
 			LastSeen: noon.Add(-4 * time.Second), Requests: 70, Reconnects: 2, Cycle: 250 * time.Millisecond, LateCycles: 1, Resting: []string{"unit 3 until 12:01:00 (timeout)"}}},
+		Targets: []snapshot.Target{{Name: "on-call", Waiting: 3, Failures: 7, Fault: "connection refused"}},
 	}
 }
 

@@ -11,6 +11,7 @@ import (
 	"time"
 
 	"dewgap/alert"
+	"dewgap/cmd/dewgap/internal/snapshot"
 	"dewgap/config"
 )
 
@@ -42,7 +43,7 @@ type level struct {
 	failed int
 
 	mu   sync.Mutex
-	stat Status
+	stat snapshot.Target
 }
 
 // ending is an alert of a severity that its event no longer has.
@@ -67,7 +68,7 @@ func (l *level) wake() {
 	}
 }
 
-func (l *level) status() Status {
+func (l *level) status() snapshot.Target {
 	l.mu.Lock()
 	defer l.mu.Unlock()
 	s := l.stat

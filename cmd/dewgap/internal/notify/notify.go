@@ -19,6 +19,7 @@ import (
 
 	"dewgap/alert"
 	"dewgap/analyze/evidence"
+	"dewgap/cmd/dewgap/internal/snapshot"
 	"dewgap/config"
 )
 
@@ -45,27 +46,11 @@ type Setting struct {
 	Log       *slog.Logger
 }
 
-// Status is a target as page and metrics show it.
-type Status struct {
-	Name     string
-	Kind     string
-	Address  string    // without what is secret
-	Waiting  int       // changes of events that it should have been told by now
-	Oldest   time.Time // since when the oldest of them waits; zero: none does
-	Failures uint64    // attempts that failed since start
-	Told     uint64    // messages taken since start
-	Last     time.Time // when it took the last one since start; zero: none yet
-	Fault    string    // why the last attempt failed, or why it is not told; empty: all is well
-	Off      bool      // it asked to be told no more
-	Parked   int       // messages that it refused
-	Unsaved  string    // why the cursor cannot be written; empty when it can
-}
-
 // target is one way out.
 type target interface {
 	run(ctx context.Context, journal Journal)
 	wake()
-	status() Status
+	status() snapshot.Target
 	taken() uint64 // number of the journal up to which it needs nothing; math.MaxUint64: it needs none
 }
 
@@ -126,8 +111,8 @@ func (n *Notifier) Taken() (uint64, bool) {
 
 // Status returns the targets, in the order of the configuration, and logs what
 // has changed since the last call.
-func (n *Notifier) Status() []Status {
-	all := make([]Status, 0, len(n.targets))
+func (n *Notifier) Status() []snapshot.Target {
+	all := make([]snapshot.Target, 0, len(n.targets))
 	n.mu.Lock()
 	defer n.mu.Unlock()
 	for _, t := range n.targets {

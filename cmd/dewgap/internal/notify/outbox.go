@@ -12,6 +12,7 @@ import (
 	"time"
 
 	"dewgap/alert"
+	"dewgap/cmd/dewgap/internal/snapshot"
 	"dewgap/config"
 )
 
@@ -69,7 +70,7 @@ type Outbox struct {
 	seen     uint64               // newest change at the last attempt
 
 	mu   sync.Mutex
-	stat Status
+	stat snapshot.Target
 	upTo uint64 // done, for taken
 }
 
@@ -87,7 +88,7 @@ func newOutbox(s *Setting, t *config.Notify, w words, sender sender, broken erro
 	return &Outbox{
 		set: t, site: s.Site, dir: s.Dir, words: w, sender: sender, broken: broken, now: s.Now, life: s.Condition,
 		again: make(chan struct{}, 1), pending: map[string]*pending{}, sent: map[string]time.Time{},
-		stat: Status{Name: t.Name, Kind: t.Kind.String(), Address: t.Address()},
+		stat: snapshot.Target{Name: t.Name, Kind: t.Kind.String(), Address: t.Address()},
 	}
 }
 
@@ -98,7 +99,7 @@ func (o *Outbox) wake() {
 	}
 }
 
-func (o *Outbox) status() Status {
+func (o *Outbox) status() snapshot.Target {
 	o.mu.Lock()
 	defer o.mu.Unlock()
 	return o.stat

@@ -1,7 +1,7 @@
 // Package snapshot holds what the daemon shows: one immutable state of a site
 // for each row, published by the main loop and read by metrics, page and API.
 //
-// It may import pipeline, analyze, alert, collector and notify for their types. It must never
+// It may import pipeline, analyze, alert and collector for their types. It must never
 // read a device, a file or the journal: a request never causes a poll.
 package snapshot
 
@@ -21,7 +21,6 @@ import (
 	"dewgap/analyze/superheat"
 	"dewgap/analyze/trend"
 	"dewgap/analyze/units"
-	"dewgap/cmd/dewgap/internal/notify"
 	"dewgap/cmd/dewgap/internal/pipeline"
 	"dewgap/collector"
 )
@@ -52,7 +51,7 @@ type Snapshot struct {
 	// Maintenance holds past ones and those that are on at Time.
 	Maintenance []alert.Maintenance
 	Sources     []collector.Status
-	Targets     []notify.Status // who is told of events
+	Targets     []Target // who is told of events
 	Totals      []alert.Totals
 	// Refrigerants by group's name, for people.
 	Refrigerants map[string]string
@@ -85,6 +84,22 @@ type Replay struct {
 type Fault struct {
 	What string `json:"what"` // a word: journal, ledger, trends, recording, config, clock
 	Text string `json:"text"`
+}
+
+// Target is somebody who is told of events, as page and metrics show it.
+type Target struct {
+	Name     string
+	Kind     string
+	Address  string    // without what is secret
+	Waiting  int       // changes of events that it should have been told by now
+	Oldest   time.Time // since when the oldest of them waits; zero: none does
+	Failures uint64    // attempts that failed since start
+	Told     uint64    // messages taken since start
+	Last     time.Time // when it took the last one since start; zero: none yet
+	Fault    string    // why the last attempt failed, or why it is not told; empty: all is well
+	Off      bool      // it asked to be told no more
+	Parked   int       // messages that it refused
+	Unsaved  string    // why the cursor cannot be written; empty when it can
 }
 
 // Of copies the state of site from r and the pipeline that returned it, so that

@@ -88,6 +88,7 @@ func TestPaths(t *testing.T) {
 		{"limit in words", "/api/v1/events?limit=few", boardOf(s), 400, "1 or more"},
 		{"unknown parameter", "/api/v1/events?last=3", boardOf(s), 400, "since, open, limit and units"},
 		{"events", "/api/v1/events", boardOf(s), 200, `"id":"mt.c2-floodback`},
+		{"who is told", "/api/v1/state", boardOf(s), 200, `"targets":[{"target":"on-call","kind":"webhook","address":"https://hooks.example","waiting":0,"waiting_since":null,"messages_total":12`},
 		{"no such compressor", "/api/v1/history?group=mt&compressor=c9", boardOf(s), 404, "/api/v1/state"},
 		{"no such path", "/admin", boardOf(s), 404, ""},
 	} {

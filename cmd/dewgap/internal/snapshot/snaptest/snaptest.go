@@ -50,7 +50,8 @@ func EveryState() *snapshot.Snapshot {
 		Open:   []alert.Event{blind, open}, Recent: []alert.Event{closed},
 		Sources: []collector.Status{{Name: "rack-io", Kind: "modbus tcp", Address: "192.0.2.10:502", Up: true, Delivered: true, Since: Noon.Add(-time.Hour)},
 			{Name: "cases", Kind: "mqtt", Address: "192.0.2.11:1883", Delivered: true, Since: Noon.Add(-11 * time.Minute), Reason: "connection refused", Errors: map[string]uint64{"refused": 14}}},
-		Totals: []alert.Totals{{Group: "mt", Compressor: "c3", FloodbackSeconds: 1320, FloodbackKelvinSeconds: 5400}},
+		Targets: []snapshot.Target{{Name: "on-call", Kind: "webhook", Address: "https://hooks.example", Told: 12, Last: Noon.Add(-time.Hour), Failures: 2}},
+		Totals:  []alert.Totals{{Group: "mt", Compressor: "c3", FloodbackSeconds: 1320, FloodbackKelvinSeconds: 5400}},
 	}
 	for i := range s.States {
 		s.States[i].Compressor = i
