@@ -3,20 +3,24 @@ package main
 import (
 	"context"
 	"encoding/json"
+	"flag"
 	"fmt"
 	"io"
 	"math/rand/v2"
 	"net"
 	"net/http"
+	"net/http/httptest"
 	"os"
 	"path/filepath"
 	"strconv"
 	"strings"
+	"sync"
 	"syscall"
 	"testing"
 	"time"
 
 	"dewgap/alert"
+	"dewgap/cmd/dewgap/internal/notify"
 	"dewgap/simulators/devices"
 )
 
@@ -62,7 +66,15 @@ suction_pressure = { modbus = "io", unit_id = 1, input = 0, type = "uint16", sca
   name = "c1"
   suction_temperature = { modbus = "io", unit_id = 1, input = 1, type = "int16", scale = 0.1, unit = "degC", lag = "0 s" }
   running = { modbus = "io", unit_id = 1, discrete = 2 }
+[[notify]]
+name = "on-call"
+kind = "webhook"
+url = %q
+severity = "risk"
+kinds = ["floodback"]
 `
+
+var killCount = flag.Int("kills", 0, "how many times TestTrap43KilledAgainAndAgain kills the daemon")
 
 // killed is what was seen of a daemon over all its lives.
 type killed struct {
@@ -72,7 +84,32 @@ type killed struct {
 	events   map[string]alert.Event // that the API has shown
 	scrapes  int
 
+	mu   sync.Mutex
+	ids  map[string]int    // messages that the target took, with how often
+	told map[string]string // the last change of each event that it was told
+
 	lost, doubled, back int
+}
+
+// ServeHTTP is the target: it holds that each event is told in order.
+func (k *killed) ServeHTTP(_ http.ResponseWriter, r *http.Request) {
+	var m notify.Message
+	if err := json.NewDecoder(r.Body).Decode(&m); err != nil {
+		return // the daemon was killed in the middle of it
+	}
+	k.mu.Lock()
+	defer k.mu.Unlock()
+	if k.ids[m.ID]++; k.ids[m.ID] > 1 {
+		return
+	}
+	for _, c := range m.Changes {
+		was := k.told[c.Event.ID]
+		first, next := c.What == "opened" || c.What == "missed", c.What == "escalated" || c.What == "closed" || c.What == "withdrawn"
+		if was == "" && !first || was != "" && (!next || was != "opened" && was != "escalated") {
+			k.Errorf("%s: told %s after %q", c.Event.ID, c.What, was)
+		}
+		k.told[c.Event.ID] = c.What
+	}
 }
 
 func (k *killed) get(url string) (string, bool) {
@@ -146,6 +183,8 @@ func (k *killed) list(page string) {
 func TestTrap43KilledAgainAndAgain(t *testing.T) {
 	kills, limit := 12, 40*time.Second
 	switch {
+	case *killCount > 0:
+		kills, limit = *killCount, time.Duration(*killCount)*3*time.Second
 	case os.Getenv("DEWGAP_PEERS") != "":
 		kills, limit = 100, 5*time.Minute
 	case testing.Short():
@@ -161,12 +200,14 @@ func TestTrap43KilledAgainAndAgain(t *testing.T) {
 	device := &devices.ModbusDevice{Registers: flappingPlant{begun}}
 	go func() { served <- device.Serve(ctx, l) }()
 	defer func() { stop(); <-served }()
+	k := &killed{T: t, counters: map[string]float64{}, events: map[string]alert.Event{}, ids: map[string]int{}, told: map[string]string{}}
+	told := httptest.NewServer(k)
+	defer told.Close()
 	dir := t.TempDir()
 	file := filepath.Join(dir, "site.toml")
-	if err := os.WriteFile(file, fmt.Appendf(nil, flappingSite, l.Addr().String()), 0o600); err != nil {
+	if err := os.WriteFile(file, fmt.Appendf(nil, flappingSite, l.Addr().String(), told.URL), 0o600); err != nil {
 		t.Fatal(err)
 	}
-	k := &killed{T: t, counters: map[string]float64{}, events: map[string]alert.Event{}}
 	random := rand.New(rand.NewPCG(43, 1))
 	done := 0
 	for done < kills && time.Since(begun) < limit {
@@ -179,6 +220,9 @@ func TestTrap43KilledAgainAndAgain(t *testing.T) {
 	p := start(t, dir, "run", "--config", file)
 	await(t, p.page+"metrics", "the counters", func(string) bool { return k.scrape(p.page) > 0 })
 	k.list(p.page)
+	await(t, p.page+"api/v1/state", "everything told", func(text string) bool {
+		return strings.Contains(text, `"target":"on-call"`) && strings.Contains(text, `"waiting":0`)
+	})
 	if err := p.cmd.Process.Signal(syscall.SIGTERM); err != nil {
 		t.Fatal(err)
 	}
@@ -234,6 +278,14 @@ func (k *killed) compare(data string, kills int) {
 			continue
 		}
 		opened++
+		k.mu.Lock()
+		if was := k.told[ev.ID]; was == "" || (ev.Closed != nil) != (was == "closed" || was == "missed" || was == "withdrawn") {
+			// The daemon was stopped: the last ones may not have been due.
+			if i < len(events)-4 {
+				k.Errorf("%s: closed %v, told %q", ev.ID, ev.Closed, was)
+			}
+		}
+		k.mu.Unlock()
 		if last != nil && (last.Closed == nil || ev.Opened.Before(*last.Closed)) {
 			k.doubled++
 			k.Errorf("%s opened while %s was open", ev.ID, last.ID)
@@ -267,6 +319,11 @@ func (k *killed) compare(data string, kills int) {
 	if opened < uint64(kills)/4 || k.scrapes < kills {
 		k.Errorf("%d events, %d scrapes over %d kills: the test shows little", opened, k.scrapes, kills)
 	}
+	again := 0
+	for _, n := range k.ids {
+		again += n - 1
+	}
+	k.Logf("%d messages about %d events, %d of them again with the same id", len(k.ids), len(k.told), again)
 	k.Logf("%d kills, %d scrapes of %d counters, %d floodback events in the journal, %d counted, %d of all kinds shown; %d lost, %d doubled, %d counters gone back",
 		kills, k.scrapes, len(k.counters), opened, counted, len(k.events), k.lost, k.doubled, k.back)
 }
