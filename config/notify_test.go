@@ -101,3 +101,24 @@ func TestSecretsOfTargets(t *testing.T) {
 		})
 	}
 }
+
+// TestPlanNamesTargets: check says who will be told, and shows no more than the host.
+func TestPlanNamesTargets(t *testing.T) {
+	c, err := Load("testdata/good/notify.toml")
+	if err != nil {
+		t.Fatal(err)
+	}
+	var plan strings.Builder
+	if err := c.WritePlan(&plan); err != nil {
+		t.Fatal(err)
+	}
+	for _, line := range []string{
+		"Target on-call is told by webhook at https://hooks.example: floodback, flooded_start of mt from major; again each 4 h; a sign of life each 24 h; try it with dewgap notify test.\n",
+		"Target second is told by mail at smtp://mail.example:587: all events from minor; when nobody has acknowledged for 15 min; again each 4 h; try it with dewgap notify test.\n",
+		"Target alerts is told by alertmanager at http://127.0.0.1:9093: all events from minor; a sign of life each 24 h; try it with dewgap notify test.\n",
+	} {
+		if !strings.Contains(plan.String(), line) {
+			t.Errorf("no %q in:\n%s", line, plan.String())
+		}
+	}
+}

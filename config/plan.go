@@ -5,6 +5,7 @@ import (
 	"io"
 	"math"
 	"strings"
+	"time"
 
 	"dewgap/analyze"
 	"dewgap/analyze/evidence"
@@ -54,6 +55,30 @@ func (p *planner) site() {
 		record = "recording up to " + showSize(d.RecordLimit)
 	}
 	p.line("Daemon: page and metrics on %s, a row each %s, journal in %s, %s.", d.Listen, shortDuration(d.Sample), d.Data, record)
+	for i := range c.Notify {
+		p.target(&c.Notify[i])
+	}
+}
+
+// target says who is told of what.
+func (p *planner) target(n *Notify) {
+	var when []string
+	for _, wait := range []struct {
+		text string
+		d    time.Duration
+	}{{"when open for %s", n.Delay}, {"when nobody has acknowledged for %s", n.Unheeded}, {"again each %s", n.Repeat}, {"a sign of life each %s", n.Beat}} {
+		if wait.d > 0 && (n.Kind != Alertmanager || wait.d == n.Beat) {
+			when = append(when, fmt.Sprintf(wait.text, shortDuration(wait.d)))
+		}
+	}
+	of := "all events"
+	if len(n.Kinds) > 0 {
+		of = strings.Join(n.Kinds, ", ")
+	}
+	if len(n.Groups) > 0 {
+		of += " of " + strings.Join(n.Groups, ", ")
+	}
+	p.line("Target %s is told by %s at %s: %s from %s; %s.", n.Name, n.Kind, n.Address(), of, severityWords[n.Least-1].Name, strings.Join(append(when, "try it with dewgap notify test"), "; "))
 }
 
 func (p *planner) bus(s *modbus.Settings) {
