@@ -91,8 +91,9 @@ func (c *Circuit) resume(at int64) {
 // Observe takes what is known at an instant. dew is that of the group; pumping
 // reports that a compressor runs as far as is known, so that dew is that of the
 // coil; rested that the group's only compressor stands although the
-// circuit is not defrosting.
-func (c *Circuit) Observe(at int64, x *frame.Circuit, dew float64, pumping, rested, gap bool, s *limits) {
+// circuit is not defrosting; fed since when liquid must be coming back to it (0:
+// it need not).
+func (c *Circuit) Observe(at int64, x *frame.Circuit, dew float64, pumping, rested bool, fed int64, gap bool, s *limits) {
 	if gap {
 		c.reset()
 	}
@@ -118,9 +119,9 @@ func (c *Circuit) Observe(at int64, x *frame.Circuit, dew float64, pumping, rest
 	}
 	switch {
 	case x.Signal != frame.Unset && !c.signal.isStuck(at, x.Signal, s):
-		c.follow(at, x, s)
+		c.follow(at, x, fed, s)
 	case watched:
-		c.inferByOutlet(at, s)
+		c.inferByOutlet(at, fed, s)
 	case !math.IsNaN(float64(x.Air)):
 		c.inferByAir(at, s)
 	default:
@@ -153,7 +154,7 @@ func (c *Circuit) reset() {
 }
 
 // follow moves by the defrost signal.
-func (c *Circuit) follow(at int64, x *frame.Circuit, s *limits) {
+func (c *Circuit) follow(at int64, x *frame.Circuit, fed int64, s *limits) {
 	if x.Signal == frame.Yes {
 		if c.stage != frame.Defrosting {
 			c.begin(at, at)
@@ -173,7 +174,10 @@ func (c *Circuit) follow(at int64, x *frame.Circuit, s *limits) {
 		c.enter(frame.Dripping, at)
 		fallthrough
 	case frame.Dripping:
-		if c.resumed(at, x, s) {
+		switch {
+		case fed > 0 && (c.kind == frame.OffCycle || math.IsNaN(float64(x.CoilOutlet))):
+			c.resume(max(fed, c.Last.Ended))
+		case c.resumed(at, x, s):
 			c.resume(at)
 		}
 	}

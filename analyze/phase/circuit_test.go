@@ -194,7 +194,7 @@ func TestFollowSignal(t *testing.T) {
 	k := NewCircuit(frame.Electric)
 	for i := range int64(1000) {
 		x := frame.Circuit{CoilOutlet: units.Celsius(nan), Air: units.Celsius(nan), Signal: frame.Of(i >= 200 && i < 800)}
-		k.Observe(1e15+i*1e9, &x, -10, true, false, false, &s)
+		k.Observe(1e15+i*1e9, &x, -10, true, false, 0, false, &s)
 		want := [...]frame.Stage{frame.StageUnknown, frame.Refrigerating, frame.Defrosting, frame.Dripping, frame.PullingDown}[boolCount(i >= 120, i >= 200, i >= 800, i >= 920)]
 		if k.stage != want {
 			t.Fatalf("after %d s: stage %d, want %d", i, k.stage, want)
@@ -206,7 +206,7 @@ func TestFollowSignal(t *testing.T) {
 	k = NewCircuit(frame.Electric)
 	for i := range int64(300) {
 		x := frame.Circuit{CoilOutlet: units.Celsius(nan), Air: units.Celsius(nan)}
-		k.Observe(1e15+i*1e9, &x, -10, true, false, false, &s)
+		k.Observe(1e15+i*1e9, &x, -10, true, false, 0, false, &s)
 		if want := [...]frame.Stage{frame.StageUnknown, frame.Refrigerating}[boolCount(i >= 120)]; k.stage != want {
 			t.Fatalf("without input, after %d s: stage %d, want %d", i, k.stage, want)
 		}
@@ -235,7 +235,7 @@ func TestCircuitFilters(t *testing.T) {
 		k.dew.Set(-10)
 		k.idle.Set(0.1)
 		for i := range int64(61) {
-			k.Observe(1e15+i*1e9, &frame.Circuit{CoilOutlet: units.Celsius(nan), Air: 12}, 0, c.pumping, false, false, &s)
+			k.Observe(1e15+i*1e9, &frame.Circuit{CoilOutlet: units.Celsius(nan), Air: 12}, 0, c.pumping, false, 0, false, &s)
 		}
 		if math.Abs(k.air.Value()-c.air) > 0.1 || math.Abs(k.dew.Value()-c.dew) > 0.1 || math.Abs(k.idle.Value()-c.i) > 0.003 {
 			t.Errorf("pumping %v, after a minute: air %.2f, dew %.2f °C, standing %.3f; want %.2f, %.2f, %.3f", c.pumping, k.air.Value(), k.dew.Value(), k.idle.Value(), c.air, c.dew, c.i)

@@ -107,7 +107,7 @@ func (c *Circuit) falls(at int64) bool {
 }
 
 // inferByOutlet moves without a defrost signal, by the coil outlet.
-func (c *Circuit) inferByOutlet(at int64, s *limits) {
+func (c *Circuit) inferByOutlet(at, fed int64, s *limits) {
 	f := &c.feed
 	outlet := c.coil.Newest()
 	switch c.stage {
@@ -134,6 +134,11 @@ func (c *Circuit) inferByOutlet(at int64, s *limits) {
 			c.begin(f.from, at)
 		}
 	case frame.Defrosting, frame.Dripping:
+		if fed > c.Last.Began && c.kind == frame.OffCycle { // a coil that was not heated hardly falls
+			c.Last.Ended = fed
+			c.resume(fed)
+			return
+		}
 		if f.shut {
 			return
 		}

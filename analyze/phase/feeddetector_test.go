@@ -260,7 +260,7 @@ func TestFirstSeenByOutlet(t *testing.T) {
 			at := 1e15 + i*1e9
 			k.coil.Update(at, c.outlet)
 			if i >= 0 {
-				k.inferByOutlet(at, &s)
+				k.inferByOutlet(at, 0, &s)
 			}
 		}
 		if k.stage != c.want {
@@ -278,7 +278,7 @@ func TestFirstSeenByOutlet(t *testing.T) {
 			outlet = 2
 		}
 		k.coil.Update(1e15+i*1e9, outlet)
-		k.inferByOutlet(1e15+i*1e9, &s)
+		k.inferByOutlet(1e15+i*1e9, 0, &s)
 	}
 	if k.stage != frame.StageUnknown {
 		t.Errorf("an outlet that swings: stage %d, want unknown", k.stage)
@@ -305,7 +305,7 @@ func TestPauseOrDefrost(t *testing.T) {
 		k := coil()
 		k.stage = c.stage
 		k.feed.shut, k.feed.proven, k.feed.pauses, k.feed.from = true, c.proven, c.pauses, 1e15-60e9
-		k.inferByOutlet(1e15, &s)
+		k.inferByOutlet(1e15, 0, &s)
 		if k.stage != c.want || c.want == frame.Defrosting && k.Last.Began != k.feed.from {
 			t.Errorf("%s: stage %d, began %d", c.name, k.stage, k.Last.Began)
 		}
@@ -326,7 +326,7 @@ func TestPauseOrDefrost(t *testing.T) {
 		k.stage = frame.Defrosting
 		k.Last.Began = c.began
 		k.feed.proven, k.feed.pauses, k.feed.from = c.proven, c.pauses, 1e15-60e9
-		k.inferByOutlet(1e15, &s)
+		k.inferByOutlet(1e15, 0, &s)
 		if k.stage != c.want {
 			t.Errorf("%s: stage %d, want %d", c.name, k.stage, c.want)
 		}

@@ -17,6 +17,8 @@ type Group struct {
 	estimators  []runEstimator
 	pressure    pressureEvidence
 	last        int64
+	stood       bool  // every machine stood when last all were known
+	ran         int64 // since when some machine has run after that; 0: not
 }
 
 // NewGroup returns the trackers of a group with the given number of
@@ -57,9 +59,10 @@ func (g *Group) Observe(x *frame.Frame) []frame.Phase {
 		g.Compressors[i].sure = sure
 		pumping = pumping || running != frame.No
 	}
+	fed := g.fed(x.At)
 	rested := !pumping && single && len(g.Circuits) == 1
 	for i := range g.Circuits {
-		g.Circuits[i].Observe(x.At, &x.Circuits[i], float64(x.Dew), pumping, rested, x.LongGap, &g.limits)
+		g.Circuits[i].Observe(x.At, &x.Circuits[i], float64(x.Dew), pumping, rested, fed, x.LongGap, &g.limits)
 	}
 	disturbed := g.disturbed()
 	for i := range g.Compressors {
@@ -67,6 +70,35 @@ func (g *Group) Observe(x *frame.Frame) []frame.Phase {
 	}
 	g.fill(x)
 	return g.phases
+}
+
+// fed returns since when a coil has been fed for sure: the machines stood and run
+// again, and no circuit but those in defrost could be what they draw from. It is 0
+// where that is not so.
+func (g *Group) fed(at int64) int64 {
+	standing := true
+	for i := range g.Compressors {
+		c := &g.Compressors[i]
+		standing = standing && c.running == frame.No
+		if c.running == frame.Yes && g.stood {
+			g.stood, g.ran = false, c.since
+		}
+		if c.running == frame.Unset {
+			g.stood, g.ran = false, 0
+		}
+	}
+	if standing {
+		g.stood, g.ran = true, 0
+	}
+	if g.ran == 0 || at-g.ran < fedAfter {
+		return 0
+	}
+	for i := range g.Circuits {
+		if st := g.Circuits[i].stage; st != frame.Defrosting && st != frame.Dripping {
+			return 0
+		}
+	}
+	return g.ran
 }
 
 // fill writes what was found into the frame.

@@ -16,6 +16,9 @@ const (
 	fallKelvin = 3.0
 	fallShare  = 0.12 // of its height over the air, if that is more: a hot coil cools by itself
 
+	// A machine that runs for longer than it takes to empty shut coils feeds one.
+	fedAfter = int64(60e9)
+
 	// A defrost, and no pause of a thermostat
 	proofOverAir    = 2.5 // K of the outlet over the air
 	proofOverTop    = 1.0 // K of the air over its highest when undisturbed

@@ -16,6 +16,7 @@ import (
 func watched(up, down, dew float64) *pressureEvidence {
 	var f pressureEvidence
 	f.usual.Set(-10)
+	f.learned = usualTau
 	f.restless.Update(0.4*0.6745, nothingMoves)
 	f.sways.Update(0.7*0.6745, nothingMoves)
 	for i := int64(-90); i <= 5; i += 5 {
@@ -126,6 +127,7 @@ func TestPressuresLearnNoise(t *testing.T) {
 	}
 	var f pressureEvidence
 	f.usual.Set(0)
+	f.learned = usualTau
 	for i := range int64(1800) {
 		f.observe(&frame.Frame{At: 1e15 + i*1e9, Dew: -10, CondensingDew: 35}, true, 1e9)
 	}
@@ -195,5 +197,62 @@ func TestMovesOfOthers(t *testing.T) {
 	}
 	if got := NewGroup(Settings{}, 1, nil).others(0); !math.IsNaN(got.pipe) {
 		t.Errorf("alone: %v, want nothing known", got)
+	}
+}
+
+// Rows that are a minute apart are compared with each other: a stop and a start
+// show in the first row after them, however slow the rows are.
+func TestPressuresFromRowToRow(t *testing.T) {
+	const minuteRows = int64(60e9)
+	full := func(up float64) float64 { return moveLLR(up, 1.5*leastDewNoise, 0.02) }
+	other := func(down float64) float64 { return moveLLR(down, 1.5*leastCondensingNoise, 0.02) }
+	for _, c := range []struct {
+		name     string
+		step     int64
+		up, down float64
+		want     float64 // of one row, nats
+	}{
+		{"a stop", minuteRows, 12, 9, full(12) + other(9)},
+		{"a start", minuteRows, -12, -9, full(-12) + other(-9)},
+		{"nothing", minuteRows, 0, 0, full(0) / 2},
+		{"a stop between rows of 20 s", slowRows, 12, 9, (full(12) + other(9))},
+		{"rows of 15 s have points half a minute ago", 15e9, 0, 0, 3 * pressureShare * full(0) / 2},
+	} {
+		var f pressureEvidence
+		at := int64(1e15)
+		for range 6 {
+			f.observe(&frame.Frame{At: at, Dew: -10, CondensingDew: 35}, false, c.step)
+			at += c.step
+		}
+		f.observe(&frame.Frame{At: at, Dew: units.Celsius(-10 + c.up), CondensingDew: units.Celsius(35 - c.down)}, false, c.step)
+		if got := f.evidence * steps(c.step/int64(5e9)); math.Abs(got-c.want) > 0.01 {
+			t.Errorf("%s: %.3f nats for running, want %.3f", c.name, got, c.want)
+		}
+	}
+}
+
+// The usual dew is a mean of what was seen until half an hour was; for ten minutes
+// nothing counts as over it: a start begins far below.
+func TestUsualDewIsLearned(t *testing.T) {
+	var f pressureEvidence
+	at := int64(1e15)
+	play := func(dew float64, seconds int64) {
+		for range seconds {
+			f.observe(&frame.Frame{At: at, Dew: units.Celsius(dew), CondensingDew: 35}, true, 1e9)
+			at += 1e9
+		}
+	}
+	play(-22, 60)
+	play(-10, 530)
+	if f.evidence < 0 {
+		t.Errorf("%.3f nats before ten minutes", f.evidence)
+	}
+	if got := f.usual.Value(); math.Abs(got+11.2) > 0.1 { // (60 × −22 + 530 × −10) / 590
+		t.Errorf("usual dew %.2f °C, want −11.2", got)
+	}
+	play(-22, 600)
+	play(-10, 60)
+	if f.evidence > -0.1 {
+		t.Errorf("%.3f nats with a dew of 6 K over the usual %.1f °C", f.evidence, f.usual.Value())
 	}
 }

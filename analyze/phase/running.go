@@ -76,9 +76,9 @@ func (s *runEstimator) observe(x *frame.Frame, c *frame.Compressor, group, own f
 	s.pipe.Update(at, float64(c.Inlet.Temperature))
 	s.delayedDew.Update(at, float64(c.Inlet.DelayedDew))
 	if b := at / filter.DefaultSpacing; b != s.bucket {
-		steps := min(float64(b-s.bucket), 6)
+		n := steps(b - s.bucket)
 		if s.bucket == 0 {
-			steps = 1
+			n = 1
 		}
 		s.bucket = b
 		e := s.evidence(x, own, others) - s.apart(x, coldest)
@@ -88,7 +88,7 @@ func (s *runEstimator) observe(x *frame.Frame, c *frame.Compressor, group, own f
 		case group < pressureStopLLR:
 			e = min(e, 0) // pipes with slow sensors go on for a while after a stop
 		}
-		s.tip(at, steps*(e+group))
+		s.tip(at, n*(e+group))
 	}
 	since := at
 	if s.bestAt < 0 { // tipped just now
@@ -96,6 +96,10 @@ func (s *runEstimator) observe(x *frame.Frame, c *frame.Compressor, group, own f
 	}
 	return s.running, since
 }
+
+// steps returns how many times 5 s the evidence of one row counts for, that many
+// spacings after the one before.
+func steps(spacings int64) float64 { return min(float64(spacings), 6) }
 
 // tip adds evidence to llr and changes the answer where it has tipped;
 // bestAt is negative then.
@@ -174,8 +178,8 @@ func (s *runEstimator) evidence(x *frame.Frame, own float64, others moves) float
 		}
 	}
 	if settled {
-		s.hot.Update(hot, filter.DefaultSpacing, usualTau)
-		s.usual.Update(pipe-delayedDew, filter.DefaultSpacing, usualTau)
+		s.hot.Update(hot, filter.DefaultSpacing, float64(usualTau)/1e9)
+		s.usual.Update(pipe-delayedDew, filter.DefaultSpacing, float64(usualTau)/1e9)
 	}
 	rising := hot-s.discharge.Ago(x.At, minute) > 0.5
 	dry := pipe-delayedDew > minDry
