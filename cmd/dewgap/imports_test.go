@@ -29,6 +29,7 @@ var packageRules = []packageRule{
 	{"cmd/dewgap/internal/snapshot", []string{"alert", "analyze/...", "cmd/dewgap/internal/pipeline", "collector"}},
 	{"cmd/dewgap/internal/snapshot/snaptest", []string{"alert", "analyze/...", "cmd/dewgap/internal/snapshot", "collector"}},
 	{"cmd/dewgap/internal/metrics", []string{"alert", "analyze/...", "cmd/dewgap/internal/snapshot", "collector", "github.com/prometheus/client_golang"}},
+	{"cmd/dewgap/internal/openmetrics", []string{"cmd/dewgap/internal/metrics"}},
 	{"cmd/dewgap/internal/web", []string{"alert", "analyze/...", "cmd/dewgap/internal/access", "cmd/dewgap/internal/explain", "cmd/dewgap/internal/snapshot"}},
 	{"cmd/dewgap/internal/replay", []string{"alert", "analyze/...", "cmd/dewgap/internal/pipeline", "cmd/dewgap/internal/snapshot"}},
 	{"cmd/dewgap/internal/explain", []string{"alert", "analyze/..."}},

@@ -90,8 +90,12 @@ func (p *past) recordedSince(since time.Time) {
 	}
 }
 
-// parseSince reads --since: a date, which is midnight in UTC, or an instant.
-func parseSince(text string) (time.Time, error) {
+// parseSince reads --since.
+func parseSince(text string) (time.Time, error) { return parseInstant("--since", text) }
+
+// parseInstant reads an option: a date, which is midnight in UTC, or an instant;
+// zero where it is not given.
+func parseInstant(option, text string) (time.Time, error) {
 	if text == "" {
 		return time.Time{}, nil
 	}
@@ -100,5 +104,5 @@ func parseSince(text string) (time.Time, error) {
 			return t.UTC(), nil
 		}
 	}
-	return time.Time{}, usageError{fmt.Errorf("--since %q is no time: write a date such as 2026-03-01, or an instant such as 2026-03-01T06:00:00Z", text)}
+	return time.Time{}, usageError{fmt.Errorf("%s %q is no time: write a date such as 2026-03-01, or an instant such as 2026-03-01T06:00:00Z", option, text)}
 }

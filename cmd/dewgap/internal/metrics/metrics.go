@@ -145,10 +145,15 @@ type documented struct {
 // reference lists every metric in the order of its declaration.
 var reference []documented
 
+// metricOf finds a metric by its description.
+var metricOf = map[*prometheus.Desc]*Metric{}
+
 func desc(name, help string, place []string, labels ...string) *prometheus.Desc {
 	d := documented{"dewgap_" + name, help, slices.Concat([]string{"site"}, place, labels)}
 	reference = append(reference, d)
-	return prometheus.NewDesc(d.name, d.help, d.labels, nil)
+	described := prometheus.NewDesc(d.name, d.help, d.labels, nil)
+	metricOf[described] = &Metric{Name: d.name, Help: d.help, Labels: d.labels, Counter: strings.HasSuffix(name, "_total"), Order: len(reference)}
+	return described
 }
 
 // byHome returns the metric for inputs of a group, a compressor and a circuit.
@@ -165,21 +170,26 @@ func (c *Collector) Describe(chan<- *prometheus.Desc) {}
 
 // Collect sends what the newest snapshot knows.
 func (c *Collector) Collect(out chan<- prometheus.Metric) {
-	e := &emitter{out: out, sent: map[string]bool{}}
 	s, age := c.board.Current()
-	if s != nil {
-		e.site = s.Site
-	}
+	e := newEmitter(s, func(d *prometheus.Desc, t prometheus.ValueType, v float64, labels []string) {
+		out <- prometheus.MustNewConstMetric(d, t, v, labels...)
+	})
 	e.gauge(buildInfo, 1, c.build.Version, c.build.GoVersion)
 	if s == nil {
 		return
 	}
-	e.daemon(s, age)
-	for i := range s.Totals {
-		t := &s.Totals[i]
-		e.totals(t, slices.ContainsFunc(s.Totals, func(c alert.Totals) bool { return c.Circuit != "" && c.Group == t.Group }))
+	e.machine(s, age)
+	e.counts(s)
+	if age > snapshot.MaxAge {
+		return // the main loop hangs: nothing is known of the plant now
 	}
-	e.openEvents(s)
+	e.plant(s)
+	e.inputs(s, age)
+}
+
+// machine sends what concerns gateway, sources and people: what no recording holds.
+func (e *emitter) machine(s *snapshot.Snapshot, age time.Duration) {
+	e.daemon(s, age)
 	e.maintenance(s)
 	for i := range s.Sources {
 		e.source(&s.Sources[i], s.Time, age)
@@ -187,16 +197,28 @@ func (c *Collector) Collect(out chan<- prometheus.Metric) {
 	for i := range s.Targets {
 		e.target(&s.Targets[i])
 	}
-	if age > snapshot.MaxAge {
-		return // the main loop hangs: nothing is known of the plant now
+}
+
+// counts sends totals and open events.
+func (e *emitter) counts(s *snapshot.Snapshot) {
+	if !s.Time.IsZero() {
+		e.gauge(rowTime, float64(s.Time.UnixMilli())/1000)
 	}
+	for i := range s.Totals {
+		t := &s.Totals[i]
+		e.totals(t, slices.ContainsFunc(s.Totals, func(c alert.Totals) bool { return c.Circuit != "" && c.Group == t.Group }))
+	}
+	e.openEvents(s)
+}
+
+// plant sends what the analysis knows of compressors and circuits.
+func (e *emitter) plant(s *snapshot.Snapshot) {
 	for i := range s.States {
 		e.state(&s.States[i])
 	}
 	for i := range s.Circuits {
 		e.circuit(&s.Circuits[i])
 	}
-	e.inputs(s, age)
 	for i := range s.Limits {
 		l := &s.Limits[i]
 		e.gauge(limited, 1, l.Group, l.Compressor, l.What)
@@ -209,9 +231,17 @@ func (c *Collector) Collect(out chan<- prometheus.Metric) {
 
 // emitter sends each series once, with labels that are valid text.
 type emitter struct {
-	out  chan<- prometheus.Metric
+	put  func(d *prometheus.Desc, t prometheus.ValueType, v float64, labels []string)
 	site string
 	sent map[string]bool
+}
+
+func newEmitter(s *snapshot.Snapshot, put func(*prometheus.Desc, prometheus.ValueType, float64, []string)) *emitter {
+	e := &emitter{put: put, sent: map[string]bool{}}
+	if s != nil {
+		e.site = s.Site
+	}
+	return e
 }
 
 // gauge sends a value with its labels but for the site.
@@ -248,7 +278,7 @@ func (e *emitter) send(d *prometheus.Desc, t prometheus.ValueType, v float64, la
 		return
 	}
 	e.sent[key] = true
-	e.out <- prometheus.MustNewConstMetric(d, t, v, labels...)
+	e.put(d, t, v, labels)
 }
 
 // maintenance sends the end of the last maintenance that is on at each place.

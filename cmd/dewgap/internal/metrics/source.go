@@ -55,9 +55,6 @@ func byCode(errors map[string]uint64) map[string]uint64 {
 
 // daemon sends what concerns the program itself.
 func (e *emitter) daemon(s *snapshot.Snapshot, age time.Duration) {
-	if !s.Time.IsZero() {
-		e.gauge(rowTime, float64(s.Time.UnixMilli())/1000)
-	}
 	e.counter(lateRows, float64(s.LateRows))
 	e.counter(journalErrors, float64(s.Journal.Errors))
 	e.gauge(journalWait, float64(s.Journal.Waiting))
