@@ -30,6 +30,8 @@ type Config struct {
 	MQTT     []mqtt.Settings
 	Daemon   Daemon
 	Notify   []Notify // who is told of events
+	// RemoteWrite are the receivers of metrics.
+	RemoteWrite []RemoteWrite
 	// Verified are the comparisons of inputs with a gauge; same index as the site's
 	// points. Inputs are the lines of the file where they stand.
 	Verified []Verification

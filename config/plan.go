@@ -58,6 +58,10 @@ func (p *planner) site() {
 	for i := range c.Notify {
 		p.target(&c.Notify[i])
 	}
+	for i := range c.RemoteWrite {
+		r := &c.RemoteWrite[i]
+		p.line("Metrics go to %s at %s by remote write, a sample each %s.", r.Name, r.Address(), shortDuration(r.Every))
+	}
 }
 
 // target says who is told of what.

@@ -35,7 +35,7 @@ var (
 
 	rootKeys = concat(
 		below("site", keysOf(siteRows)), below("daemon", keysOf(daemonRows)), below("commissioning", keysOf(commissioningRows)),
-		below("modbus", modbusKeys), below("mqtt", keysOf(mqttRows)), below("refrigerant", keysOf(refrigerantRows)), below("notify", keysOf(notifyRows)),
+		below("modbus", modbusKeys), below("mqtt", keysOf(mqttRows)), below("refrigerant", keysOf(refrigerantRows)), below("notify", keysOf(notifyRows)), below("remote_write", keysOf(remoteWriteRows)),
 		below("suction_group", groupKeys, below("compressor", compressorKeys), below("circuit", circuitKeys)),
 	)
 )
@@ -86,6 +86,7 @@ func sections() []section {
 		{"Input: the sensor", "The keys of an input that describe its sensor; they decide how well the superheat is known.", sensorKeys},
 		{"Input: compared with a gauge", "The keys of an input whose reading somebody compared with a gauge or a thermometer. Inputs without them are listed as never compared.", keysOf(verifiedRows)},
 		{"[[notify]]", "A target that is told of events: opened, escalated, closed, withdrawn. Nobody is told without one. Repeat the table for each. Messages wait on the disk until they are taken, 72 h at most; each has an id that stays the same over retries.", keysOf(notifyRows)},
+		{"[[remote_write]]", "A receiver of the metrics by Prometheus remote write 1.0, for sites that nobody can scrape. What the recordings hold is sent in order; after an outage of the network what is missing follows, as far as recordings go back. At most four.", keysOf(remoteWriteRows)},
 		{"[commissioning]", "Criteria by which a defrost is signed off.", keysOf(commissioningRows)},
 	}
 }

@@ -215,6 +215,7 @@ var base = map[string][]string{
 	"[[suction_group]]":            {`name = "mt"`, `refrigerant = "R448A"`},
 	"[[suction_group.compressor]]": {`name = "c1"`},
 	"[[suction_group.circuit]]":    {`name = "case-1"`},
+	"[[remote_write]]":             {`name = "central"`, `url = "https://metrics.example/api/v1/write"`},
 	"[[notify]]":                   {`name = "on-call"`, `kind = "webhook"`, `url = "https://hooks.example/store"`},
 }
 
@@ -234,6 +235,7 @@ var besides = map[string][]string{
 	"[[mqtt]] cert_file":   {`name = "cases"`, `url = "ssl://192.0.2.20"`, `key_file = "dewgap.key"`},
 	"[[mqtt]] key_file":    {`name = "cases"`, `url = "ssl://192.0.2.20"`, `cert_file = "dewgap.pem"`},
 
+	"[[remote_write]] url_file":   {`name = "central"`},
 	"[[notify]] url_file":         {`name = "on-call"`, `kind = "webhook"`},
 	"[[notify]] from":             mailTarget,
 	"[[notify]] to":               mailTarget,
@@ -297,7 +299,7 @@ func siteWith(head, path, value string) string {
 	lines = append(lines, path+" = "+value)
 
 	var b strings.Builder
-	for _, s := range []string{"[site]", "[daemon]", "[commissioning]", "[[modbus]]", "[[modbus.forbidden]]", "[[mqtt]]", "[[refrigerant]]", "[[suction_group]]", "[suction_group.detect]", "[suction_group.phases]", "[[suction_group.compressor]]", "[[suction_group.circuit]]", "[[notify]]"} {
+	for _, s := range []string{"[site]", "[daemon]", "[commissioning]", "[[modbus]]", "[[modbus.forbidden]]", "[[mqtt]]", "[[refrigerant]]", "[[suction_group]]", "[suction_group.detect]", "[suction_group.phases]", "[[suction_group.compressor]]", "[[suction_group.circuit]]", "[[notify]]", "[[remote_write]]"} {
 		own := base[s]
 		if s == head {
 			own = lines

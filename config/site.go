@@ -47,6 +47,7 @@ func (b *builder) read(root *table) {
 		b.group(t, names)
 	}
 	b.notify(root)
+	b.remoteWrite(root)
 	root.done()
 	b.finishSources()
 	b.floorsAgainstUncertainty(groups)

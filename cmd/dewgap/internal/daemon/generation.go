@@ -17,6 +17,7 @@ import (
 	"dewgap/analyze/units"
 	"dewgap/cmd/dewgap/internal/notify"
 	"dewgap/cmd/dewgap/internal/pipeline"
+	"dewgap/cmd/dewgap/internal/remotewrite"
 	"dewgap/cmd/dewgap/internal/snapshot"
 	"dewgap/collector"
 	"dewgap/collector/recording"
@@ -34,6 +35,7 @@ type generation struct {
 	tally    *pipeline.Tally
 	recorder *recording.Recorder // nil when not recording
 	notifier *notify.Notifier
+	uplink   *remotewrite.Writer
 	result   analyze.Result // of the last row, until the next
 	shown    bool           // there is one, and it is published
 }
@@ -45,6 +47,10 @@ const diskReserve = 4 * journalLimit
 // NotifyDir is where the daemon keeps what each target was told, below its data
 // directory.
 const NotifyDir = "notify"
+
+// RemoteWriteDir is where the daemon keeps what each receiver of metrics has, below
+// its data directory.
+const RemoteWriteDir = "remote_write"
 
 // RecordingsDir is where the daemon keeps recordings, below its data directory.
 const RecordingsDir = "recordings"
@@ -70,6 +76,10 @@ func (d *Daemon) newGeneration(cfg *config.Config) (*generation, error) {
 		Site: cfg.Site.Name, Targets: cfg.Notify, Dir: filepath.Join(d.Config.Daemon.Data, NotifyDir), Page: cfg.Daemon.Page,
 		Now: d.Clock.Now, Renderer: rendererOf(cfg), Condition: d.condition, Log: d.log,
 	})
+	g.uplink = remotewrite.New(remotewrite.Setting{
+		Site: cfg.Site, Receivers: cfg.RemoteWrite, Recordings: filepath.Join(d.Config.Daemon.Data, RecordingsDir),
+		Dir: filepath.Join(d.Config.Daemon.Data, RemoteWriteDir), Now: d.Clock.Now, Board: d.board, Build: d.Version, Log: d.log,
+	})
 	return g, nil
 }
 
@@ -92,6 +102,7 @@ func (d *Daemon) run(ctx context.Context, g *generation) (next *generation, err 
 		group.Go(func() error { return g.recorder.Run(ctx) })
 	}
 	group.Go(func() error { return g.notifier.Run(ctx, d.journal) })
+	group.Go(func() error { return g.uplink.Run(ctx) })
 	group.Go(func() error {
 		next, err = d.loop(ctx, g)
 		if err == nil && next != nil {
@@ -286,6 +297,7 @@ func (d *Daemon) publish(g *generation, result analyze.Result) {
 		s.Sources = append(s.Sources, source.Status())
 	}
 	s.Targets = g.notifier.Status()
+	s.Receivers = g.uplink.Status()
 	d.board.Publish(s)
 }
 

@@ -125,6 +125,10 @@ var (
 	notifyWaiting = desc("notify_waiting", "Changes of events that the target should have been told by now.", nil, "target")
 	notifyFails   = desc("notify_failures_total", "Attempts to tell the target that failed.", nil, "target")
 	notifyOldest  = desc("notify_oldest_seconds", "How long the oldest change has been waiting for the target; 0 while none waits.", nil, "target")
+	remoteBehind  = desc("remote_write_behind_seconds", "Age of the newest row that the receiver of metrics has, by the time of the rows.", nil, "receiver")
+	remoteSamples = desc("remote_write_samples_total", "Samples that the receiver of metrics took.", nil, "receiver")
+	remoteFails   = desc("remote_write_failures_total", "Attempts to send metrics to the receiver that failed.", nil, "receiver")
+	remoteLost    = desc("remote_write_rejected_samples_total", "Samples that the receiver will never take: refused (out of order, or wrong), too_old, too_large.", nil, "receiver", "reason")
 	faultActive   = desc("fault_active", "1 while the daemon reports a fault of its own.", nil, "fault")
 	buildInfo     = desc("build_info", "Always 1; the labels identify the program.", nil, "version", "goversion")
 )
@@ -196,6 +200,9 @@ func (e *emitter) machine(s *snapshot.Snapshot, age time.Duration) {
 	}
 	for i := range s.Targets {
 		e.target(&s.Targets[i])
+	}
+	for i := range s.Receivers {
+		e.receiver(&s.Receivers[i], s.Time)
 	}
 }
 

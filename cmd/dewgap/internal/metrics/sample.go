@@ -67,7 +67,7 @@ func yielding(yield func(Sample)) func(*prometheus.Desc, prometheus.ValueType, f
 }
 
 // ofMachineAlone are the labels that no metric of rows has.
-var ofMachineAlone = []string{"source", "reason", "target", "fault", "version", "goversion"}
+var ofMachineAlone = []string{"source", "reason", "target", "receiver", "fault", "version", "goversion"}
 
 // RowLabels returns the labels of the metrics that follow from rows, each once.
 func RowLabels() []string {

@@ -53,6 +53,18 @@ func byCode(errors map[string]uint64) map[string]uint64 {
 	return counts
 }
 
+// receiver sends how a receiver of remote write is served.
+func (e *emitter) receiver(r *snapshot.Receiver, at time.Time) {
+	if !r.UpTo.IsZero() {
+		e.gauge(remoteBehind, max(0, at.Sub(r.UpTo).Seconds()), r.Name)
+	}
+	e.counter(remoteSamples, float64(r.Samples), r.Name)
+	e.counter(remoteFails, float64(r.Failures), r.Name)
+	for _, why := range []string{"refused", "too_old", "too_large"} {
+		e.counter(remoteLost, float64(r.Rejected[why]), r.Name, why)
+	}
+}
+
 // daemon sends what concerns the program itself.
 func (e *emitter) daemon(s *snapshot.Snapshot, age time.Duration) {
 	e.counter(lateRows, float64(s.LateRows))

@@ -51,7 +51,8 @@ type Snapshot struct {
 	// Maintenance holds past ones and those that are on at Time.
 	Maintenance []alert.Maintenance
 	Sources     []collector.Status
-	Targets     []Target // who is told of events
+	Targets     []Target   // who is told of events
+	Receivers   []Receiver // of metrics by remote write
 	Totals      []alert.Totals
 	// Refrigerants by group's name, for people.
 	Refrigerants map[string]string
@@ -100,6 +101,20 @@ type Target struct {
 	Off      bool      // it asked to be told no more
 	Parked   int       // messages that it refused
 	Unsaved  string    // why the cursor cannot be written; empty when it can
+}
+
+// Receiver is somebody who is sent the metrics, as page and metrics show it.
+type Receiver struct {
+	Name     string
+	Address  string            // without what is secret
+	UpTo     time.Time         // time of the newest row that is done; zero: not known yet
+	Samples  uint64            // taken since start
+	Failures uint64            // attempts that failed since start
+	Rejected map[string]uint64 // samples passed over since start, by reason
+	// GivenFrom and GivenTo are the newest span that was too old for the receiver.
+	GivenFrom, GivenTo time.Time
+	Fault              string // why nothing can be sent; empty: all is well
+	Unsaved            string // why the cursor cannot be written; empty when it can
 }
 
 // Of copies the state of site from r and the pipeline that returned it, so that
@@ -167,6 +182,14 @@ func (s *Snapshot) AllFaults() []Fault {
 	for i := range s.Targets {
 		if t := &s.Targets[i]; t.Fault != "" {
 			faults = append(faults, Fault{"notify", fmt.Sprintf("target %s: %s", t.Name, t.Fault)})
+		}
+	}
+	for i := range s.Receivers {
+		r := &s.Receivers[i]
+		for _, text := range []string{r.Fault, r.Unsaved} {
+			if text != "" {
+				faults = append(faults, Fault{"remote_write", fmt.Sprintf("receiver %s: %s", r.Name, text)})
+			}
 		}
 	}
 	return faults
