@@ -125,8 +125,9 @@ func (c *Circuit) Observe(at int64, x *frame.Circuit, dew float64, pumping, rest
 	case !math.IsNaN(float64(x.Air)):
 		c.inferByAir(at, s)
 	default:
-		// Without any input the circuit counts as undisturbed.
-		if c.stage != frame.Refrigerating && at-c.first >= s.startLength {
+		// Without any input the circuit counts as undisturbed, but for what its
+		// group shows.
+		if c.stage != frame.Refrigerating && c.stage != frame.PullingDown && at-c.first >= s.startLength {
 			c.enter(frame.Refrigerating, at)
 		}
 	}

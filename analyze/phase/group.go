@@ -17,8 +17,10 @@ type Group struct {
 	estimators  []runEstimator
 	pressure    pressureEvidence
 	last        int64
-	stood       bool  // every machine stood when last all were known
+	stood       bool  // every machine stood when last all were known,
+	stoodSince  int64 // and since then; 0: that was not seen
 	ran         int64 // since when some machine has run after that; 0: not
+	standstills standstills
 }
 
 // NewGroup returns the trackers of a group with the given number of
@@ -59,7 +61,7 @@ func (g *Group) Observe(x *frame.Frame) []frame.Phase {
 		g.Compressors[i].sure = sure
 		pumping = pumping || running != frame.No
 	}
-	fed := g.fed(x.At)
+	fed := g.fed(x)
 	rested := !pumping && single && len(g.Circuits) == 1
 	for i := range g.Circuits {
 		g.Circuits[i].Observe(x.At, &x.Circuits[i], float64(x.Dew), pumping, rested, fed, x.LongGap, &g.limits)
@@ -75,22 +77,26 @@ func (g *Group) Observe(x *frame.Frame) []frame.Phase {
 // fed returns since when a coil has been fed for sure: the machines stood and run
 // again, and no circuit but those in defrost could be what they draw from. It is 0
 // where that is not so.
-func (g *Group) fed(at int64) int64 {
-	standing := true
+func (g *Group) fed(x *frame.Frame) int64 {
+	standing, seen, since := true, true, int64(0)
 	for i := range g.Compressors {
 		c := &g.Compressors[i]
 		standing = standing && c.running == frame.No
-		if c.running == frame.Yes && g.stood {
-			g.stood, g.ran = false, c.since
-		}
-		if c.running == frame.Unset {
+		since, seen = max(since, c.since), seen && c.since > 0
+		switch {
+		case c.running == frame.Unset:
 			g.stood, g.ran = false, 0
+		case c.running == frame.Yes && g.stood:
+			g.restart(x, c.since)
 		}
 	}
-	if standing {
-		g.stood, g.ran = true, 0
+	if standing && len(g.Compressors) > 0 {
+		g.stood, g.stoodSince, g.ran = true, 0, 0
+		if seen {
+			g.stoodSince = since
+		}
 	}
-	if g.ran == 0 || at-g.ran < fedAfter {
+	if g.ran == 0 || x.At-g.ran < fedAfter {
 		return 0
 	}
 	for i := range g.Circuits {
@@ -99,6 +105,22 @@ func (g *Group) fed(at int64) int64 {
 		}
 	}
 	return g.ran
+}
+
+// restart notes that a machine runs since at, after all stood. Where nothing else
+// shows a defrost, the length of the standstill may.
+func (g *Group) restart(x *frame.Frame, at int64) {
+	began := g.stoodSince
+	g.stood, g.ran = false, at
+	if began == 0 || at <= began || !g.standstills.defrosted(began, at) || !bare(x) {
+		return
+	}
+	for i := range g.Circuits {
+		c := &g.Circuits[i]
+		c.begin(began, at)
+		c.Last.Ended = at
+		c.resume(at)
+	}
 }
 
 // fill writes what was found into the frame.
