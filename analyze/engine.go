@@ -67,12 +67,13 @@ type Input struct {
 
 // Engine analyses the rows of one site. It is not safe for concurrent use.
 type Engine struct {
-	site    Site
-	inputs  []input
-	groups  []*group
-	result  Result
-	limited bool // result.Limits were written
-	gaps    reading.GapDetector
+	site     Site
+	inputs   []input
+	groups   []*group
+	result   Result
+	limited  bool // result.Limits were written
+	silences []silence
+	gaps     reading.GapDetector
 }
 
 // New returns an engine for site, or an error that names the part of the site
@@ -107,6 +108,7 @@ func New(site Site) (*Engine, error) {
 		e.result.Stages = append(e.result.Stages, make([]frame.Stage, len(g.circuits))...)
 	}
 	e.result.Inputs = make([]Input, len(site.Points))
+	e.silences = silences(site.Points)
 	return e, nil
 }
 
@@ -126,6 +128,7 @@ func (e *Engine) Observe(row *reading.Row) Result {
 	for i := range e.inputs {
 		e.reportInput(i, at)
 	}
+	e.joinSilences()
 	renewed := false
 	for _, g := range e.groups {
 		renewed = g.observe(at, interval, e) || renewed
@@ -207,7 +210,7 @@ func (e *Engine) reportInput(i int, at int64) {
 	}
 	f := Finding{Compressor: in.compressor, Input: i, Verdict: floodback.Present, Severity: floodback.Warning}
 	switch {
-	case q == reading.Missing || q == reading.Stale:
+	case isSilent(q):
 		f.Kind, f.Hold, f.ClearHold = floodback.NoData, in.detect.NoDataHold, in.detect.FaultHold
 	case why == superheat.ReasonJump:
 		return // to be confirmed within a few samples

@@ -109,7 +109,7 @@ func (b *builder) input(t *table, p reading.Point) {
 	}
 	compared := b.verified(t, p.Role.Kind(), &m, sensor)
 	t.done()
-	p.Unit = m.Unit
+	p.Unit, p.Source = m.Unit, bus+broker
 	b.config.Verified = append(b.config.Verified, compared)
 	b.config.Inputs = append(b.config.Inputs, b.textOf(t))
 	site.Points = append(site.Points, p)

@@ -9,7 +9,6 @@ import (
 	"dewgap/analyze/reading"
 	"dewgap/analyze/suggest"
 	"dewgap/analyze/superheat"
-	"dewgap/analyze/units"
 )
 
 // ForRecording returns the site with the inputs of a recording, given by their
@@ -22,16 +21,16 @@ func (c *Config) ForRecording(paths []string) (analyze.Site, error) {
 	site := c.Site
 	site.Points, site.Sensors = nil, nil
 	stated := make(map[string]superheat.Sensor, len(c.Site.Points))
-	read := make(map[string]units.Unit, len(c.Site.Points))
+	configured := make(map[string]reading.Point, len(c.Site.Points))
 	for i, p := range c.Site.Points {
-		stated[p.Path], read[p.Path] = c.Site.Sensors[i], p.Unit
+		stated[p.Path], configured[p.Path] = c.Site.Sensors[i], p
 	}
 	homes := c.homes()
 	known := make(map[string]bool, len(homes))
 	for _, p := range homes {
 		known[p.Path] = true
 		if slices.Contains(paths, p.Path) {
-			p.Unit = read[p.Path]
+			p.Unit, p.Source = configured[p.Path].Unit, configured[p.Path].Source
 			site.Points = append(site.Points, p)
 			site.Sensors = append(site.Sensors, stated[p.Path])
 		}

@@ -16,6 +16,8 @@ const (
 	ClosedClockAhead   Code = "closed_clock_ahead"
 	ClosedSubjectGone  Code = "closed_subject_gone"
 	InputConcerned     Code = "input_concerned"
+	SourceSilent       Code = "source_silent" // all inputs of a group that one source delivers
+	GroupSilent        Code = "group_silent"  // the same where the source is not known
 )
 
 // Codes of the daemon's own notes in the journal.
@@ -43,6 +45,8 @@ var alertEntries = []entry{
 	{ClosedClockAhead, "closed because it was opened under a clock that ran ahead; what still holds opens a new event"},
 	{ClosedSubjectGone, "closed because its input or compressor is no longer configured"},
 	{InputConcerned, "input {input}"},
+	{SourceSilent, "source {source} delivers nothing of group {group}; silent are {inputs}"},
+	{GroupSilent, "nothing is read of group {group}; silent are {inputs}"},
 
 	{DaemonStarted, "dewgap {version} started"},
 	{DaemonStopped, "dewgap {version} stopped"},

@@ -50,6 +50,7 @@ type Point struct {
 	Member string // name of the compressor or circuit; empty for the group's own
 	Role   Role
 	Unit   units.Unit // that the site file reads it in; zero where not known
+	Source string     // bus or broker that it is read from; empty where not known
 }
 
 // Quality is how far a value can be trusted.

@@ -74,7 +74,9 @@ var grades = map[string]string{
 func Of(ev alert.Event, r evidence.Renderer) Explanation {
 	s := Explanation{ID: ev.ID, Cautions: cause.Cautions, renderer: r}
 	subject := "compressor " + ev.Compressor + " of group " + ev.Group
-	switch {
+	switch source := silentSource(&ev); {
+	case source != "":
+		subject = source + " of group " + ev.Group
 	case ev.Input != "":
 		subject = "input " + ev.Input
 	case ev.Compressor == "":
@@ -102,6 +104,20 @@ func Of(ev alert.Event, r evidence.Renderer) Explanation {
 		s.Checks = s.next()
 	}
 	return s
+}
+
+// silentSource names what an event about a whole silent source is about; empty for
+// all others.
+func silentSource(ev *alert.Event) string {
+	for _, i := range ev.Evidence {
+		switch i.Code {
+		case evidence.SourceSilent:
+			return "source " + i.Word("source")
+		case evidence.GroupSilent:
+			return "all inputs"
+		}
+	}
+	return ""
 }
 
 // course returns when, in which phase and how grave.

@@ -16,6 +16,7 @@ import (
 
 	"dewgap/alert"
 	"dewgap/analyze"
+	"dewgap/analyze/evidence"
 	"dewgap/analyze/floodback"
 	"dewgap/analyze/frame"
 	"dewgap/analyze/reading"
@@ -179,7 +180,7 @@ func (r *Report) take(ev alert.Event) {
 	if r.Since != nil && ev.Closed != nil && ev.Closed.Before(*r.Since) {
 		return
 	}
-	if ev.Compressor == "" && !concernsSuperheat(ev.Input) {
+	if ev.Compressor == "" && !concernsSuperheat(ev.Input) && !isSourceSilent(&ev) {
 		return
 	}
 	if ev.Withdrawn != nil {
@@ -205,6 +206,13 @@ func (r *Report) take(ev alert.Event) {
 func concernsSuperheat(path string) bool {
 	p, err := reading.ParsePath(path)
 	return err == nil && (p.Role == reading.SuctionPressure || p.Role == reading.DischargePressure)
+}
+
+// isSourceSilent reports whether an event is about all inputs of a source.
+func isSourceSilent(ev *alert.Event) bool {
+	return slices.ContainsFunc(ev.Evidence, func(i evidence.Item) bool {
+		return i.Code == evidence.SourceSilent || i.Code == evidence.GroupSilent
+	})
 }
 
 // sum adds up the floodbacks by severity, phase and month.

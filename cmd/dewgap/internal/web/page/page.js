@@ -132,6 +132,8 @@ function checkList(id, todo) {
   list.addEventListener("toggle", () => list.open ? unfolded.add(id) : unfolded.delete(id));
   return list;
 }
+// An event may be about all inputs of a source; its evidence lists them.
+const ofSource = (e) => (e.evidence || []).some((i) => i.code === "source_silent" || i.code === "group_silent");
 function eventPlate(e) {
   const where = [e.group, e.compressor].filter(Boolean).join(" · ");
   const look = e.withdrawn ? "idle" : e.kind === "floodback" ? "event" : e.kind === "no_data" ? "blind" : "near";
@@ -142,7 +144,7 @@ function eventPlate(e) {
   return el("article", { class: "plate " + look },
     el("div", { class: "head" }, el("h4", null, (kinds[e.kind] || e.kind) + ", " + where), sign(look, e.withdrawn ? "withdrawn" : e.severity)),
     e.withdrawn ? el("p", { class: "why" }, el("strong", null, "Withdrawn: "), e.withdrawn.text + ". It is no part of the exposure.") : "",
-    e.input ? el("p", { class: "why" }, "Input: " + e.input) : "",
+    e.input && !ofSource(e) ? el("p", { class: "why" }, "Input: " + e.input) : "",
     peopleLines(e), comparison(e), peopleButtons(e),
     (e.evidence || []).length ? el("ul", null, e.evidence.map((i) => el("li", null, i.text))) : "",
     el("dl", null, facts.map(([k, v]) => [el("dt", null, k), el("dd", null, v)])),

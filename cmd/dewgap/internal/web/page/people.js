@@ -58,7 +58,7 @@ $("actform").addEventListener("submit", (ev) => { ev.preventDefault(); submit();
 $("actcancel").addEventListener("click", () => act.close());
 
 const eventPath = (e, what) => "/api/v1/events/" + encodeURIComponent(e.id) + "/" + what;
-const titleOf = (e) => (kinds[e.kind] || e.kind) + ", " + e.severity + ", " + [e.group, e.compressor].filter(Boolean).join(" · ") + (e.input ? ", input " + e.input : "");
+const titleOf = (e) => (kinds[e.kind] || e.kind) + ", " + e.severity + ", " + [e.group, e.compressor].filter(Boolean).join(" · ") + (e.input && !ofSource(e) ? ", input " + e.input : "");
 const untils = (list, chosen, first) => [...(first ? [["", first, !chosen]] : []), ...list.map((h) => [h, hours(h), h === chosen])];
 const causeWords = (c) => c === "none" ? "Nothing was the matter" : c === "unknown" ? "Not found out" : causes[c] || c;
 
