@@ -12,6 +12,7 @@ import (
 	"syscall"
 	"time"
 
+	"dewgap/cmd/dewgap/internal/access"
 	"dewgap/cmd/dewgap/internal/cleanup"
 	"dewgap/cmd/dewgap/internal/daemon"
 	"dewgap/cmd/dewgap/internal/metrics"
@@ -68,6 +69,7 @@ func (v *runCmd) Run(ctx context.Context, con console) (err error) {
 		Sources:        sourcesOf(clock, log, ""),
 		Reload:         func() (*config.Config, error) { return config.Load(v.Config) },
 		ReloadRequests: again,
+		ReloadAccess:   func(c *config.Config) (*access.Policy, error) { return policyOf(&c.Daemon, address) },
 		OnRow:          func(period time.Duration) error { return manager.Row(time.Now(), period) },
 	})
 	if err != nil {

@@ -8,6 +8,7 @@ package access
 
 import (
 	"context"
+	"crypto/rand"
 	"crypto/sha256"
 	"crypto/tls"
 	"fmt"
@@ -18,6 +19,7 @@ import (
 	"slices"
 	"strconv"
 	"sync"
+	"sync/atomic"
 	"time"
 
 	toolkit "github.com/prometheus/exporter-toolkit/web"
@@ -27,16 +29,42 @@ import (
 
 // Policy is who may reach the page. The zero value asks for nothing.
 type Policy struct {
+	current atomic.Pointer[rules] // nil: there are none
+	guesses guesses
+	check   sync.Mutex // one comparison at a time: they cost much
+}
+
+// rules are what one file says.
+type rules struct {
 	tls       *tls.Config
 	headers   map[string]string
 	users     map[string][]byte // bcrypt hashes
 	operators []string
-	guesses   guesses
 
 	mu    sync.Mutex
 	known map[[sha256.Size]byte]bool // of users with passwords that were right
-	check sync.Mutex                 // one comparison at a time: they cost much
 }
+
+func (p *Policy) rules() *rules {
+	if r := p.current.Load(); r != nil {
+		return r
+	}
+	return &rules{}
+}
+
+// Replaceable returns why next cannot take the place of p while the page listens;
+// nil when it can.
+func (p *Policy) Replaceable(next *Policy) error {
+	if p.Scheme() != next.Scheme() {
+		return fmt.Errorf("the page is at %s:// and would be at %s://, which takes a restart", p.Scheme(), next.Scheme())
+	}
+	return nil
+}
+
+// Replace puts next in force: users, operators, headers, certificates and
+// authorities, from the next request and the next handshake on. Nobody stays known
+// by a password that was right under the old ones.
+func (p *Policy) Replace(next *Policy) { p.current.Store(next.rules()) }
 
 // unknownUser is what the password of a user that does not exist is compared
 // with, so that the time of the answer does not tell who exists.
@@ -70,19 +98,27 @@ func Load(file string, operators []string) (*Policy, error) {
 	if c.RateLimiterConfig.Interval != 0 {
 		return nil, fmt.Errorf("web configuration %s: rate_limit: leave it out, dewgap limits requests and guesses of passwords by itself", file)
 	}
-	p := &Policy{headers: c.HTTPConfig.Header, users: map[string][]byte{}, operators: operators, known: map[[sha256.Size]byte]bool{}}
+	r := &rules{headers: c.HTTPConfig.Header, users: map[string][]byte{}, operators: operators, known: map[[sha256.Size]byte]bool{}}
 	c.TLSConfig.SetDirectory(filepath.Dir(file))
 	if c.TLSConfig.IsEnabled() {
-		if p.tls, err = toolkit.ConfigToTLSConfig(&c.TLSConfig); err != nil {
+		if r.tls, err = toolkit.ConfigToTLSConfig(&c.TLSConfig); err != nil {
 			return nil, fmt.Errorf("web configuration %s: %w", file, err)
 		}
-		p.tls.NextProtos = []string{"http/1.1"} // one request a connection: the limit of connections is one of requests
+		r.tls.NextProtos = []string{"http/1.1"} // one request a connection: the limit of connections is one of requests
+		// A session that began under other rules is not resumed.
+		var key [32]byte
+		if _, err := rand.Read(key[:]); err != nil {
+			return nil, err
+		}
+		r.tls.SetSessionTicketKeys([][32]byte{key})
 	}
 	for name, hash := range c.Users {
-		p.users[name] = []byte(hash)
+		r.users[name] = []byte(hash)
 	}
+	p := &Policy{}
+	p.current.Store(r)
 	for _, name := range operators {
-		if len(p.users) > 0 && p.users[name] == nil {
+		if len(r.users) > 0 && r.users[name] == nil {
 			return nil, fmt.Errorf("web configuration %s: operator %q is not among basic_auth_users", file, name)
 		}
 	}
@@ -92,12 +128,21 @@ func Load(file string, operators []string) (*Policy, error) {
 	return p, nil
 }
 
-// TLS is the configuration of the listener; nil: plain HTTP.
-func (p *Policy) TLS() *tls.Config { return p.tls }
+// TLS is the configuration of the listener; nil: plain HTTP. Each handshake is by
+// the rules that are in force then.
+func (p *Policy) TLS() *tls.Config {
+	r := p.rules()
+	if r.tls == nil {
+		return nil
+	}
+	c := r.tls.Clone()
+	c.GetConfigForClient = func(*tls.ClientHelloInfo) (*tls.Config, error) { return p.rules().tls, nil }
+	return c
+}
 
 // Scheme is that of the page's address.
 func (p *Policy) Scheme() string {
-	if p != nil && p.tls != nil {
+	if p != nil && p.rules().tls != nil {
 		return "https"
 	}
 	return "http"
@@ -106,7 +151,8 @@ func (p *Policy) Scheme() string {
 // Authenticates reports whether clients have to say who they are, by password
 // or by certificate.
 func (p *Policy) Authenticates() bool {
-	return len(p.users) > 0 || p.tls != nil && p.tls.ClientAuth >= tls.RequireAndVerifyClientCert
+	r := p.rules()
+	return len(r.users) > 0 || r.tls != nil && r.tls.ClientAuth >= tls.RequireAndVerifyClientCert
 }
 
 // User is who asks.
@@ -126,12 +172,13 @@ func UserOf(ctx context.Context) (User, bool) {
 // Guard returns next behind the policy: who asks is in the request's context.
 func (p *Policy) Guard(next http.Handler) http.Handler {
 	return http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) {
-		for name, value := range p.headers {
+		rules := p.rules()
+		for name, value := range rules.headers {
 			w.Header().Set(name, value)
 		}
-		if len(p.users) == 0 {
+		if len(rules.users) == 0 {
 			if name := certificateName(r); name != "" {
-				r = r.WithContext(context.WithValue(r.Context(), userKey{}, User{name, slices.Contains(p.operators, name)}))
+				r = r.WithContext(context.WithValue(r.Context(), userKey{}, User{name, slices.Contains(rules.operators, name)}))
 			}
 			next.ServeHTTP(w, r)
 			return
@@ -143,7 +190,7 @@ func (p *Policy) Guard(next http.Handler) http.Handler {
 			return
 		}
 		name, password, ok := r.BasicAuth()
-		if !ok || !p.right(name, password) {
+		if !ok || !rules.right(name, password, &p.check) {
 			if ok {
 				p.guesses.wrong(from, time.Now())
 			}
@@ -152,7 +199,7 @@ func (p *Policy) Guard(next http.Handler) http.Handler {
 			return
 		}
 		p.guesses.right(from)
-		user := User{name, slices.Contains(p.operators, name)}
+		user := User{name, slices.Contains(rules.operators, name)}
 		next.ServeHTTP(w, r.WithContext(context.WithValue(r.Context(), userKey{}, user)))
 	})
 }
@@ -167,32 +214,32 @@ func certificateName(r *http.Request) string {
 
 // right compares a password with the user's hash. One that was right is
 // remembered, by its digest: a comparison takes a tenth of a second and more.
-func (p *Policy) right(name, password string) bool {
+func (r *rules) right(name, password string, check *sync.Mutex) bool {
 	digest := sha256.New()
 	fmt.Fprintf(digest, "%d:%s:%s", len(name), name, password)
 	key := [sha256.Size]byte(digest.Sum(nil))
-	p.mu.Lock()
-	known := p.known[key]
-	p.mu.Unlock()
+	r.mu.Lock()
+	known := r.known[key]
+	r.mu.Unlock()
 	if known {
 		return true
 	}
-	hash, exists := p.users[name]
+	hash, exists := r.users[name]
 	if !exists {
 		hash = unknownUser
 	}
-	p.check.Lock()
+	check.Lock()
 	err := bcrypt.CompareHashAndPassword(hash, []byte(password))
-	p.check.Unlock()
+	check.Unlock()
 	if err != nil || !exists {
 		return false
 	}
-	p.mu.Lock()
-	defer p.mu.Unlock()
-	if len(p.known) >= maxKnown {
-		clear(p.known)
+	r.mu.Lock()
+	defer r.mu.Unlock()
+	if len(r.known) >= maxKnown {
+		clear(r.known)
 	}
-	p.known[key] = true
+	r.known[key] = true
 	return true
 }
 

@@ -38,6 +38,8 @@ type Setting struct {
 	// Both may be nil.
 	Reload         func() (*config.Config, error)
 	ReloadRequests <-chan os.Signal
+	// ReloadAccess, where set, reads who may reach the page again, for a configuration.
+	ReloadAccess func(*config.Config) (*access.Policy, error)
 	// OnRow, where set, is called by the main loop after each row that is on the
 	// disk and published, with the time to the next one.
 	OnRow func(period time.Duration) error

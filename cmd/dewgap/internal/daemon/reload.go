@@ -9,19 +9,23 @@ import (
 	"dewgap/alert"
 	"dewgap/analyze/evidence"
 	"dewgap/analyze/trend"
+	"dewgap/cmd/dewgap/internal/access"
 	"dewgap/config"
 )
 
 // reload reads the configuration again and returns the generation under it. When
 // it has a fault, reload changes nothing, shows the fault and returns nil.
 func (d *Daemon) reload(g *generation, at time.Time) *generation {
-	next, err := d.loadGeneration()
+	next, policy, err := d.loadGeneration()
 	d.logFault("config", err)
 	if err != nil {
 		d.configFault = fmt.Sprintf("the new configuration has a fault, so the one from before stays in force: %v", err)
 		return nil
 	}
 	d.configFault = ""
+	if policy != nil {
+		d.Access.Replace(policy)
+	}
 	for _, key := range needsRestart(g.config.Daemon, next.config.Daemon) {
 		d.log.Warn("configuration", "warning", key+" takes effect at the next start")
 	}
@@ -44,16 +48,27 @@ func (d *Daemon) reload(g *generation, at time.Time) *generation {
 	return next
 }
 
-// loadGeneration returns the generation under the present configuration file.
-func (d *Daemon) loadGeneration() (*generation, error) {
+// loadGeneration returns the generation under the present configuration file, and
+// who may reach the page then; nil where that is not read again.
+func (d *Daemon) loadGeneration() (*generation, *access.Policy, error) {
 	cfg, err := d.Reload()
 	if err != nil {
-		return nil, err
+		return nil, nil, err
 	}
 	if err := cfg.Runnable(); err != nil {
-		return nil, err
+		return nil, nil, err
 	}
-	return d.newGeneration(cfg)
+	var policy *access.Policy
+	if d.ReloadAccess != nil {
+		if policy, err = d.ReloadAccess(cfg); err == nil {
+			err = d.Access.Replaceable(policy)
+		}
+		if err != nil {
+			return nil, nil, err
+		}
+	}
+	next, err := d.newGeneration(cfg)
+	return next, policy, err
 }
 
 // needsRestart returns the keys that differ and are read only at the start.
