@@ -5,6 +5,7 @@ import (
 	"context"
 	"errors"
 	"fmt"
+	"io"
 	"io/fs"
 	"os"
 	"path/filepath"
@@ -32,7 +33,8 @@ const (
 )
 
 // Recorder keeps what the daemon reads in a directory, as compressed
-// recordings named by the time of their first row. When together they would
+// recordings named by the time of their first row, with an index beside each by
+// which any hour opens at once (OpenAt). When together they would
 // exceed the limit, the oldest are deleted. They give way to what is more
 // important on the same disk: where it has less than the reserve free, the oldest
 // are deleted, and when none is left, recording stops until there is room. A disk that fails or stalls costs
@@ -49,14 +51,23 @@ type Recorder struct {
 	pending []byte
 	rows    uint64 // in pending
 	first   time.Time
+	hour    int64 // since 1970, of the newest row
+	cuts    []cut // in pending
 	lost    uint64
 	err     error
 
 	file  *os.File // owned by Run, then by Close
 	sound bool     // rows of it are on the disk
 	gzip  *gzip.Writer
+	index *os.File // nil: it could not be made, and readers search instead
 	spare []byte
 	retry time.Time
+}
+
+// cut is a place in pending where an hour begins.
+type cut struct {
+	at    int
+	first time.Time
 }
 
 // Limits are what a recorder may use of a disk.
@@ -94,6 +105,10 @@ func (r *Recorder) Append(row reading.Row) {
 		r.first = row.Time
 	}
 	r.rows++
+	if h := row.Time.Unix() / 3600; h != r.hour {
+		r.hour = h
+		r.cuts = append(r.cuts, cut{len(r.pending), row.Time})
+	}
 	r.pending = r.encoder.AppendRow(r.pending, row)
 	if len(r.pending) >= maxBatch {
 		select {
@@ -150,11 +165,11 @@ func (r *Recorder) write() error {
 	}
 	if err == nil {
 		r.mu.Lock()
-		chunk, rows := r.pending, r.rows
-		r.pending, r.rows = r.spare[:0], 0
+		chunk, rows, cuts := r.pending, r.rows, r.cuts
+		r.pending, r.rows, r.cuts = r.spare[:0], 0, nil
 		r.mu.Unlock()
 		r.spare = chunk
-		if err = r.writeChunk(chunk); err != nil {
+		if err = r.writeChunk(chunk, cuts); err != nil {
 			// How much of it arrived is not known, and rows must not come
 			// twice.
 			r.mu.Lock()
@@ -176,9 +191,21 @@ func (r *Recorder) write() error {
 	return err
 }
 
-// writeChunk writes, syncs, and finishes a file that is full.
-func (r *Recorder) writeChunk(chunk []byte) error {
-	if _, err := r.gzip.Write(chunk); err != nil {
+// writeChunk writes, syncs, and finishes a file that is full. Each of cuts begins a
+// member, but for one at the beginning of a file.
+func (r *Recorder) writeChunk(chunk []byte, cuts []cut) error {
+	from := 0
+	for _, c := range cuts {
+		if _, err := r.gzip.Write(chunk[from:c.at]); err != nil {
+			return err
+		}
+		if from = c.at; c.at > 0 || r.sound {
+			if err := r.nextHour(c.first); err != nil {
+				return err
+			}
+		}
+	}
+	if _, err := r.gzip.Write(chunk[from:]); err != nil {
 		return err
 	}
 	if err := r.gzip.Flush(); err != nil {
@@ -198,6 +225,39 @@ func (r *Recorder) writeChunk(chunk []byte) error {
 	return nil
 }
 
+// nextHour ends the member and begins the one of the row of instant first.
+func (r *Recorder) nextHour(first time.Time) error {
+	if err := r.gzip.Close(); err != nil {
+		return err
+	}
+	offset, err := r.file.Seek(0, io.SeekCurrent)
+	if err != nil {
+		return err
+	}
+	r.gzip.Reset(r.file)
+	r.gzip.Extra = appendMark(nil, first)
+	r.writeIndex(indexLine(hour{first, offset}))
+	return nil
+}
+
+// writeIndex adds to the index. It is not worth a fault: whoever misses it searches
+// the recording.
+func (r *Recorder) writeIndex(text string) {
+	if r.index == nil {
+		return
+	}
+	if _, err := r.index.WriteString(text); err != nil {
+		r.closeIndex()
+	}
+}
+
+func (r *Recorder) closeIndex() {
+	if r.index != nil {
+		r.index.Close()
+		r.index = nil
+	}
+}
+
 func (r *Recorder) fileLimit() int64 { return max(r.limits.Bytes/filesKept, minFile) }
 
 // openFile opens a file when none is open, after making room for it.
@@ -211,6 +271,7 @@ func (r *Recorder) openFile(first time.Time) error {
 	if err := r.deleteForLimit(); err != nil {
 		return err
 	}
+	began := first
 	for range 1000 { // another file of the same millisecond: take the next
 		f, err := os.OpenFile(filepath.Join(r.dir, fileName(first)), os.O_WRONLY|os.O_CREATE|os.O_EXCL, 0o644)
 		if errors.Is(err, fs.ErrExist) {
@@ -221,6 +282,11 @@ func (r *Recorder) openFile(first time.Time) error {
 			return err
 		}
 		r.file, r.gzip, r.sound = f, gzip.NewWriter(f), false
+		r.gzip.Extra = appendMark(nil, began)
+		if r.index, err = os.Create(f.Name() + indexTail); err != nil {
+			r.index = nil
+		}
+		r.writeIndex(indexHead + indexLine(hour{began, 0}))
 		r.mu.Lock()
 		header := r.encoder.AppendHeader(nil)
 		r.mu.Unlock()
@@ -237,6 +303,7 @@ func (r *Recorder) finish() error {
 	}
 	err := errors.Join(r.gzip.Close(), r.file.Sync(), r.file.Close())
 	r.file, r.gzip = nil, nil
+	r.closeIndex()
 	return err
 }
 
@@ -247,8 +314,9 @@ func (r *Recorder) closeUnfinished() {
 		return
 	}
 	r.file.Close()
+	r.closeIndex()
 	if !r.sound {
-		_ = os.Remove(r.file.Name()) // a failing disk; the next write finds it
+		_ = removeWithIndex(r.file.Name()) // a failing disk; the next write finds it
 	}
 	r.file, r.gzip = nil, nil
 }
@@ -256,10 +324,12 @@ func (r *Recorder) closeUnfinished() {
 // fileName names the recording that begins with the row of instant t: the
 // order of names is the order of time.
 func fileName(t time.Time) string {
-	return prefix + t.UTC().Format("20060102T150405.000Z") + suffix
+	return prefix + t.UTC().Format(nameLayout) + suffix
 }
 
 const (
+	nameLayout = "20060102T150405.000Z"
+
 	prefix = "recording-"
 	suffix = ".csv.gz"
 )

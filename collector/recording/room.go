@@ -1,6 +1,7 @@
 package recording
 
 import (
+	"errors"
 	"fmt"
 	"io/fs"
 	"os"
@@ -16,6 +17,14 @@ func (r *Recorder) finished() (files []fs.FileInfo, total int64, err error) {
 		return nil, 0, err
 	}
 	for _, e := range entries {
+		if name, ok := strings.CutSuffix(e.Name(), indexTail); ok && strings.HasPrefix(name, prefix) {
+			if _, err := os.Stat(filepath.Join(r.dir, name)); errors.Is(err, fs.ErrNotExist) {
+				_ = os.Remove(filepath.Join(r.dir, e.Name())) // its recording was deleted by hand
+			} else if info, err := e.Info(); err == nil {
+				total += info.Size()
+			}
+			continue
+		}
 		if !e.Type().IsRegular() || !strings.HasPrefix(e.Name(), prefix) || !strings.HasSuffix(e.Name(), suffix) {
 			continue
 		}
@@ -28,7 +37,7 @@ func (r *Recorder) finished() (files []fs.FileInfo, total int64, err error) {
 			continue
 		}
 		if info.Size() == 0 {
-			if err := os.Remove(filepath.Join(r.dir, e.Name())); err != nil {
+			if err := removeWithIndex(filepath.Join(r.dir, e.Name())); err != nil {
 				return nil, 0, err
 			}
 			continue
@@ -36,6 +45,17 @@ func (r *Recorder) finished() (files []fs.FileInfo, total int64, err error) {
 		files = append(files, info)
 	}
 	return files, total, nil
+}
+
+// removeWithIndex deletes a recording and the index beside it.
+func removeWithIndex(path string) error {
+	if err := os.Remove(path); err != nil {
+		return err
+	}
+	if err := os.Remove(path + indexTail); err != nil && !errors.Is(err, fs.ErrNotExist) {
+		return err
+	}
+	return nil
 }
 
 // deleteForLimit deletes the oldest recordings until one more fits in the limit.
@@ -48,7 +68,7 @@ func (r *Recorder) deleteForLimit() error {
 		if total <= r.limits.Bytes-r.fileLimit() {
 			break
 		}
-		if err := os.Remove(filepath.Join(r.dir, info.Name())); err != nil {
+		if err := removeWithIndex(filepath.Join(r.dir, info.Name())); err != nil {
 			return err
 		}
 		total -= info.Size()
@@ -81,7 +101,7 @@ func (r *Recorder) makeRoom(size int64) error {
 			_ = r.finish() // so that it is whole; where that fails, its rows still are
 			return fmt.Errorf("%d MB are free, and %d MB of them stay for the event journal and the exposure: free some space, or set daemon.record_limit lower", free/1e6, reserve/1e6)
 		}
-		if err := os.Remove(filepath.Join(r.dir, files[0].Name())); err != nil {
+		if err := removeWithIndex(filepath.Join(r.dir, files[0].Name())); err != nil {
 			return err
 		}
 	}
