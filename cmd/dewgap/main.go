@@ -22,6 +22,7 @@ type commands struct {
 	Check        checkCmd        `cmd:"" help:"Explain every fault of a configuration, or print what will be read."`
 	Scan         scanCmd         `cmd:"" help:"Look for pressures, temperatures and switches at an unknown device, read-only, and propose a site file."`
 	Replay       replayCmd       `cmd:"" help:"Run recordings through the analysis, as fast as the machine allows."`
+	Compare      compareCmd      `cmd:"" help:"Which events of many sites would appear, vanish or change with another version or other settings."`
 	Explain      explainCmd      `cmd:"" help:"Explain one event, with what to check next."`
 	Acknowledge  acknowledgeCmd  `cmd:"" help:"Take on an open event."`
 	Found        foundCmd        `cmd:"" help:"Record what was really the matter."`
