@@ -16,14 +16,17 @@ import (
 )
 
 type replayCmd struct {
-	Config     string   `required:"" type:"path" placeholder:"FILE" help:"Configuration of the site; where inputs come from is not needed."`
+	Config     string   `type:"path" placeholder:"FILE" help:"Configuration of the site; where inputs come from is not needed."`
 	Events     string   `type:"path" placeholder:"FILE" help:"Write events as JSON lines."`
 	States     string   `type:"path" placeholder:"FILE" help:"Write one row for each compressor and recording row as CSV."`
 	Journal    string   `type:"path" placeholder:"DIR" help:"Data directory with the journal of the live run: what people acknowledged and found stands with its events."`
 	Force      bool     `help:"Replace existing files."`
 	Speed      float64  `placeholder:"N" help:"Play on the live page, N times as fast as it was recorded (30 with --listen alone)."`
 	Listen     string   `placeholder:"HOST:PORT" help:"Play on a live page at this address (a free one of this machine with --speed alone)."`
-	Recordings []string `arg:"" name:"recording" type:"path" help:"Recordings in order of time; a name that ends in .gz is compressed."`
+	Sites      string   `type:"path" placeholder:"DIR" help:"Replay many sites: each directory below DIR with a site.toml and recordings, or a directory recordings with them."`
+	Out        string   `type:"path" placeholder:"DIR" help:"With --sites, write the events of each site to SITE.jsonl here."`
+	Jobs       int      `placeholder:"N" help:"With --sites, how many at a time; by default one for each processor."`
+	Recordings []string `arg:"" optional:"" name:"recording" type:"path" help:"Recordings in order of time; a name that ends in .gz is compressed."`
 }
 
 func (replayCmd) Help() string {
@@ -31,6 +34,14 @@ func (replayCmd) Help() string {
 }
 
 func (v *replayCmd) Run(ctx context.Context, con console) (err error) {
+	switch {
+	case v.Sites != "":
+		return v.replaySites(ctx, con)
+	case v.Out != "" || v.Jobs != 0:
+		return usageError{errors.New("--out and --jobs are for --sites")}
+	case v.Config == "" || len(v.Recordings) == 0:
+		return usageError{errors.New("what is to be replayed? give --config and recordings, or --sites")}
+	}
 	cfg, err := config.Load(v.Config)
 	if err != nil {
 		return err
