@@ -62,7 +62,8 @@ var (
 	lineOverRoom  = span{-120, -90, 4, 16, 0, 0}    // K of a running line above its room
 	outletOverDew = span{-4, -1, 16, 42, 6, 4}      // K, at the coldest outlet; least is below the glide
 	inletOverDew  = span{-5, -1, 4, 12, 1, 3}       // K; least and low are below the glide
-	airOverDew    = span{-4, 2, 24, 48, 10, 5}      // K
+	airOverDew    = span{-4, 2, 24, 48, 10, 5}      // K, where the air is in doubt,
+	dewUnderAir   = span{0, 4, 24, 48, 10, 5}       // K, and where the dew is: a coil that cools has some gap
 	outletOverAir = span{-60, -35, 4, 14, -5, 5}    // K, while the circuit refrigerates
 	lineOverCoil  = span{-12, -4, 36, 70, 6, 9}     // K above the coldest outlet
 	hotOverLine   = span{0, 20, 130, 210, 70, 30}   // K
@@ -218,14 +219,14 @@ func (c *Checker) judgeSuction(q *quantities, i int, v *verdict) {
 	for k := range q.outlet {
 		if q.cold[k] {
 			v.add(inletOverDew.below(c.glide), q.inlet[k]-dew)
-			v.add(airOverDew, q.air[k]-dew)
+			v.add(dewUnderAir, q.air[k]-dew)
 			if isKnown(q.outlet[k]) {
 				coldest = min(coldest, q.outlet[k])
 			}
 		}
 	}
 	if !math.IsInf(coldest, 0) {
-		v.add(outletOverDew.deeper(c.glide), coldest-dew)
+		v.add(outletOverDew.deeper(c.glide/2), coldest-dew)
 	}
 }
 
@@ -278,7 +279,7 @@ func (c *Checker) judgeCircuit(q *quantities, k int, v *verdict) {
 		if q.state[i].runsNow() {
 			v.add(outletOverAir, q.outlet[k]-q.air[k])
 			dew := c.dew(q.suction[i])
-			v.add(outletOverDew.deeper(c.glide), q.outlet[k]-dew)
+			v.add(outletOverDew.deeper(c.glide/2), q.outlet[k]-dew)
 			v.add(inletOverDew.below(c.glide), q.inlet[k]-dew)
 			v.add(airOverDew, q.air[k]-dew)
 			return

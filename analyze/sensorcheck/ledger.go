@@ -247,7 +247,7 @@ func (c *Checker) checkLedger(x *frame.Frame, dt int64, slow bool) {
 			d.unusual += dt
 			wanted = true
 		default:
-			d.unusual = 0
+			d.unusual = max(d.unusual-dt, 0)
 		}
 		wanted = wanted || d.named >= 0
 	}
