@@ -11,6 +11,7 @@ import (
 	"log/slog"
 	"net"
 	"os"
+	"path/filepath"
 	"time"
 
 	"golang.org/x/sync/errgroup"
@@ -19,6 +20,7 @@ import (
 	"dewgap/analyze/evidence"
 	"dewgap/cmd/dewgap/internal/access"
 	"dewgap/cmd/dewgap/internal/cleanup"
+	"dewgap/cmd/dewgap/internal/history"
 	"dewgap/cmd/dewgap/internal/metrics"
 	"dewgap/cmd/dewgap/internal/pipeline"
 	"dewgap/cmd/dewgap/internal/snapshot"
@@ -61,6 +63,8 @@ type Daemon struct {
 	ledger  *alert.Ledger
 	days    *alert.TrendStore
 	board   *snapshot.Board
+	history *history.Store
+	started time.Time // by the plant's clock: what came before is made from recordings
 	log     *slog.Logger
 	current *generation
 	opened  cleanup.Stack // what Open and Run have opened
@@ -90,6 +94,8 @@ func Open(s Setting) (d *Daemon, err error) {
 			d = nil
 		}
 	}()
+	d.history = history.Open(filepath.Join(s.Config.Daemon.Data, HistoryDir), s.Config.Daemon.RecordLimit/historyShare)
+	d.started = s.Clock.Now()
 	if s.Listen != nil {
 		d.opened.PushListener("close the page's listener", s.Listen)
 	}
@@ -134,7 +140,7 @@ func (d *Daemon) Run(ctx context.Context) (err error) {
 	group, ctx := errgroup.WithContext(ctx)
 	server := web.New(web.Parts{
 		Board: d.board, Events: d.journal, Access: d.Access, Version: d.Version.Version, Log: d.log,
-		Operations: d, Loopback: web.IsLoopback(d.Listen.Addr()),
+		History: d.history, Operations: d, Loopback: web.IsLoopback(d.Listen.Addr()),
 		Metrics: metrics.Handler(metrics.NewRegistry(d.board, d.Version), d.log),
 	})
 	group.Go(func() error { return server.Run(ctx, d.Listen) })

@@ -15,6 +15,7 @@ import (
 	"dewgap/analyze/evidence"
 	"dewgap/analyze/reading"
 	"dewgap/analyze/units"
+	"dewgap/cmd/dewgap/internal/history"
 	"dewgap/cmd/dewgap/internal/notify"
 	"dewgap/cmd/dewgap/internal/pipeline"
 	"dewgap/cmd/dewgap/internal/remotewrite"
@@ -34,6 +35,7 @@ type generation struct {
 	pipeline *pipeline.Pipeline
 	tally    *pipeline.Tally
 	recorder *recording.Recorder // nil when not recording
+	history  *history.Collector  // nil when not recording
 	notifier *notify.Notifier
 	uplink   *remotewrite.Writer
 	result   analyze.Result // of the last row, until the next
@@ -51,6 +53,14 @@ const NotifyDir = "notify"
 // RemoteWriteDir is where the daemon keeps what each receiver of metrics has, below
 // its data directory.
 const RemoteWriteDir = "remote_write"
+
+// HistoryDir is where the daemon keeps minutes and quarters of an hour, below its
+// data directory.
+const HistoryDir = "history"
+
+// historyShare is the part of the recordings' limit that history may have beside
+// them; as much time fits in it, about.
+const historyShare = 8
 
 // RecordingsDir is where the daemon keeps recordings, below its data directory.
 const RecordingsDir = "recordings"
@@ -71,6 +81,7 @@ func (d *Daemon) newGeneration(cfg *config.Config) (*generation, error) {
 	if cfg.Daemon.Record {
 		g.recorder = recording.NewRecorder(filepath.Join(d.Config.Daemon.Data, RecordingsDir), cfg.Site.Points,
 			recording.Limits{Bytes: cfg.Daemon.RecordLimit, Every: cfg.Daemon.RecordEvery, Reserve: diskReserve}, d.reportRecorder)
+		g.history = history.NewCollector(cfg.Site, d.history.Add)
 	}
 	g.notifier = notify.New(notify.Setting{
 		Site: cfg.Site.Name, Targets: cfg.Notify, Dir: filepath.Join(d.Config.Daemon.Data, NotifyDir), Page: cfg.Daemon.Page,
@@ -100,6 +111,9 @@ func (d *Daemon) run(ctx context.Context, g *generation) (next *generation, err 
 	}
 	if g.recorder != nil {
 		group.Go(func() error { return g.recorder.Run(ctx) })
+		d.history.Follow(g.history)
+		group.Go(func() error { return d.history.Run(ctx) })
+		group.Go(func() error { d.rebuildHistory(ctx, g); return nil })
 	}
 	group.Go(func() error { return g.notifier.Run(ctx, d.journal) })
 	group.Go(func() error { return g.uplink.Run(ctx) })
@@ -114,6 +128,11 @@ func (d *Daemon) run(ctx context.Context, g *generation) (next *generation, err 
 		err = nil
 	}
 	if g.recorder != nil {
+		g.history.Flush()
+		d.history.Follow(nil)
+		if err := d.history.Drain(); err != nil {
+			d.log.Error("history is not complete; it will be made from the recordings", "error", err)
+		}
 		lost := g.recorder.Close()
 		if next == nil {
 			err = errors.Join(err, lost)
@@ -122,6 +141,14 @@ func (d *Daemon) run(ctx context.Context, g *generation) (next *generation, err 
 		}
 	}
 	return next, err
+}
+
+// rebuildHistory makes what earlier recordings hold and the history does not.
+func (d *Daemon) rebuildHistory(ctx context.Context, g *generation) {
+	err := d.history.Rebuild(ctx, g.site, filepath.Join(d.Config.Daemon.Data, RecordingsDir), d.started)
+	if err != nil && ctx.Err() == nil {
+		d.log.Warn("history of earlier recordings is not complete", "error", err)
+	}
 }
 
 // loop takes a row at each tick until ctx ends or the next generation is ready.
@@ -182,6 +209,9 @@ func (d *Daemon) step(g *generation, row *reading.Row) {
 	}
 	result, changes := g.pipeline.Step(row)
 	g.tally.Add(result)
+	if g.history != nil {
+		g.history.Step(g.pipeline, result)
+	}
 	if gap := g.pipeline.Tracker.Gap(); !gap.From.IsZero() {
 		d.warn("gap", gap.To, gapOf(gap))
 	}
@@ -292,6 +322,9 @@ func (d *Daemon) publish(g *generation, result analyze.Result) {
 		if rows, err := g.recorder.Lost(); err != nil {
 			s.Faults = append(s.Faults, snapshot.Fault{What: "recording", Text: fmt.Sprintf("%d rows lost: %v", rows, err)})
 		}
+	}
+	if err := d.history.Fault(); err != nil {
+		s.Faults = append(s.Faults, snapshot.Fault{What: "recording", Text: err.Error()})
 	}
 	for _, source := range g.sources {
 		s.Sources = append(s.Sources, source.Status())

@@ -5,7 +5,6 @@ import (
 	_ "embed"
 	"encoding/base64"
 	"encoding/json"
-	"net/http"
 	"strings"
 
 	"dewgap/analyze/cause"
@@ -22,11 +21,28 @@ var (
 	pageJS string
 	//go:embed page/people.js
 	peopleJS string
+	//go:embed page/history.html
+	historyHTML string
+	//go:embed page/history.css
+	historyCSS string
+	//go:embed page/history.js
+	historyJS string
+	// uPlot, MIT licence (its text is page/uplot.LICENSE).
+	//go:embed page/uplot.min.js
+	uplotJS string
+	//go:embed page/uplot.min.css
+	uplotCSS string
 )
 
 // script is the page's script with the causes in words, and what to check for
 // each, filled in.
 var script = fillScript()
+
+// The history page has the library for its plots in front; nothing is fetched.
+var (
+	historyStyle  = uplotCSS + historyCSS
+	historyScript = uplotJS + historyJS
+)
 
 func fillScript() string {
 	names, checks := map[string]string{}, map[string]map[string][]cause.CheckText{}
@@ -56,21 +72,21 @@ func asJSON(v any) string {
 	return string(text)
 }
 
-// The page is one file: it holds style and script, and the policy allows
-// these two by their hash and nothing else.
+// Each page is one file: it holds style and script, and the policy allows these two
+// by their hash and nothing else.
 var (
-	wholePage  = strings.NewReplacer("/*STYLE*/", pageCSS, "/*SCRIPT*/", script).Replace(pageHTML)
-	pagePolicy = "default-src 'none'; connect-src 'self'; img-src data:; base-uri 'none'; form-action 'none'; frame-ancestors 'none'; " +
-		"style-src " + hashOf(pageCSS) + "; script-src " + hashOf(script)
+	wholePage      = strings.NewReplacer("/*STYLE*/", pageCSS, "/*SCRIPT*/", script).Replace(pageHTML)
+	pagePolicy     = policyOf(pageCSS, script)
+	thePage        = newStatic(wholePage, pagePolicy)
+	theHistoryPage = newStatic(strings.NewReplacer("/*STYLE*/", historyStyle, "/*SCRIPT*/", historyScript).Replace(historyHTML), policyOf(historyStyle, historyScript))
 )
+
+func policyOf(style, script string) string {
+	return "default-src 'none'; connect-src 'self'; img-src data:; base-uri 'none'; form-action 'none'; frame-ancestors 'none'; " +
+		"style-src " + hashOf(style) + "; script-src " + hashOf(script)
+}
 
 func hashOf(text string) string {
 	sum := sha256.Sum256([]byte(text))
 	return "'sha256-" + base64.StdEncoding.EncodeToString(sum[:]) + "'"
-}
-
-func (s *Server) page(w http.ResponseWriter, _ *http.Request) {
-	w.Header().Set("Content-Type", "text/html; charset=utf-8")
-	w.Header().Set("Content-Security-Policy", pagePolicy)
-	_, _ = w.Write([]byte(wholePage)) // the reader may have closed the connection
 }

@@ -40,6 +40,7 @@ type Parts struct {
 	Log     *slog.Logger
 	Replay  Replay         // nil unless a recording is played
 	Access  *access.Policy // nil: nobody is asked who they are
+	History History        // nil where nothing is kept
 	// Operations are what people do to events; nil where nothing can be changed.
 	Operations Operations
 	// Loopback states that the server listens on the loopback address alone. Where
@@ -105,15 +106,16 @@ func (s *Server) Handler() http.Handler { return s.http.Handler }
 
 func (s *Server) routes() http.Handler {
 	mux := http.NewServeMux()
-	mux.HandleFunc("GET /{$}", s.page)
+	mux.HandleFunc("GET /{$}", thePage.serve)
+	mux.HandleFunc("GET /history", theHistoryPage.serve)
 	mux.Handle("GET /metrics", s.parts.Metrics)
 	mux.HandleFunc("GET /events/{id}", s.event)
 	mux.HandleFunc("GET /healthz", func(w http.ResponseWriter, _ *http.Request) { fmt.Fprintln(w, "ok") })
 	mux.HandleFunc("GET /readyz", s.ready)
-	mux.HandleFunc("GET /api/v1/state", s.state)
-	mux.HandleFunc("GET /api/v1/events", s.events)
+	mux.HandleFunc("GET /api/v1/state", compressed(s.state))
+	mux.HandleFunc("GET /api/v1/events", compressed(s.events))
 	mux.HandleFunc("GET /api/v1/events/{id}/explain", s.explain)
-	mux.HandleFunc("GET /api/v1/history", s.history)
+	mux.HandleFunc("GET /api/v1/history", compressed(s.history))
 	s.peopleRoutes(mux)
 	if s.parts.Replay != nil {
 		mux.Handle("POST /api/v1/replay", s.controls())
@@ -205,21 +207,6 @@ func (s *Server) events(w http.ResponseWriter, r *http.Request) {
 	if err := alert.WriteEvents(w, found, render); err != nil {
 		s.parts.Log.Debug("events not sent", "err", err)
 	}
-}
-
-// history answers with the last hour of one compressor, for the page's plot.
-func (s *Server) history(w http.ResponseWriter, r *http.Request) {
-	group, name := r.URL.Query().Get("group"), r.URL.Query().Get("compressor")
-	shown, _ := s.parts.Board.Current()
-	if shown != nil {
-		for i := range shown.States {
-			if shown.States[i].Group == group && shown.States[i].Name == name {
-				s.writeJSON(w, historyOf(s.parts.Board.Trace(i)))
-				return
-			}
-		}
-	}
-	http.Error(w, fmt.Sprintf("no compressor %q in group %q: give ?group=…&compressor=… as in /api/v1/state", name, group), http.StatusNotFound)
 }
 
 func badParameter(w http.ResponseWriter, name, value, right string) {
