@@ -3,8 +3,10 @@ package web
 import (
 	"bytes"
 	"compress/gzip"
+	"context"
 	"encoding/json"
 	"errors"
+	"fmt"
 	"io"
 	"net/http"
 	"net/http/httptest"
@@ -186,6 +188,14 @@ func TestAnswersAreCompressedAndTagged(t *testing.T) {
 	}
 }
 
+// run runs JavaScript that gives nothing.
+func run(script string) chromedp.Action[chromedp.Void] {
+	return chromedp.Func(func(ctx context.Context, _ *chromedp.Target) error {
+		_, err := chromedp.Run(ctx, chromedp.Evaluate[bool]("("+"() => { "+script+"; return true })()"))
+		return err
+	})
+}
+
 func TestHistoryInABrowser(t *testing.T) {
 	ctx := browser(t)
 	server := pastPage(t, pastOf{})
@@ -193,6 +203,21 @@ func TestHistoryInABrowser(t *testing.T) {
 	wanted(t, ctx, "a plot for the compressor and one for the circuit", `document.querySelectorAll("canvas").length === 2 && `+text+`.includes("lt c1: superheat") && `+text+`.includes("lt cases: coil superheat")`)
 	painted := `(() => { const c = document.querySelector("canvas"), d = c.getContext("2d").getImageData(0, 0, c.width, c.height).data; const s = new Set(); for (let i = 0; i < d.length; i += 4) s.add(d[i] << 16 | d[i+1] << 8 | d[i+2]); return s.size > 4; })()`
 	wanted(t, ctx, "lines and shades", painted)
+	mouse := func(kind string, x int) chromedp.Action[chromedp.Void] {
+		return run(fmt.Sprintf(`(() => { const o = document.querySelector(".u-over"), r = o.getBoundingClientRect(); o.dispatchEvent(new MouseEvent(%q, {bubbles: true, button: 0, clientX: r.left + %d, clientY: r.top + 40, movementX: 5})); })()`, kind, x))
+	}
+	does(t, ctx, mouse("mouseenter", 100), mouse("mousemove", 100))
+	wanted(t, ctx, "all values at the cursor", `/superheat 12\.\d \(10.0 to 15.0\) K · floor 5\.\d .* bar abs/.test(document.querySelector(".at").innerText)`)
+	does(t, ctx, run(`document.getElementById("other").value = "2026-02-20T06:00"; document.getElementById("other").onchange()`))
+	wanted(t, ctx, "another span laid over it", text+`.includes("Over it, in another colour: Feb 20, 2026")`)
+	does(t, ctx, mouse("mousemove", 120))
+	wanted(t, ctx, "its value at the cursor", `document.querySelector(".at").innerText.includes("on the other span 12.")`)
+	does(t, ctx, chromedp.Click(chromedp.CSS("#alone")))
+	wanted(t, ctx, "alone again", `!`+text+`.includes("Over it, in")`)
+	does(t, ctx, mouse("mousedown", 100), mouse("mousemove", 160), mouse("mouseup", 160))
+	wanted(t, ctx, "closer by dragging", text+`.includes("a step is 1 min")`)
+	does(t, ctx, chromedp.Click(chromedp.CSS("[data-hours='24']")))
+	wanted(t, ctx, "a day again", text+`.includes("a step is 2 min")`)
 	does(t, ctx, chromedp.Click(chromedp.CSS("summary")))
 	wanted(t, ctx, "the same as a table", `document.querySelectorAll("tbody tr").length > 600 && `+text+`.includes("not known") && `+text+`.includes("10.0 / 12.")`)
 	does(t, ctx, chromedp.Click(chromedp.CSS("[data-hours='1']")))

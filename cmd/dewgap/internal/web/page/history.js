@@ -76,6 +76,7 @@ function plotOf(track) {
   const held = el("div"); box.append(held);
   const key = el("p", null, "legend");
   for (const [c, t] of track.compressor ? [["thaw", "defrost in the group"], ["pull", "pulldown"], ["off", "off or unknown"], ["mark", "event"]] : [["thaw", "defrost and drip"], ["pull", "pulldown"], ["off", "unknown"], ["mark", "event"]]) key.append(el("i", null, c), t);
+  key.append(track.compressor ? " · broken line: floor" : " · broken line: air over dew");
   box.append(key);
   const at = el("p", "Point at the plot to read all values.", "at"); box.append(at);
   const times = data.rows.map((_, n) => Date.parse(data.from) / 1000 + n * data.step_seconds);
@@ -85,12 +86,16 @@ function plotOf(track) {
   const kinds = most(track);
   const events = data.events.filter(e => e.group === track.group && (track.compressor ? e.compressor === track.compressor : (e.circuits || []).length && e.circuits[0].circuit === track.circuit));
   const columns = [times, of(s, "max"), of(s, "min"), of(s, "mean"), of(track.compressor ? f : second, "mean"), of(o, "mean")];
+  const days = view.to - view.from > 60 * HOUR, clock = t => new Date(t * 1000);
+  const timeText = (u, all) => all.map((t, i) => days || i === 0 || clock(t).getDate() !== clock(all[i - 1]).getDate()
+    ? clock(t).toLocaleDateString([], { month: "short", day: "numeric" }) + (days && clock(t).getHours() === 0 ? "" : "\n" + hourText(t)) : hourText(t));
+  const hourText = t => clock(t).toTimeString().slice(0, 5);
   const axis = { stroke: tint("--soft"), grid: { stroke: tint("--rule"), width: 1 }, ticks: { stroke: tint("--rule") } };
   const u = new uPlot({
     width: Math.max(240, $("plots").clientWidth - 26), height: track.compressor ? 220 : 150,
     legend: { show: false }, cursor: { drag: { x: true, y: false, setScale: false }, sync: { key: "time" } },
     scales: { x: { min: view.from / 1000, max: view.to / 1000 } },
-    axes: [axis, { ...axis, label: unitOf.K(), labelSize: 18, size: 46 }],
+    axes: [{ ...axis, values: timeText, space: 64, size: 44 }, { ...axis, label: unitOf.K(), labelSize: 18, size: 46 }],
     bands: [{ series: [1, 2], fill: tint("--band") }],
     series: [{}, { stroke: "transparent", points: { show: false } }, { stroke: "transparent", points: { show: false } },
       { stroke: tint("--dry"), width: 1.5 },
@@ -101,11 +106,13 @@ function plotOf(track) {
         const { left, top, width, height } = u.bbox, c = u.ctx;
         c.save();
         c.beginPath(); c.rect(left, top, width, height); c.clip();
-        kinds.forEach((k, n) => {
-          if (!shade[k]) return;
-          const a = u.valToPos(times[n], "x", true), b = u.valToPos(times[n] + data.step_seconds, "x", true);
-          c.fillStyle = tint(shade[k]); c.fillRect(a, top, Math.max(1, b - a), height);
-        });
+        times.forEach((t, n) => track.kinds.forEach((k, i) => { // each kind has its share of the step
+          const from = t;
+          t += track.seconds[i][n];
+          if (!shade[k] || t === from) return;
+          const a = u.valToPos(from, "x", true);
+          c.fillStyle = tint(shade[k]); c.fillRect(a, top, u.valToPos(t, "x", true) - a, height);
+        }));
         c.fillStyle = tint("--wet");
         for (const e of events) {
           const a = u.valToPos(Date.parse(e.began || e.opened) / 1000, "x", true), b = u.valToPos((e.closed ? Date.parse(e.closed) : view.to) / 1000, "x", true);
