@@ -36,6 +36,7 @@ const (
 	keptFor = 72 * time.Hour
 
 	mostChanges = 50   // in one message
+	mostPending = 1000 // events that wait
 	mostRead    = 1000 // entries of the journal at once
 )
 
@@ -244,6 +245,7 @@ func (o *Outbox) enter(e *alert.Entry) {
 		if p == nil {
 			p = &pending{since: ev.Opened}
 			o.pending[ev.ID] = p
+			o.shed()
 		}
 		if e.Change.Kind == alert.Escalated {
 			p.since = e.At
@@ -257,6 +259,24 @@ func (o *Outbox) enter(e *alert.Entry) {
 		if p != nil {
 			p.event = *ev
 		}
+	}
+}
+
+// shed gives up the event that ended first where too many wait: a target that is
+// away while events come and go by the minute must not fill the memory.
+func (o *Outbox) shed() {
+	if len(o.pending) <= mostPending {
+		return
+	}
+	oldest := ""
+	for id, p := range o.pending {
+		if p.event.Closed != nil && (oldest == "" || p.at.Before(o.pending[oldest].at)) {
+			oldest = id
+		}
+	}
+	if oldest != "" { // open ones are bounded by what the site has
+		o.state.Given.add(o.pending[oldest].event.Opened)
+		delete(o.pending, oldest)
 	}
 }
 

@@ -531,3 +531,45 @@ func TestNewsCutsTheWaitShort(t *testing.T) {
 		}
 	})
 }
+
+// TestManyWait: however many events a target misses, the memory and the file stay
+// small; what is let go is counted, and each of the others is told.
+func TestManyWait(t *testing.T) {
+	synctest.Test(t, func(t *testing.T) {
+		b := newBench(t, config.Notify{})
+		b.to.answers(down)
+		b.start()
+		const events = mostPending + 200
+		for range events {
+			b.opens("c1", "minor")
+			pass(300 * time.Millisecond)
+			b.closes("c1")
+			pass(300 * time.Millisecond)
+		}
+		b.opens("c2", "minor")
+		if n := b.outbox.status().Waiting; n > mostPending+1 || n < mostPending {
+			t.Error(n, "events wait")
+		}
+		b.to.answers(nil)
+		pass(2 * time.Hour)
+		b.stop()
+		told, given := map[string]bool{}, 0
+		for _, m := range b.to.taken {
+			if len(m.Changes) > mostChanges {
+				t.Error(len(m.Changes), "changes in a message")
+			}
+			for _, c := range m.Changes {
+				if told[c.Event.ID] && c.What != repeated {
+					t.Error("twice:", c.What, c.Event.ID)
+				}
+				told[c.Event.ID] = true
+			}
+			if m.Given != nil {
+				given += m.Given.Count
+			}
+		}
+		if len(told)+given != events+1 || given < 200 || given > 202 {
+			t.Errorf("%d told, %d given up of %d", len(told), given, events+1)
+		}
+	})
+}

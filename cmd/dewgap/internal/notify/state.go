@@ -45,7 +45,7 @@ type parked struct {
 }
 
 // mostParked bounds the messages that are kept for a person; the oldest go first.
-const mostParked = 100
+const mostParked = 20
 
 // CursorFile returns the name of a target's file.
 func cursorFile(target string) string { return target + ".cursor" }
