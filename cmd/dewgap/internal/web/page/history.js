@@ -9,7 +9,8 @@ let offset = 0;                         // ms from the other span to this one; 0
 let groups = [];
 
 const el = (name, text, cls) => { const e = document.createElement(name); if (text != null) e.textContent = text; if (cls) e.className = cls; return e; };
-const tint = name => getComputedStyle(document.documentElement).getPropertyValue(name).trim();
+let tints = {};                         // asking for a style is slow, and a plot has thousands of shades
+const tint = name => tints[name] ??= getComputedStyle(document.documentElement).getPropertyValue(name).trim();
 const when = ms => new Date(ms).toLocaleString([], { year: "numeric", month: "short", day: "2-digit", hour: "2-digit", minute: "2-digit" });
 const unitOf = { K: () => us ? "°F" : "K", degC: () => us ? "°F" : "°C", Pa: () => us ? "psia" : "bar abs" };
 function shown(v, unit) {
@@ -64,6 +65,7 @@ const shade = { defrost: "--thaw", defrosting: "--thaw", dripping: "--thaw", pul
 function draw() {
   for (const p of plots) p.destroy();
   plots = [];
+  tints = {};
   const place = $("plots"); place.textContent = "";
   for (const track of data.tracks) place.append(plotOf(track));
   marks();
