@@ -405,8 +405,9 @@ func ofRows(s *store) map[string]map[int64]float64 {
 // any of it.
 func TestOutageOf14DaysIsFilled(t *testing.T) {
 	every, outage := 5*time.Minute, 14*24*time.Hour
+	requests := 15 // until it is killed
 	if testing.Short() {
-		outage = 5 * 24 * time.Hour
+		outage, requests = 5*24*time.Hour, 5
 	}
 	run := func(t *testing.T, cut bool) (got map[string]map[int64]float64) {
 		synctest.Test(t, func(t *testing.T) {
@@ -431,7 +432,7 @@ func TestOutageOf14DaysIsFilled(t *testing.T) {
 				}
 				kill()
 				for range 3 { // killed while it fills; the last answer of each is lost
-					b.store.set(func(s *store) { s.down, s.left = false, 15 })
+					b.store.set(func(s *store) { s.down, s.left = false, requests })
 					kill = b.start()
 					b.pass(2*time.Minute, time.Minute)
 					kill()
