@@ -415,6 +415,7 @@ func TestLevel(t *testing.T) {
 		b := newBench(t, config.Notify{Beat: time.Hour})
 		b.set.Kind = config.Alertmanager
 		b.outbox = &Outbox{again: make(chan struct{}, 1)}
+		var mu sync.Mutex
 		var requests [][]amAlert
 		l := &level{set: &b.set, words: testWords(), now: time.Now, sent: map[string]string{}, again: b.outbox.again,
 			client: &http.Client{Transport: roundTrip(func(r *http.Request) (*http.Response, error) {
@@ -422,13 +423,17 @@ func TestLevel(t *testing.T) {
 				if err := json.NewDecoder(r.Body).Decode(&alerts); err != nil || r.URL.Path != "/secret/api/v2/alerts" {
 					t.Error(r.URL.Path, err)
 				}
+				mu.Lock()
 				requests = append(requests, alerts)
+				mu.Unlock()
 				return &http.Response{StatusCode: 200, Body: http.NoBody, Request: r}, nil
 			})}}
 		ctx, cancel := context.WithCancel(t.Context())
 		ended := make(chan struct{})
 		go func() { defer close(ended); l.run(ctx, b.journal) }()
 		latest := func() map[string]time.Duration { // alerts with the time that they last
+			mu.Lock()
+			defer mu.Unlock()
 			all := map[string]time.Duration{}
 			for _, a := range requests[len(requests)-1] {
 				all[a.Labels["alertname"]+" "+a.Labels["compressor"]+" "+a.Labels["severity"]] = time.Until(a.EndsAt)
@@ -467,11 +472,11 @@ func TestLevel(t *testing.T) {
 		want("closed for 14 min", map[string]time.Duration{"DewgapFloodback c1 major": -14 * time.Minute, beat: 4 * time.Minute})
 		pass(2 * time.Minute)
 		want("long over", map[string]time.Duration{beat: 4 * time.Minute})
+		cancel()
+		<-ended
 		if n := len(requests); n > 30 {
 			t.Error(n, "requests in 20 min")
 		}
-		cancel()
-		<-ended
 	})
 }
 

@@ -21,6 +21,8 @@ var (
 	pageJS string
 	//go:embed page/people.js
 	peopleJS string
+	//go:embed page/lanes.js
+	lanesJS string
 	//go:embed page/history.html
 	historyHTML string
 	//go:embed page/history.css
@@ -59,7 +61,7 @@ func fillScript() string {
 		}
 		checks[system.String()] = ofCause
 	}
-	return strings.NewReplacer("/*CAUSES*/{}", asJSON(names), "/*CHECKS*/{}", asJSON(checks), `/*CAUTIONS*/""`, asJSON(cause.Cautions)).Replace(pageJS + peopleJS)
+	return strings.NewReplacer("/*CAUSES*/{}", asJSON(names), "/*CHECKS*/{}", asJSON(checks), `/*CAUTIONS*/""`, asJSON(cause.Cautions)).Replace(pageJS + peopleJS + lanesJS)
 }
 
 // asJSON writes v as a literal of the script; encoding/json escapes < and >,

@@ -272,6 +272,7 @@ function take(s) {
   state = s;
   us = s.text_units === "us";
   draw();
+  drawLanes(); // in the units of now
 }
 async function refresh() {
   const asked = unitsQuery();
