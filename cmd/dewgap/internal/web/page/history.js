@@ -138,10 +138,13 @@ function plotOf(track) {
   return box;
 }
 
-// tableOf holds the same as the plot, for those who do not see it; it is filled when opened.
+// tableOf holds the same as the plot, for those who do not see it; it is filled when
+// opened, and stays open when its plot is drawn anew.
+const unfolded = new Set();
 function tableOf(track, title, times, kinds) {
   const d = el("details"); d.append(el("summary", "The same as a table"));
   d.addEventListener("toggle", () => {
+    if (d.open) unfolded.add(title); else unfolded.delete(title);
     if (!d.open || d.children.length > 1) return;
     const t = el("table"), mine = data.values.filter(v => same(v, track)), head = el("tr");
     t.append(el("caption", title + ", lowest / mean / highest of each step"));
@@ -155,6 +158,7 @@ function tableOf(track, title, times, kinds) {
     });
     const s = el("div", null, "scroll"); s.tabIndex = 0; s.setAttribute("role", "region"); s.setAttribute("aria-label", title); s.append(t); d.append(s);
   });
+  d.open = unfolded.has(title);
   return d;
 }
 
