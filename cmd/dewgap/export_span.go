@@ -26,7 +26,7 @@ import (
 
 const spanHelp = `With --metrics, --states or --recording: what was known in a span, as one file. Names, labels and values are those of /metrics at that time: the recordings run through the same analysis. What was not known is absent. What no recording holds (sources, targets, faults of the gateway) is left out. OpenMetrics is for promtool tsdb create-blocks-from openmetrics, and each sample bears the time of its row. CSV of metrics has a line for each sample; CSV of states and recordings has the form of dewgap replay --states and of a recording.
 
-With --from the analysis begins a day earlier, as far as there are recordings. Counters are complete only where the recordings go back to when the site's exposure began to count. Where they do not, counters are left out, and this is reported.`
+With --from the analysis begins a day earlier, as far as there are recordings, and no more of them is read unless counters need it. Counters are complete only where the recordings go back to when the site's exposure began to count. Where they do not, counters are left out, and this is reported.`
 
 // warmUp is how long before the span the analysis begins: each circuit of a site
 // has been through its defrosts by then. Common practice, no source.
@@ -70,6 +70,9 @@ func (v *exportCmd) span(ctx context.Context, con console, cfg *config.Config, p
 		return err
 	}
 	opened.Push("close the recording", in.Close)
+	if !from.IsZero() && !v.countsFrom(p) {
+		in.from = from.Add(-warmUp)
+	}
 	line, err := pipeline.New(in.site)
 	if err != nil {
 		return err
@@ -135,6 +138,17 @@ func (v *exportCmd) pass(ctx context.Context, in pipeline.Rows, line *pipeline.P
 			return err
 		}
 	}
+}
+
+// countsFrom reports whether counters that are exported need the recordings from the
+// first row on.
+func (v *exportCmd) countsFrom(p *past) bool {
+	if !v.Metrics {
+		return false
+	}
+	first, ok := recording.FirstOf(p.recordings[0])
+	since := countedSince(p.totals)
+	return !ok || since.IsZero() || !first.After(since)
 }
 
 func (v *exportCmd) openMetrics() bool {

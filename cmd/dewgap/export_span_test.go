@@ -18,7 +18,10 @@ import (
 	"time"
 
 	"dewgap/alert"
+	"dewgap/analyze/reading"
 	"dewgap/cmd/dewgap/internal/pipeline"
+	"dewgap/collector/recording"
+	"dewgap/config"
 )
 
 // samplesOf reads lines "SERIES VALUE [SECONDS]"; the instant is 0 where there is
@@ -419,5 +422,83 @@ func TestExportByPromtool(t *testing.T) {
 	}
 	if !found {
 		t.Errorf("the blocks have no superheat of %g at 06:00:\n%.500s", superheat, dump)
+	}
+}
+
+// Of a large recording only the day before the span is read, unless the counters
+// need the rest: what was damaged before it does not matter to the others.
+func TestExportBeginsADayBeforeTheSpan(t *testing.T) {
+	dir := t.TempDir()
+	conf, day := filepath.Join(dir, "site.toml"), filepath.Join(dir, "day.csv")
+	if code, _, errs := called(t, "simulate", "--scenario", "capillary-cabinet", "--for", "28h", "--step", "1m", "--out", day, "--config", conf); code != 0 {
+		t.Fatal(errs)
+	}
+	cfg, err := config.Load(conf)
+	if err != nil {
+		t.Fatal(err)
+	}
+	in, err := openRecordings(cfg, []string{day}, t.Output())
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer in.Close()
+	recorder := recording.NewRecorder(filepath.Join(dir, "data"), in.site.Points, recording.Limits{Bytes: 1 << 30}, nil)
+	var row reading.Row
+	var last time.Time
+	for in.Next(t.Context(), &row) == nil {
+		recorder.Append(row)
+		last = row.Time
+	}
+	if err := recorder.Close(); err != nil {
+		t.Fatal(err)
+	}
+	files, err := recording.Files(filepath.Join(dir, "data"))
+	if err != nil || len(files) != 1 {
+		t.Fatalf("%v, %v", files, err)
+	}
+	export := func(what, from string) (status int, text, errs string) {
+		out := filepath.Join(dir, "out")
+		code, _, errs := called(t, "export", what, "--from", from, "--force", "--config", conf, "--out", out, files[0].Path)
+		all, err := os.ReadFile(out)
+		if err != nil {
+			t.Fatal(err)
+		}
+		return code, string(all), errs
+	}
+	from := last.Add(-time.Hour).Format(time.RFC3339)
+	want := map[string]string{}
+	for _, what := range []string{"--states", "--recording"} {
+		code, text, errs := export(what, from)
+		if code != 0 || strings.Count(text, "\n") < 61 {
+			t.Fatalf("%s: status %d, %d lines: %s", what, code, strings.Count(text, "\n"), errs)
+		}
+		want[what] = text
+	}
+	f, err := os.OpenFile(files[0].Path, os.O_WRONLY, 0)
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer f.Close()
+	index, err := os.ReadFile(files[0].Path + ".index")
+	if err != nil {
+		t.Fatal(err)
+	}
+	var second int64 // where the second hour begins
+	if _, err := fmt.Sscan(strings.Split(string(index), "\n")[2], &second); err != nil {
+		t.Fatal(err)
+	}
+	if _, err := f.WriteAt(make([]byte, 200), second+40); err != nil {
+		t.Fatal(err)
+	}
+	for what, want := range want {
+		if code, text, errs := export(what, from); code != 0 || text != want {
+			t.Errorf("%s: status %d, the same: %t: %s", what, code, text == want, errs)
+		}
+	}
+	if code, _, errs := export("--metrics", from); code == 0 || !strings.Contains(errs, "row") {
+		t.Errorf("counters of a damaged recording: status %d: %s", code, errs)
+	}
+	if code, _, _ := export("--states", last.Add(-27*time.Hour).Format(time.RFC3339)); code == 0 {
+		t.Error("what is damaged was exported")
 	}
 }

@@ -8,10 +8,10 @@ import (
 	"os"
 	"path/filepath"
 	"slices"
-	"strings"
 	"time"
 
 	"dewgap/alert"
+	"dewgap/collector/recording"
 	"dewgap/config"
 )
 
@@ -82,8 +82,7 @@ func (p *past) recordedSince(since time.Time) {
 		return
 	}
 	for len(p.recordings) > 1 {
-		next := strings.TrimSuffix(strings.TrimPrefix(filepath.Base(p.recordings[1]), "recording-"), ".csv.gz")
-		if at, err := time.Parse("20060102T150405.000Z", next); err != nil || at.After(since) {
+		if at, ok := recording.FirstOf(p.recordings[1]); !ok || at.After(since) {
 			return
 		}
 		p.recordings = p.recordings[1:]

@@ -16,7 +16,8 @@ import (
 // recordingRows reads recordings one after the other, as one.
 type recordingRows struct {
 	site  analyze.Site
-	names []string // still to be opened
+	names []string  // still to be opened
+	from  time.Time // the first of them is read from the hour on that holds this instant
 	name  string
 	in    *recording.Reader
 	last  time.Time
@@ -61,9 +62,10 @@ func (t *recordingRows) Next(ctx context.Context, row *reading.Row) error {
 			}
 			var err error
 			t.name, t.names = t.names[0], t.names[1:]
-			if t.in, err = recording.Open(t.name, recording.Lookup(t.site.Points), t.site.Atmosphere); err != nil {
+			if t.in, err = recording.OpenAt(t.name, t.from, recording.Lookup(t.site.Points), t.site.Atmosphere); err != nil {
 				return err
 			}
+			t.from = time.Time{}
 		}
 		err := t.in.Next(row)
 		switch {

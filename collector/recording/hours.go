@@ -202,7 +202,13 @@ func readSome(path string, most int64) ([]byte, error) {
 // compressed, it begins with its first row. Rows before from are the caller's to pass
 // over. Row numbers in errors count from where reading began.
 func OpenAt(path string, from time.Time, lookup func(path string) (int, error), atmosphere units.Pascal) (*Reader, error) {
-	r, err := Open(path, lookup, atmosphere)
+	return OpenThrough(path, from, asItIs, lookup, atmosphere)
+}
+
+// OpenThrough is OpenAt for a recording that may still be written: what through
+// returns reads the file from its offset on, and may wait at the end for more.
+func OpenThrough(path string, from time.Time, through func(*os.File) io.Reader, lookup func(path string) (int, error), atmosphere units.Pascal) (*Reader, error) {
+	r, err := open(path, through, lookup, atmosphere)
 	if err != nil || !strings.HasSuffix(path, ".gz") {
 		return r, err
 	}
@@ -224,7 +230,7 @@ func OpenAt(path string, from time.Time, lookup func(path string) (int, error), 
 	_, err = f.Seek(place.offset, io.SeekStart)
 	var z *gzip.Reader
 	if err == nil {
-		z, err = gzip.NewReader(bufio.NewReaderSize(f, bufferSize))
+		z, err = gzip.NewReader(bufio.NewReaderSize(through(f), bufferSize))
 	}
 	if err != nil {
 		return nil, errors.Join(&Error{Name: path, Line: 1, Err: gzipError(err)}, f.Close())
@@ -252,12 +258,18 @@ func Files(dir string) ([]File, error) {
 	}
 	var files []File
 	for _, e := range entries {
-		text, ok := strings.CutPrefix(e.Name(), prefix)
-		text, gz := strings.CutSuffix(text, suffix)
-		first, err := time.Parse(nameLayout, text)
-		if ok && gz && err == nil && e.Type().IsRegular() {
+		if first, ok := FirstOf(e.Name()); ok && e.Type().IsRegular() {
 			files = append(files, File{filepath.Join(dir, e.Name()), first})
 		}
 	}
 	return files, nil
+}
+
+// FirstOf returns the time of the first row of a recording that a recorder wrote, as
+// its name has it.
+func FirstOf(path string) (time.Time, bool) {
+	text, ok := strings.CutPrefix(filepath.Base(path), prefix)
+	text, gz := strings.CutSuffix(text, suffix)
+	first, err := time.Parse(nameLayout, text)
+	return first, ok && gz && err == nil
 }

@@ -60,13 +60,21 @@ const bufferSize = 256 << 10
 // lookup gives the index of an input's point, or an error with what
 // would be right. A gauge pressure is above atmosphere.
 func Open(path string, lookup func(path string) (int, error), atmosphere units.Pascal) (*Reader, error) {
+	return open(path, asItIs, lookup, atmosphere)
+}
+
+// asItIs reads a file up to the end that it has now.
+func asItIs(f *os.File) io.Reader { return f }
+
+// open is Open with what reads the file.
+func open(path string, through func(*os.File) io.Reader, lookup func(path string) (int, error), atmosphere units.Pascal) (*Reader, error) {
 	f, err := os.Open(path)
 	if err != nil {
 		return nil, err
 	}
-	var in io.Reader = f
+	in := through(f)
 	if strings.HasSuffix(path, ".gz") {
-		in, err = gzip.NewReader(bufio.NewReaderSize(f, bufferSize))
+		in, err = gzip.NewReader(bufio.NewReaderSize(in, bufferSize))
 		if err != nil {
 			f.Close()
 			return nil, &Error{Name: path, Line: 1, Err: gzipError(err)}

@@ -1,16 +1,12 @@
 package remotewrite
 
 import (
-	"bufio"
-	"compress/gzip"
 	"context"
 	"errors"
-	"fmt"
 	"io"
 	"os"
 	"path/filepath"
 	"slices"
-	"strings"
 	"time"
 
 	"dewgap/analyze"
@@ -35,72 +31,52 @@ type follower struct {
 	said func(format string, args ...any) // what a person should know
 }
 
-// file is a recording with the time of its first row, as its name has it.
-type file struct {
-	name  string
-	first time.Time
-}
-
 // list returns the recordings that do not begin in the future.
-func (f *follower) list() ([]file, error) {
-	entries, err := os.ReadDir(f.dir) // sorted by name
-	if errors.Is(err, os.ErrNotExist) {
-		return nil, nil // no row has been written yet
-	}
-	if err != nil {
-		return nil, fmt.Errorf("list the recordings: %w", err)
-	}
-	var files []file
-	for _, e := range entries {
-		text, ok := strings.CutPrefix(e.Name(), "recording-")
-		text, gz := strings.CutSuffix(text, ".csv.gz")
-		first, err := time.Parse("20060102T150405.000Z", text)
-		if ok && gz && err == nil && !first.After(f.now().Add(ahead)) {
-			files = append(files, file{e.Name(), first})
-		}
-	}
-	return files, nil
+func (f *follower) list() ([]recording.File, error) {
+	files, err := recording.Files(f.dir)
+	return slices.DeleteFunc(files, func(n recording.File) bool { return n.First.After(f.now().Add(ahead)) }), err
 }
 
-// after returns the recording that follows one by its name, or the one that begins
-// last before from when name is empty.
-func (f *follower) after(name string, from time.Time) (file, bool) {
+// after returns the recording that follows one, or the one that begins last before
+// from when path is empty.
+func (f *follower) after(path string, from time.Time) (recording.File, bool) {
 	files, err := f.list()
 	if err != nil {
 		f.said("%v", err)
-		return file{}, false
+		return recording.File{}, false
 	}
-	if name != "" {
-		i := slices.IndexFunc(files, func(n file) bool { return n.name > name })
+	if path != "" {
+		i := slices.IndexFunc(files, func(n recording.File) bool { return n.Path > path })
 		if i < 0 {
-			return file{}, false
+			return recording.File{}, false
 		}
 		return files[i], true
 	}
 	if len(files) == 0 {
-		return file{}, false
+		return recording.File{}, false
 	}
 	i := 0
-	for i+1 < len(files) && !files[i+1].first.After(from) {
+	for i+1 < len(files) && !files[i+1].First.After(from) {
 		i++
 	}
 	return files[i], true
 }
 
-// run calls each with every row from the recording on that holds the instant from,
-// until ctx ends. The row is valid until each returns.
+// run calls each with every row from the hour on that holds the instant from, until
+// ctx ends. The row is valid until each returns.
 func (f *follower) run(ctx context.Context, from time.Time, each func(*reading.Row) error) error {
-	name := ""
+	path := ""
 	for {
-		next, ok := f.after(name, from)
+		next, ok := f.after(path, from)
 		if !ok {
 			if err := sleep(ctx, lookEvery); err != nil {
 				return err
 			}
 			continue
 		}
-		name = next.name
-		err := f.read(ctx, name, each)
+		path = next.Path
+		err := f.read(ctx, path, from, each)
+		from = time.Time{} // of what follows, every hour
 		switch {
 		case ctx.Err() != nil:
 			return ctx.Err()
@@ -109,8 +85,8 @@ func (f *follower) run(ctx context.Context, from time.Time, each func(*reading.R
 		case err != nil && !errors.Is(err, recording.ErrTruncated): // a power cut leaves one truncated
 			f.said("a recording is passed over: %v", err)
 		}
-		if _, err := os.Stat(filepath.Join(f.dir, name)); errors.Is(err, os.ErrNotExist) {
-			f.said("%s was deleted to make room before it had been sent to its end; what was deleted after it is lost, too", name)
+		if _, err := os.Stat(path); errors.Is(err, os.ErrNotExist) {
+			f.said("%s was deleted to make room before it had been sent to its end; what was deleted after it is lost, too", filepath.Base(path))
 		}
 	}
 }
@@ -118,27 +94,18 @@ func (f *follower) run(ctx context.Context, from time.Time, each func(*reading.R
 // errStop is wrapped by each to end run.
 var errStop = errors.New("stop")
 
-// read calls each with the rows of one recording, up to its end when it is
-// finished.
-func (f *follower) read(ctx context.Context, name string, each func(*reading.Row) error) error {
-	path := filepath.Join(f.dir, name)
-	in, err := os.Open(path)
-	if err != nil {
-		return err
-	}
-	defer in.Close()
-	grown := &growing{ctx: ctx, file: in, finished: func() bool {
-		_, ok := f.after(name, time.Time{})
-		return ok
-	}}
-	z, err := gzip.NewReader(bufio.NewReaderSize(grown, 64<<10))
-	if err != nil {
-		return fmt.Errorf("%s: %w", path, err)
-	}
+// read calls each with the rows of one recording from the hour on that holds the
+// instant from, up to its end when it is finished.
+func (f *follower) read(ctx context.Context, path string, from time.Time, each func(*reading.Row) error) (err error) {
 	// An input that the configuration no longer has is read and left out.
 	known := len(f.site.Points)
 	lookup := recording.Lookup(f.site.Points)
-	rows, err := recording.NewReader(z, path, func(input string) (int, error) {
+	rows, err := recording.OpenThrough(path, from, func(file *os.File) io.Reader {
+		return &growing{ctx: ctx, file: file, finished: func() bool {
+			_, ok := f.after(path, time.Time{})
+			return ok
+		}}
+	}, func(input string) (int, error) {
 		if i, err := lookup(input); err == nil {
 			return i, nil
 		}
@@ -147,6 +114,7 @@ func (f *follower) read(ctx context.Context, name string, each func(*reading.Row
 	if err != nil {
 		return err
 	}
+	defer func() { err = errors.Join(err, rows.Close()) }()
 	var row reading.Row
 	for {
 		err := rows.Next(&row)

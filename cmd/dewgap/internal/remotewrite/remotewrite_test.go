@@ -10,6 +10,7 @@ import (
 	"math"
 	"net"
 	"net/http"
+	"os"
 	"path/filepath"
 	"slices"
 	"strings"
@@ -702,3 +703,54 @@ func TestBackoff(t *testing.T) {
 }
 
 var _ metrics.Board = (*snapshot.Board)(nil)
+
+// Of a recording that is still written, what lies before the hour that is wanted is
+// not read, damaged as it may be, and what comes later is waited for.
+func TestFollowingBeginsWithTheHour(t *testing.T) {
+	synctest.Test(t, func(t *testing.T) {
+		b := newBench(t, time.Minute)
+		defer b.end()
+		b.pass(5*time.Hour+30*time.Minute, time.Minute)
+		time.Sleep(10 * time.Minute) // it is written
+		files, err := recording.Files(b.setting.Recordings)
+		if err != nil || len(files) != 1 {
+			t.Fatalf("%v, %v", files, err)
+		}
+		f, err := os.OpenFile(files[0].Path, os.O_WRONLY, 0)
+		if err != nil {
+			t.Fatal(err)
+		}
+		index, err := os.ReadFile(files[0].Path + ".index")
+		if err != nil {
+			t.Fatal(err)
+		}
+		var second int64 // where the second hour begins
+		if _, err := fmt.Sscan(strings.Split(string(index), "\n")[2], &second); err != nil {
+			t.Fatal(err)
+		}
+		if _, err := f.WriteAt(make([]byte, 200), second+40); err != nil {
+			t.Fatal(err)
+		}
+		if err := f.Close(); err != nil {
+			t.Fatal(err)
+		}
+		ctx, stop := context.WithCancel(t.Context())
+		follow := follower{dir: b.setting.Recordings, site: b.setting.Site, now: time.Now, said: t.Errorf}
+		from := time.Now().Add(-2 * time.Hour)
+		var times []time.Time
+		ended := make(chan error, 1)
+		go func() {
+			ended <- follow.run(ctx, from, func(row *reading.Row) error { times = append(times, row.Time); return nil })
+		}()
+		b.pass(40*time.Minute, time.Minute)
+		last := time.Now().Add(-time.Minute)
+		time.Sleep(15 * time.Minute)
+		stop()
+		if err := <-ended; !errors.Is(err, context.Canceled) {
+			t.Error(err)
+		}
+		if len(times) == 0 || !times[0].Equal(from.Truncate(time.Hour)) || !times[len(times)-1].Equal(last) {
+			t.Fatalf("%d rows from %v to %v, want from %s to %s", len(times), times[:min(1, len(times))], times[max(0, len(times)-1):], from.Truncate(time.Hour), last)
+		}
+	})
+}
