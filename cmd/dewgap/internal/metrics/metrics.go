@@ -6,6 +6,8 @@
 package metrics
 
 import (
+	"context"
+	"errors"
 	"log/slog"
 	"math"
 	"net/http"
@@ -47,10 +49,23 @@ func NewRegistry(board Board, build Build) *prometheus.Registry {
 // Handler serves registry at /metrics.
 func Handler(registry *prometheus.Registry, log *slog.Logger) http.Handler {
 	return promhttp.HandlerFor(registry, promhttp.HandlerOpts{
-		ErrorLog:      slog.NewLogLogger(log.Handler(), slog.LevelError),
+		ErrorLog:      clientsLeft{slog.NewLogLogger(log.Handler(), slog.LevelError)},
 		ErrorHandling: promhttp.ContinueOnError, // one bad series must not hide the others
 		Timeout:       10 * time.Second,
 	})
+}
+
+// clientsLeft logs what goes wrong in a scrape, but not that the client went away or
+// took too long: that is no fault of the site, and would be a line for each metric.
+type clientsLeft struct{ promhttp.Logger }
+
+func (l clientsLeft) Println(v ...any) {
+	for _, one := range v {
+		if err, ok := one.(error); ok && (errors.Is(err, context.Canceled) || errors.Is(err, http.ErrHandlerTimeout)) {
+			return
+		}
+	}
+	l.Logger.Println(v...)
 }
 
 // Collector makes dewgap's metrics from the newest snapshot.
