@@ -12,6 +12,7 @@ import (
 	"time"
 
 	"dewgap/analyze/evidence"
+	"dewgap/analyze/trend"
 
 	"github.com/google/go-cmp/cmp"
 	"go.uber.org/goleak"
@@ -417,4 +418,42 @@ func TestLedgerSaysWhyItCannotWrite(t *testing.T) {
 	if err := l.Save(start, 7, func() []Totals { return nil }, false, false); err != nil {
 		t.Errorf("not tried again: %v", err)
 	}
+}
+
+// Whatever a file of exposure or trends holds, it is read or its damage is reported,
+// and what was read comes back the same after it is saved.
+func FuzzStateFiles(f *testing.F) {
+	f.Add(appendFrame(nil, []byte(`{"at":"2026-03-01T06:00:00Z","entry":7,"totals":[{"group":"mt","compressor":"c1"}]}`)))
+	f.Add(appendFrame(nil, []byte(`{"at":"2026-03-01T06:00:00Z","days":[{}]}`)))
+	f.Add(appendFrame(nil, []byte(`[]`)))
+	f.Add([]byte("00000000 2 {}\n"))
+	f.Fuzz(func(t *testing.T, data []byte) {
+		dir := t.TempDir()
+		for _, name := range []string{LedgerFile, TrendsFile} {
+			if err := os.WriteFile(filepath.Join(dir, name), data, 0o600); err != nil {
+				t.Fatal(err)
+			}
+		}
+		ledger, totals, err := OpenLedger(dir)
+		if err == nil {
+			if !decodeState(data, &ledgerContent{}) {
+				t.Fatalf("%q was read without a fault", data)
+			}
+			if err := ledger.Save(start, ledger.Entry(), func() []Totals { return totals }, false, true); err != nil {
+				t.Fatal(err)
+			}
+			if _, again, err := OpenLedger(dir); err != nil || len(again) < len(totals) {
+				t.Fatalf("%d totals were %d: %v", len(again), len(totals), err)
+			}
+		}
+		days, read, err := OpenTrendStore(dir)
+		if err == nil {
+			if err := days.Save(start, func() []trend.Days { return read }, true); err != nil {
+				t.Fatal(err)
+			}
+			if _, again, err := OpenTrendStore(dir); err != nil || len(again) != len(read) {
+				t.Fatalf("%d days were %d: %v", len(again), len(read), err)
+			}
+		}
+	})
 }

@@ -243,3 +243,33 @@ func TestClientCertificates(t *testing.T) {
 		t.Error("answered without a certificate")
 	}
 }
+
+// Whatever the file holds, it is refused by its name, or whoever has no password is
+// kept out where it has users.
+func FuzzLoad(f *testing.F) {
+	f.Add("")
+	f.Add("basic_auth_users:\n  anna: $2a$04$7JqNVZvB0pZ1m0y0lqXx6uRkqAq3yX3yq0m0lqXx6uRkqAq3yX3yq\n")
+	f.Add("tls_server_config:\n  cert_file: a.pem\n  key_file: b.pem\n  client_auth_type: RequireAndVerifyClientCert\n")
+	f.Add("http_server_config:\n  http2: false\n  headers:\n    X-Frame-Options: deny\n")
+	f.Add("rate_limit:\n  interval: 1s\n")
+	f.Add("basic_auth_users: &a [*a, *a]\n")
+	f.Fuzz(func(t *testing.T, text string) {
+		if len(text) > 4<<10 {
+			t.Skip("a file of this size is slow, not different")
+		}
+		file := write(t, text)
+		p, err := Load(file, nil)
+		if err != nil {
+			if p != nil || !strings.Contains(err.Error(), file) {
+				t.Errorf("%v, %v", p, err)
+			}
+			return
+		}
+		inside := false
+		w := httptest.NewRecorder()
+		p.Guard(http.HandlerFunc(func(http.ResponseWriter, *http.Request) { inside = true })).ServeHTTP(w, httptest.NewRequest("GET", "/", nil))
+		if users := len(p.rules().users) > 0; inside == users {
+			t.Errorf("users: %t, let in: %t", users, inside)
+		}
+	})
+}

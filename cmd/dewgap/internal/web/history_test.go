@@ -238,3 +238,23 @@ func TestHistoryInABrowser(t *testing.T) {
 	does(t, ctx, chromedp.EmulateViewport(360, 740, chromedp.EmulateMobile))
 	wanted(t, ctx, "nothing wider than a phone", `document.documentElement.scrollWidth <= 360`)
 }
+
+// Whatever is asked for, the answer is given or is a fault of whoever asks.
+func FuzzQueries(f *testing.F) {
+	for _, query := range []string{"", "from=2026-03-01&to=2026-03-02&step=5m", "from=2026-03-01T06:00:00Z&step=1ns", "since=x", "open=true&limit=0", "limit=99999999999999999999", "group=lt&compressor=c1", "a=%", ";"} {
+		f.Add(query)
+	}
+	s := snaptest.EveryState()
+	h := New(Parts{Board: boardOf(s), Events: fixedEvents(s.Open), History: pastOf{}, Log: quiet(), Metrics: http.NotFoundHandler()}).Handler()
+	f.Fuzz(func(t *testing.T, query string) {
+		for _, path := range []string{"/api/v1/history", "/api/v1/events", "/api/v1/state"} {
+			r := httptest.NewRequest("GET", "http://127.0.0.1"+path, nil)
+			r.URL.RawQuery = query
+			w := httptest.NewRecorder()
+			h.ServeHTTP(w, r)
+			if w.Code != 200 && (w.Code < 400 || w.Code > 499) {
+				t.Errorf("%s?%s: %d %s", path, query, w.Code, w.Body)
+			}
+		}
+	})
+}
