@@ -182,10 +182,13 @@ func TestTrap51TheLoadThatBrokeIt(t *testing.T) {
 	if testing.Short() {
 		t.Skip("seconds of load")
 	}
-	unread, slow, readers, events, length := 300, 300, 40, 2000, 3*time.Second
+	unread, slow, readers, events, length := 300, 300, 40, 2000, 2*time.Second
 	if *fullLoad {
 		unread, slow, readers, events, length = 2000, 3000, 300, 5000, 30*time.Second
 	}
+	// What goes with MemoryMax=128M. Without it the collector of garbage lets the
+	// program have more for a moment.
+	t.Setenv("GOMEMLIMIT", "96MiB")
 	dir := t.TempDir()
 	file := demoSite(t, dir)
 	history(t, filepath.Join(dir, "data"), events)
@@ -268,7 +271,7 @@ func TestTwentyOpenPages(t *testing.T) {
 	p := start(t, dir, "run", "--config", file)
 	await(t, p.page+"metrics", "rows", func(text string) bool { return strings.Contains(text, "dewgap_superheat_kelvin{") })
 	before := late(t, p.page)
-	length := 5 * time.Second
+	length := 3 * time.Second
 	if *fullLoad {
 		length = time.Minute
 	}
@@ -323,7 +326,7 @@ func TestTwentyOpenPages(t *testing.T) {
 	pages.Wait()
 	now, most := memoryOf(t, p.cmd.Process.Pid)
 	t.Logf("20 pages for %s: %d answers, %.0f MB resident, %.0f at most", length, answers.Load(), now, most)
-	if most >= 60 || answers.Load() < 20*4 || failed.Load() > 0 {
+	if most >= 60 || answers.Load() < 20*3 || failed.Load() > 0 {
 		t.Errorf("%.0f MB at most, %d answers, %d failed", most, answers.Load(), failed.Load())
 	}
 	if after := late(t, p.page); after != before {
