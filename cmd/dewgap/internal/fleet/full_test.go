@@ -162,7 +162,7 @@ func stores(t testing.TB, dir, targets string) (all []*peer) {
 	conf := scraping(t, dir, targets)
 	if *victoria != "" {
 		p := &peer{name: "VictoriaMetrics", path: *victoria, address: freeAddress(t), dir: filepath.Join(dir, "victoria")}
-		p.args = []string{"-storageDataPath=" + p.dir, "-httpListenAddr=" + p.address, "-retentionPeriod=1", "-search.latencyOffset=0s", "-memory.allowedBytes=1GB", "-promscrape.config=" + conf, "-relabelConfig=" + filepath.Join(dir, "relabel.yml")}
+		p.args = []string{"-storageDataPath=" + p.dir, "-httpListenAddr=" + p.address, "-retentionPeriod=1", "-search.latencyOffset=0s", "-memory.allowedBytes=1GB", "-search.maxUniqueTimeseries=1000000", "-promscrape.config=" + conf, "-relabelConfig=" + filepath.Join(dir, "relabel.yml")}
 		all = append(all, p)
 	}
 	if *prometheus != "" {
