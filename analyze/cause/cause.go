@@ -81,12 +81,38 @@ const (
 type inlet struct {
 	track
 	running bool
-	bouts   [boutsKept]int64 // when its last floodbacks began that no restart explains
-	next    int
+	bouts   recurrence // of its floodbacks that no restart explains
+	starts  recurrence // of its floodbacks that came with its own start
 }
 
-// boutsKept floodbacks within recurrenceSpan are enough to show that they recur.
+// ownStart is how long after a machine's start a floodback still comes with it.
+// Common practice, no source.
+const ownStart = 300.0 // s
+
+// recurrence remembers when something came, to tell whether it comes again and
+// again.
+type recurrence struct {
+	at [boutsKept]int64
+	n  int
+}
+
+// boutsKept within recurrenceSpan are enough to show that something recurs.
 const boutsKept = 4
+
+// count returns how often it came within recurrenceSpan before at.
+func (r *recurrence) count(at int64) (n int) {
+	for _, t := range r.at {
+		if t != 0 && t <= at && at-t < recurrenceSpan {
+			n++
+		}
+	}
+	return n
+}
+
+func (r *recurrence) enter(at int64) {
+	r.at[r.n%boutsKept] = at
+	r.n++
+}
 
 // NewGroup returns the tracker of a group with the circuits of these names, and
 // so many compressors.
@@ -157,7 +183,7 @@ func (g *Group) observePressures(x *frame.Frame, step int64) (calm bool) {
 		g.drawn = true
 		g.dewSlow.Set(g.dew.Value())
 	}
-	g.rises.update(x.At, runs, float64(x.Dew))
+	g.rises.update(x.At, runs, float64(x.Dew), &g.past)
 	calm = g.flowing != 0 && x.At-g.flowing >= settling && math.Abs(float64(x.Dew)-g.dew.Value()) < quietDew
 	if calm {
 		g.headDay.Update(float64(x.CondensingDew), step, headDayTau)
@@ -191,14 +217,18 @@ const (
 	riseStops = 4.0 // stops that the mean remembers
 )
 
-func (r *dewRises) update(at int64, runs bool, dew float64) {
+func (r *dewRises) update(at int64, runs bool, dew float64, running *past) {
 	switch {
 	case runs || math.IsNaN(dew):
 		r.stopped = 0
 	case r.stopped == 0:
 		r.stopped, r.from = at, dew
 	case r.stopped > 0 && at-r.stopped >= riseTime:
-		r.mean.Update(dew-r.from, second, riseStops)
+		from := r.from
+		if usual, _ := running.quantile(at, 0.5, groupDew); usual > from {
+			from = usual // it was pumped down: what boils off in the coil is no feed
+		}
+		r.mean.Update(dew-from, second, riseStops)
 		r.stopped = -1
 	}
 }
@@ -212,18 +242,24 @@ func (g *Group) highestBefore(compressor int) float64 {
 // beginBout notes that a floodback of a compressor begins, and returns how many
 // began within recurrenceSpan before while no circuit had restarted.
 func (g *Group) beginBout(compressor int, at int64) int {
-	in, n := &g.inlets[compressor], 0
-	for _, t := range in.bouts {
-		if t != 0 && t <= at && at-t < recurrenceSpan {
-			n++
-		}
-	}
+	in := &g.inlets[compressor]
+	n := in.bouts.count(at)
 	for i := range g.coils {
 		if g.coils[i].isShut() || g.coils[i].ago(at) < restartNear {
 			return n
 		}
 	}
-	in.bouts[in.next%boutsKept] = at
-	in.next++
+	in.bouts.enter(at)
+	return n
+}
+
+// beginStart notes a floodback that begins after the compressor has run for ran,
+// s, and returns how many came with its starts within recurrenceSpan before.
+func (g *Group) beginStart(compressor int, at int64, ran float64) int {
+	in := &g.inlets[compressor]
+	n := in.starts.count(at)
+	if ran < ownStart {
+		in.starts.enter(at)
+	}
 	return n
 }

@@ -25,6 +25,8 @@ const (
 	circuitOutletSwings                          // its outlet swings more than its neighbours'
 	circuitDefrostCold                           // its last defrost left ice
 	circuitShut                                  // it gets no liquid
+	circuitDefrostOdd                            // its last defrost was much shorter or longer than its neighbours'
+	circuitHotGasOn                              // hot gas condenses in it: what comes of it is liquid
 	circuitFeatureCount
 )
 
@@ -36,7 +38,7 @@ type circuitDegrees [circuitFeatureCount]float64
 var circuitWeights = circuitDegrees{
 	circuitOutletLow: 6, circuitRestarted: 2.4, circuitFresh: 2, circuitFreshUnmeasured: 2, circuitFoundBefore: 1.6,
 	circuitShutDriesUp: 3.6, circuitAirCold: 1.2, circuitAirFar: 2, circuitAirVeryFar: 2, circuitOutletSwings: 1.6,
-	circuitDefrostCold: 1.2, circuitShut: -1.2,
+	circuitDefrostCold: 1.2, circuitShut: -1.2, circuitHotGasOn: 3.5, circuitDefrostOdd: 1.5,
 }
 
 // logOdds adds up the features of a circuit.
@@ -84,6 +86,9 @@ func (g *Group) circuitDegrees(i int, base *baseline, began int64) (d circuitDeg
 	d[circuitOutletSwings] = filter.LinearStep(c.swings.swing()-others, 0.7, 3)
 	d[circuitDefrostCold] = c.defrostColdness()
 	d[circuitShut] = degreeOf(c.isShut())
+	d[circuitHotGasOn] = filter.LinearStep(c.inHotGas(began), 30, 90)
+	length, theirs := c.lastLength(), g.neighboursDefrost(i)
+	d[circuitDefrostOdd] = max(filter.LinearStep(length/theirs, 0.6, 0.35), filter.LinearStep(length/theirs, 1.6, 2.2))
 	return d
 }
 

@@ -30,6 +30,8 @@ func TestCircuitOdds(t *testing.T) {
 		{circuitOutletSwings, "its valve hunts", 4.95},
 		{circuitDefrostCold, "ice was left", 3.32},
 		{circuitShut, "it gets no liquid", 1 / 3.32},
+		{circuitHotGasOn, "what comes of a coil with hot gas in it is condensate", 33.1},
+		{circuitDefrostOdd, "its defrosts are unlike its neighbours'", 4.48},
 	} {
 		var d circuitDegrees
 		d[c.feature] = 1
@@ -68,6 +70,16 @@ func TestCircuitThresholds(t *testing.T) {
 	ended := func(c *coil, secondsAgo float64) {
 		c.last = frame.DefrostRun{Began: noon - 3*hour, Ended: noon - int64(secondsAgo*1e9), Resumed: noon - int64(secondsAgo*1e9), Peak: 12}
 	}
+	defrosted := func(g *Group, x float64) { // circuit a for x times as long as the others
+		for i := range g.coils {
+			length := 20 * minute
+			if i == 0 {
+				length = int64(x * float64(length))
+			}
+			g.coils[i].signalled = true
+			g.coils[i].last = frame.DefrostRun{Began: noon - 3*hour, Ended: noon - 3*hour + length, Peak: 12}
+		}
+	}
 	for _, c := range []struct {
 		feature     circuitFeature
 		set         func(g *Group, x float64) // on circuit a
@@ -88,6 +100,12 @@ func TestCircuitThresholds(t *testing.T) {
 		{circuitDefrostCold, func(g *Group, x float64) {
 			g.coils[0].last = frame.DefrostRun{Ended: noon - 5*hour, Peak: units.Celsius(x)}
 		}, 6, 2, 0},
+		{circuitHotGasOn, func(g *Group, x float64) {
+			c := &g.coils[0]
+			c.kind, c.signalled, c.stage, c.since = frame.HotGas, true, frame.Defrosting, noon-int64(x*1e9)
+		}, 30, 90, 0},
+		{circuitDefrostOdd, func(g *Group, x float64) { defrosted(g, x) }, 1.6, 2.2, 0},
+		{circuitDefrostOdd, func(g *Group, x float64) { defrosted(g, x) }, 0.6, 0.35, 0},
 		{circuitShutDriesUp, func(g *Group, x float64) { g.coils[0].shut.gain.Set(x) }, 4, 8, 0.3}, // nothing to compare with
 		{circuitShutDriesUp, func(g *Group, x float64) { g.coils[0].shut.gain.Set(x); g.coils[1].shut.gain.Set(1) }, 3, 7, 0},
 		{circuitShutDriesUp, func(g *Group, x float64) { g.coils[0].shut.gain.Set(x); g.coils[1].shut.gain.Set(5) }, 5, 9, 0},

@@ -87,14 +87,15 @@ type coil struct {
 	since int64 // of that stage
 	// fedAgain is when it last went from a defrost, or what looked like one,
 	// straight to refrigeration.
-	fedAgain int64
-	last     frame.DefrostRun
-	measured bool           // there is an outlet temperature
-	blind    bool           // there is neither that nor a defrost signal
-	gap      filter.LowPass // air above dew, K
-	air      filter.LowPass // °C
-	defrosts defrostHistory
-	shut     shutTrial
+	fedAgain  int64
+	last      frame.DefrostRun
+	measured  bool           // there is an outlet temperature
+	signalled bool           // a signal shows its defrosts
+	blind     bool           // there is neither that nor a defrost signal
+	gap       filter.LowPass // air above dew, K
+	air       filter.LowPass // °C
+	defrosts  defrostHistory
+	shut      shutTrial
 }
 
 // Common practice, no source.
@@ -140,7 +141,8 @@ func (c *coil) observe(at, step int64, x *frame.Circuit, g *Group, calm bool) {
 		c.defrosts.update(&c.last)
 	}
 	c.measured = !math.IsNaN(float64(x.CoilOutlet))
-	c.blind = !c.measured && x.Signal == frame.Unset
+	c.signalled = x.Signal != frame.Unset
+	c.blind = !c.measured && !c.signalled
 	if !c.isFed() || !calm {
 		c.pause()
 		if !c.isFed() {
@@ -201,6 +203,33 @@ func (c *coil) gapNow(at int64) float64 {
 		return false
 	})
 	return gap
+}
+
+// inHotGas returns for how long hot gas had gone through the circuit at a time,
+// s; NaN when it did not. Where no signal shows a defrost, it is noticed late.
+func (c *coil) inHotGas(at int64) float64 {
+	from, to := c.last.Began, c.last.Ended
+	if c.isShut() {
+		from, to = c.since, math.MaxInt64
+	}
+	if c.kind != frame.HotGas || from == 0 {
+		return nan
+	}
+	if !c.signalled {
+		from -= noticedLate
+	}
+	if at < from || at > to {
+		return nan
+	}
+	return float64(at-from) / 1e9
+}
+
+// lastLength returns the length of the last defrost, s; NaN when none has ended.
+func (c *coil) lastLength() float64 {
+	if c.last.Ended <= c.last.Began || c.last.Began == 0 {
+		return nan
+	}
+	return float64(c.last.Ended-c.last.Began) / 1e9
 }
 
 func (c *coil) defrostColdness() float64 {

@@ -56,6 +56,9 @@ func (f *features) timeDegrees(d *degrees) {
 	case frame.DefrostUnset: // it may be hot gas
 		d[hotGasEnded] = 0.6 * filter.LinearStep(f.ago, 120, 75)
 	}
+	d[hotGasOn] = filter.LinearStep(f.hotGasOn, 30, 90)
+	d[noDefrost] *= 1 - d[hotGasOn]
+	d[atOwnStart] = degreeOf(f.circuits == 1) * filter.LinearStep(f.ran, 360, 180) * filter.LinearStep(float64(f.starts), 0.5, 2)
 	if f.blind && f.kind == frame.HotGas {
 		d[hotGasUnseen] = d[brief] * (1 - d[hotGasEnded])
 	}
@@ -93,8 +96,12 @@ func (f *features) defrostDegrees(d *degrees) {
 	if f.kind != frame.OffCycle { // its length is a clock's
 		d[longDefrost] = max(filter.LinearStep(f.length/f.lengths, 1.2, 1.6), filter.LinearStep(f.plateau-f.plateaus, 300, 900))
 	}
+	d[shortDefrost] = filter.LinearStep(f.length/f.theirs, 0.6, 0.35)
+	if f.kind != frame.OffCycle {
+		d[longerThanNeighbours] = filter.LinearStep(f.length/f.theirs, 1.6, 2.2)
+	}
 	if f.defrosts > 0 && !math.IsNaN(f.peak) {
-		d[completeDefrost] = 1 - max(d[coldDefrost], d[longDefrost])
+		d[completeDefrost] = 1 - max(d[coldDefrost], d[longDefrost], d[shortDefrost], d[longerThanNeighbours])
 	}
 	relief := f.relief / f.normal
 	d[defrostsHelp] = max(filter.LinearStep(relief, 0.15, 0.4), filter.LinearStep(f.gapRelief, gapHelped, 2))
@@ -112,7 +119,7 @@ func (f *features) airDegrees(d *degrees) {
 	d[warmAirAfterGoodDefrost] = d[warmAir] * degreeOf(f.survived)
 	lost := d[warmAir]
 	if !f.air { // the depth of suction stands for it
-		lost = filter.LinearStep(f.leap, 1, 3)
+		lost = filter.LinearStep(f.leap, 1, 3) * filter.LinearStep(f.dewOver, 2, 0)
 	}
 	d[loadLostAtOnce] = lost * filter.LinearStep(f.leap, 1, 2) * filter.LinearStep(f.leapShare, 0.42, 0.6)
 	d[loadLostSlowly] = lost * max(filter.LinearStep(f.leapShare, 0.5, 0.36), filter.LinearStep(f.leap/f.gapOver, 0.3, 0.15))
@@ -121,6 +128,9 @@ func (f *features) airDegrees(d *degrees) {
 // groupDegrees fills in what the rest of the group shows.
 func (f *features) groupDegrees(d *degrees) {
 	nearDew := filter.LinearStep(f.superheat, 4.5, 2)
+	if f.outlet {
+		d[outletDry] = nearDew * filter.LinearStep(f.low/f.normal, 0.65, 0.85) * filter.LinearStep(f.low-f.superheat, 0.5, 2.5)
+	}
 	d[onlyCircuit] = degreeOf(f.circuits == 1)
 	d[allCoilsDry] = nearDew * filter.LinearStep(f.wettest, 0.5, 0.3) * filter.LinearStep(f.driest-f.superheat, 0.5, 2.5)
 	if f.measured > 1 {
@@ -128,6 +138,10 @@ func (f *features) groupDegrees(d *degrees) {
 	}
 	d[flatNearDew] = nearDew * filter.LinearStep(f.spread, 1.5, 0.7) * filter.LinearStep(f.lasted, 120, 240)
 	d[feedsWhileStopped] = filter.LinearStep(f.offRise, 8, 16)
+	d[onlyCircuitFeeds] = d[onlyCircuit] * filter.LinearStep(f.offRise, 3, 7)
+	if !f.lateStop {
+		d[onlyCircuitShuts] = d[onlyCircuit] * filter.LinearStep(f.offRise, 7, 3)
+	}
 	d[lowSuction] = filter.LinearStep(f.dewOver, -0.7, -2.5)
 	d[fewCompressorsRun] = filter.LinearStep(f.drawOver, -0.1, -0.3)
 	d[manyCompressorsRun] = filter.LinearStep(f.drawOver, 0.1, 0.3)

@@ -24,6 +24,8 @@ type Diagnosis struct {
 	based     int64      // when base was looked up
 	usualDew  float64    // of the group in the day before, °C
 	usualRun  float64    // share of its compressors that ran in the day before
+	ran       float64    // how long the compressor had run when it began, s; NaN not known
+	starts    int        // earlier floodbacks of the compressor within its start, in the last hours
 	recurs    int        // earlier floodbacks of the compressor, no restart near
 	minuteAgo float64    // superheat shortly before the floodback, K; NaN not known
 
@@ -66,7 +68,7 @@ const (
 func (c *Diagnosis) Update(x *frame.Frame, liquidAtMost float64, hunts bool) (circuits, causes []Ranked) {
 	if c.last == 0 || x.At-c.last > betweenFloodbacks || x.At < c.last {
 		c.remember()
-		c.begin(x.At)
+		c.begin(x)
 	}
 	c.last = x.At
 	if x.At >= c.nextGather {
@@ -81,13 +83,18 @@ func (c *Diagnosis) Update(x *frame.Frame, liquidAtMost float64, hunts bool) (ci
 }
 
 // begin forgets the floodback before.
-func (c *Diagnosis) begin(at int64) {
-	g := c.group
+func (c *Diagnosis) begin(x *frame.Frame) {
+	g, at := c.group, x.At
+	ran := nan // without a signal no start is known
+	if m := &x.Compressors[c.compressor]; m.Signal == frame.Yes {
+		ran = float64(m.RunningFor) / 1e9
+	}
 	clear(c.circuitFeatures)
 	clear(c.features)
 	*c = Diagnosis{
 		group: g, compressor: c.compressor, base: c.base, circuitFeatures: c.circuitFeatures, features: c.features,
 		began: at, minuteAgo: g.highestBefore(c.compressor), recurs: g.beginBout(c.compressor, at),
+		ran: ran, starts: g.beginStart(c.compressor, at, ran),
 	}
 }
 

@@ -12,9 +12,13 @@ const (
 	otherCircuitDefrosted                    // another circuit restarted shortly before, this one not
 	hotGasEnded                              // a hot-gas defrost ended within three minutes before
 	hotGasUnseen                             // a hot-gas defrost may have ended: no input shows it
+	hotGasOn                                 // hot gas goes through the circuit now: its liquid valve is shut
 	suddenFall                               // the compressor's superheat fell within a minute
 	feedsWhileStopped                        // suction pressure jumps up when nothing draws
 	onlyCircuit                              // the group has one circuit
+	onlyCircuitFeeds                         // in a group of one circuit, suction comes up at once at each stop: nothing shuts the feed
+	onlyCircuitShuts                         // in a group of one circuit, suction stays down at each stop: a valve shuts
+	atOwnStart                               // it comes with the start of the machine, again and again
 	outletLow                                // the outlet came down towards dew
 	outletUsuallyLow                         // the outlet was low for most of the day before
 	onlyOutletUsuallyLow                     // the outlet of the group's one circuit was
@@ -22,6 +26,7 @@ const (
 	outletFellAtOnce                         // the outlet was as usual until it came down
 	outletSankSlowly                         // the outlet had been sinking for an hour before it came down
 	outletSwings                             // the outlet swings by itself, more than its neighbours
+	outletDry                                // the outlet is measured and not low while the compressor is near dew
 	outletLowAndStill                        // the outlet is low and does not swing
 	outletStaysAtDew                         // the outlet stays at dew for minutes
 	outletNotMeasured                        // there is no outlet temperature
@@ -36,6 +41,8 @@ const (
 	defrostsDoNotHelp                        // defrosts were seen to change nothing
 	coldDefrost                              // the last defrost did not get warm
 	longDefrost                              // the last defrost took much longer than usual
+	shortDefrost                             // it was much shorter than those of the neighbours with the same kind of heat
+	longerThanNeighbours                     // it was much longer than theirs
 	completeDefrost                          // the last defrost got warm in its usual time
 	warmAir                                  // the air is further above dew than with a clean coil
 	veryWarmAir                              // the air is further above dew than a dirty coil explains
@@ -57,15 +64,15 @@ const (
 // featureCodes are the features in the codes of evidence.
 var featureCodes = [featureCount]string{
 	afterDefrost: "after_defrost", atRestart: "at_restart", noDefrost: "no_defrost", defrostUnseen: "defrost_unseen",
-	otherCircuitDefrosted: "other_circuit_defrosted", hotGasEnded: "hot_gas_ended", hotGasUnseen: "hot_gas_unseen",
-	suddenFall: "sudden_fall", feedsWhileStopped: "feeds_while_stopped", onlyCircuit: "only_circuit",
+	otherCircuitDefrosted: "other_circuit_defrosted", hotGasEnded: "hot_gas_ended", hotGasUnseen: "hot_gas_unseen", hotGasOn: "hot_gas_on",
+	suddenFall: "sudden_fall", feedsWhileStopped: "feeds_while_stopped", onlyCircuit: "only_circuit", onlyCircuitFeeds: "only_circuit_feeds", onlyCircuitShuts: "only_circuit_shuts", atOwnStart: "at_own_start",
 	outletLow: "outlet_low", outletUsuallyLow: "outlet_usually_low", onlyOutletUsuallyLow: "only_outlet_usually_low",
 	outletUsuallyNormal: "outlet_usually_normal", outletFellAtOnce: "outlet_fell_at_once", outletSankSlowly: "outlet_sank_slowly",
-	outletSwings: "outlet_swings", outletLowAndStill: "outlet_low_and_still", outletStaysAtDew: "outlet_stays_at_dew",
+	outletDry: "outlet_dry", outletSwings: "outlet_swings", outletLowAndStill: "outlet_low_and_still", outletStaysAtDew: "outlet_stays_at_dew",
 	outletNotMeasured: "outlet_not_measured", allCoilsDry: "all_coils_dry", mostCoilsLow: "most_coils_low",
 	compressorSuperheatSwings: "compressor_superheat_swings", flatNearDew: "flat_near_dew", lasting: "lasting", brief: "brief",
 	recursWithoutRestart: "recurs_without_restart", defrostsHelp: "defrosts_help", defrostsDoNotHelp: "defrosts_do_not_help",
-	coldDefrost: "cold_defrost", longDefrost: "long_defrost", completeDefrost: "complete_defrost", warmAir: "warm_air",
+	coldDefrost: "cold_defrost", longDefrost: "long_defrost", shortDefrost: "short_defrost", longerThanNeighbours: "longer_than_neighbours", completeDefrost: "complete_defrost", warmAir: "warm_air",
 	veryWarmAir: "very_warm_air", warmAirAfterGoodDefrost: "warm_air_after_good_defrost", coldAir: "cold_air",
 	airNotMeasured: "air_not_measured", loadLostAtOnce: "load_lost_at_once", loadLostSlowly: "load_lost_slowly",
 	lowSuction: "low_suction", manyCompressorsRun: "many_compressors_run", fewCompressorsRun: "few_compressors_run",

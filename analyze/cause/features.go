@@ -14,6 +14,10 @@ type features struct {
 	circuits int  // of the group
 	measured int  // of them with an outlet that means something now
 
+	hotGasOn float64 // for how long hot gas had gone through it when the floodback began; NaN: it did not
+	ran      float64 // how long the compressor had run when the floodback began; NaN: no signal tells
+	starts   int     // floodbacks of this compressor within the start before, in the last hours
+
 	ago      float64 // from the end of its defrost to the beginning of the floodback; +Inf: none
 	otherAgo float64 // the same of whichever other circuit restarted last
 	lasted   float64 // the floodback so far
@@ -41,6 +45,7 @@ type features struct {
 	peak     float64 // °C, of the last defrost
 	length   float64 // of the last defrost
 	lengths  float64 // usual
+	theirs   float64 // median length of the last defrosts of the other circuits with the same kind of heat
 	plateau  float64 // of the last defrost
 	plateaus float64 // usual
 
@@ -48,6 +53,7 @@ type features struct {
 	drawOver float64 // share of compressors that run against the day before
 	headOver float64 // condensing dew against the day
 	offRise  float64 // of dew in the first two minutes of a standstill
+	lateStop bool    // no signal shows stops: they are noticed late, and offRise is at least that
 	wettest  float64 // lowness of the lowest coil, 0 to 1; NaN when an outlet is not measured
 	wetCoils int     // coils at less than half of normal now
 	driest   float64 // lowest outlet superheat of all fed coils; NaN when one is not measured
@@ -64,10 +70,10 @@ type features struct {
 func (g *Group) extract(i int, x *frame.Frame, k *Diagnosis, liquidAtMost float64, hunts bool) features {
 	c, m := &g.coils[i], &x.Compressors[k.compressor]
 	f := features{
-		kind: c.kind, blind: c.blind, circuits: len(g.coils),
+		kind: c.kind, blind: c.blind, circuits: len(g.coils), ran: k.ran, starts: k.starts,
 		ago: c.ago(k.began), otherAgo: math.Inf(1), lasted: float64(x.At-k.began) / 1e9, recurs: k.recurs,
 		dewOver: g.dewSlow.Value() - k.usualDew, drawOver: g.running.Value() - k.usualRun, headOver: g.head.Value() - g.headDay.Value(),
-		offRise: g.rises.mean.Value(), twins: nan,
+		offRise: g.rises.mean.Value(), lateStop: m.Signal == frame.Unset, twins: nan,
 		superheat: float64(m.Inlet.Superheat), minuteAgo: k.minuteAgo, spread: k.superheat.Deviation(), liquid: liquidAtMost, hunts: hunts,
 	}
 	if c.measured {
@@ -81,7 +87,26 @@ func (g *Group) extract(i int, x *frame.Frame, k *Diagnosis, liquidAtMost float6
 		_, f.leap, f.leapShare = g.past.steepestRise(x.At, groupDew, -1)
 	}
 	f.extractDefrosts(c)
+	f.theirs = g.neighboursDefrost(i)
+	f.hotGasOn = c.inHotGas(k.began)
 	return f
+}
+
+// neighboursDefrost returns how long the last defrosts of the other circuits
+// were that may have the same kind of heat as circuit i, s; NaN where no signal
+// tells the lengths.
+func (g *Group) neighboursDefrost(i int) float64 {
+	c := &g.coils[i]
+	if !c.signalled {
+		return nan
+	}
+	return fromOthers(len(g.coils), i, func(j int) float64 {
+		o := &g.coils[j]
+		if o.signalled && (o.kind == c.kind || o.kind == frame.DefrostUnset || c.kind == frame.DefrostUnset) {
+			return o.lastLength()
+		}
+		return nan
+	})
 }
 
 // extractOutlet fills in what the outlet of circuit i shows.
@@ -178,8 +203,8 @@ func (f *features) extractAir(c *coil, b *baseline, before, now int64) {
 // extractDefrosts fills in how the last defrost went, and how they usually go.
 func (f *features) extractDefrosts(c *coil) {
 	f.defrosts, f.peak, f.length, f.plateau = c.defrosts.kept(), float64(c.last.Peak), nan, nan
-	if c.last.Ended > c.last.Began {
-		f.length, f.plateau = float64(c.last.Ended-c.last.Began)/1e9, c.last.Plateau
+	if f.length = c.lastLength(); !math.IsNaN(f.length) {
+		f.plateau = c.last.Plateau
 	}
 	f.lengths, f.plateaus = c.defrosts.usual()
 }

@@ -233,12 +233,13 @@ func TestAgo(t *testing.T) {
 // minutes; each stop counts once.
 func TestDewRises(t *testing.T) {
 	var r dewRises
+	var before past
 	at := noon
 	stop := func(rise float64, seconds int64) {
-		r.update(at, true, -30)
+		r.update(at, true, -30, &before)
 		for s := int64(0); s <= seconds; s += 10 {
 			at += interval
-			r.update(at, false, -30+rise*float64(s)/120)
+			r.update(at, false, -30+rise*float64(s)/120, &before)
 		}
 	}
 	stop(12, 110)
@@ -252,6 +253,12 @@ func TestDewRises(t *testing.T) {
 	stop(2, 600) // a fifth of the mean is the newest
 	if !near(r.mean.Value(), 10, 1e-9) {
 		t.Errorf("%g K, want 10", r.mean.Value())
+	}
+	r = dewRises{}
+	before, at = record(groupDew, repeat(6, -20)...)
+	stop(12, 600) // from -30 °C, pumped down, to 2 K above what it runs at
+	if !near(r.mean.Value(), 2, 1e-9) {
+		t.Errorf("of a coil that was pumped down: %g K, want 2", r.mean.Value())
 	}
 }
 
@@ -268,6 +275,85 @@ func TestBouts(t *testing.T) {
 		g.coils[1].last.Resumed = c.resumed
 		if got := g.beginBout(0, c.at); got != c.want {
 			t.Errorf("floodback %d: %d before, want %d", i, got, c.want)
+		}
+	}
+}
+
+// TestFloodbacksWithAStart: those that begin within five minutes of the machine's
+// own start, in three hours.
+func TestFloodbacksWithAStart(t *testing.T) {
+	g, _ := quiet()
+	for i, c := range []struct {
+		at   int64
+		ran  float64 // s
+		want int
+	}{
+		{noon, 60, 0}, {noon + hour, 299, 1}, {noon + 2*hour, 300, 2}, {noon + 2*hour + minute, nan, 2},
+		{noon + 3*hour + minute, 60, 1}, {noon + 20*hour, 60, 0},
+	} {
+		if got := g.beginStart(0, c.at, c.ran); got != c.want {
+			t.Errorf("floodback %d: %d before, want %d", i, got, c.want)
+		}
+	}
+}
+
+// TestInHotGas: a floodback that begins while hot gas goes through a circuit. Where
+// no signal shows the defrost, it is noticed some minutes late.
+func TestInHotGas(t *testing.T) {
+	for _, c := range []struct {
+		name      string
+		kind      frame.DefrostKind
+		signalled bool
+		from, to  int64 // of the defrost, before now; to 0: it goes on
+		began     int64 // of the floodback
+		want      float64
+	}{
+		{"in the middle of one that goes on", frame.HotGas, true, 10 * minute, 0, noon - 5*minute, 300},
+		{"in the middle of one that is over", frame.HotGas, true, 20 * minute, 5 * minute, noon - 10*minute, 600},
+		{"before it", frame.HotGas, true, 10 * minute, 0, noon - 11*minute, nan},
+		{"after it", frame.HotGas, true, 20 * minute, 5 * minute, noon - 4*minute, nan},
+		{"before it is noticed", frame.HotGas, false, 10 * minute, 0, noon - 12*minute, 60},
+		{"long before it is noticed", frame.HotGas, false, 10 * minute, 0, noon - 14*minute, nan},
+		{"another kind of heat", frame.Electric, true, 10 * minute, 0, noon - 5*minute, nan},
+		{"no defrost was seen", frame.HotGas, true, 0, 0, noon, nan},
+	} {
+		k := coil{kind: c.kind, signalled: c.signalled, stage: frame.Refrigerating}
+		switch {
+		case c.from == 0:
+		case c.to == 0:
+			k.stage, k.since = frame.Defrosting, noon-c.from
+		default:
+			k.last.Began, k.last.Ended = noon-c.from, noon-c.to
+		}
+		if got := k.inHotGas(c.began); !near(got, c.want, 1e-9) {
+			t.Errorf("%s: %g s, want %g", c.name, got, c.want)
+		}
+	}
+}
+
+// TestNeighboursDefrost: lengths are compared where signals tell them and the
+// heat may be of the same kind.
+func TestNeighboursDefrost(t *testing.T) {
+	g, _ := quiet()
+	for i, minutes := range []int64{5, 20, 30} {
+		g.coils[i].signalled = true
+		g.coils[i].last = frame.DefrostRun{Began: noon - hour, Ended: noon - hour + minutes*minute}
+	}
+	for _, c := range []struct {
+		name string
+		set  func()
+		want float64
+	}{
+		{"two neighbours", func() {}, 1500},
+		{"one has another kind of heat", func() { g.coils[1].kind = frame.HotGas }, 1800},
+		{"one may have the same", func() { g.coils[1].kind = frame.DefrostUnset }, 1500},
+		{"one is not signalled", func() { g.coils[1].signalled = false }, 1800},
+		{"one still defrosts for the first time", func() { g.coils[2].last.Ended = 0 }, nan},
+		{"its own length is a guess", func() { g.coils[1].signalled, g.coils[0].signalled = true, false }, nan},
+	} {
+		c.set()
+		if got := g.neighboursDefrost(0); !near(got, c.want, 1e-9) {
+			t.Errorf("%s: %g s, want %g", c.name, got, c.want)
 		}
 	}
 }

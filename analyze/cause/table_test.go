@@ -14,7 +14,7 @@ import (
 // no defrost came before it.
 func neutral() features {
 	return features{
-		kind: frame.Electric, circuits: 3, measured: 3, outlet: true, air: true,
+		kind: frame.Electric, circuits: 3, measured: 3, outlet: true, air: true, hotGasOn: nan, ran: 3600, theirs: nan,
 		ago: math.Inf(1), otherAgo: math.Inf(1), lasted: 200,
 		low: 6, high: 6, normal: 6, mostlyLow: 0.27, sank: nan, relief: nan, swing: 1, otherSwings: 1,
 		airOver: nan, gapOver: nan, gapRelief: nan, leap: nan, leapShare: nan,
@@ -80,6 +80,41 @@ func TestEvidenceMovesOdds(t *testing.T) {
 			"hot_gas_unseen", "where no input shows a hot-gas defrost, a short dip may be its condensate",
 			func(f *features) { f.kind = frame.HotGas }, func(f *features) { f.blind = true },
 			odds{"hot_gas_carryover": 7.39},
+		},
+		{
+			"hot_gas_on", "while hot gas goes through a coil, its valve is shut and its condensate is liquid",
+			nil, func(f *features) { f.kind, f.hotGasOn = frame.HotGas, 200 },
+			odds{"load_change_after_defrost": 1.10, "hot_gas_carryover": 90, "valve_hunting": 1 / 1.11},
+		},
+		{
+			"at_own_start", "a lone machine that floods at each start: its valve overshoots, or surplus lies in the coil",
+			func(f *features) { f.circuits, f.measured, f.ran = 1, 1, 60 }, func(f *features) { f.starts = 3 },
+			odds{"valve_oversized": 2.23, "valve_hunting": 2.23, "overcharge": 2.23},
+		},
+		{
+			"only_circuit_feeds", "nothing shuts between the sides: a capillary, and charge is critical",
+			func(f *features) { f.circuits, f.measured = 1, 1 }, func(f *features) { f.offRise = 7.9 },
+			odds{"valve_stuck_open": 1 / 1.65, "valve_oversized": 1 / 4.48, "valve_hunting": 1 / 4.48, "overcharge": 2.72},
+		},
+		{
+			"only_circuit_shuts", "a valve shuts, so charge is rarely critical",
+			func(f *features) { f.circuits, f.measured = 1, 1 }, func(f *features) { f.offRise = 1 },
+			odds{"overcharge": 1 / 4.48},
+		},
+		{
+			"outlet_dry", "the liquid does not come from a coil whose outlet is dry",
+			func(f *features) { f.superheat, f.low = 1, 1.5 }, func(f *features) { f.low = 6 },
+			odds{"valve_stuck_open": 1 / 2.72, "iced_coil": 1 / 3.00, "defrost_incomplete": 1 / 2.72, "low_airflow": 1 / 2.72, "overcharge": 1 / 2.23, "accumulator_full": 2.23},
+		},
+		{
+			"short_defrost", "a defrost far shorter than the neighbours' left ice, which explains a low outlet",
+			func(f *features) { f.defrosts, f.peak, f.lengths = 1, 9, nan }, func(f *features) { f.theirs = 2 * f.length / 0.7 },
+			odds{"iced_coil": 9.03, "defrost_incomplete": 36.6, "valve_stuck_open": 1 / 12.2, "valve_hunting": 1 / 2.72, "valve_oversized": 1 / 2.72},
+		},
+		{
+			"longer_than_neighbours", "heat that needs twice the neighbours' time is weak, or the ice is thick",
+			func(f *features) { f.defrosts, f.peak, f.lengths = 1, 9, nan }, func(f *features) { f.theirs = f.length / 2.3 },
+			odds{"iced_coil": 13.5, "defrost_incomplete": 54.6, "valve_stuck_open": 1 / 12.2},
 		},
 		{
 			"sudden_fall", "a rush comes within a minute, a stuck valve is wet before",
@@ -219,7 +254,7 @@ func TestEvidenceMovesOdds(t *testing.T) {
 		{
 			"very_warm_air", "air so far above dew does not pass the coil",
 			func(f *features) { f.gapOver = 3.5 }, func(f *features) { f.gapOver = 7 },
-			odds{"valve_stuck_open": 1 / 12.2, "valve_oversized": 1 / 1.65, "valve_hunting": 1 / 4.06, "iced_coil": 1.82, "low_airflow": 33.1, "load_change_after_defrost": 1 / 5.47, "accumulator_full": 1 / 11.0, "hot_gas_carryover": 1 / 4.48},
+			odds{"valve_stuck_open": 1 / 12.2, "valve_oversized": 1 / 1.65, "valve_hunting": 1 / 4.06, "iced_coil": 2.72, "low_airflow": 11.0, "load_change_after_defrost": 1 / 5.47, "accumulator_full": 1 / 11.0, "hot_gas_carryover": 1 / 4.48},
 		},
 		{
 			"warm_air_after_good_defrost", "a good defrost takes the ice away and mends no fan",
