@@ -5,6 +5,7 @@ import (
 	"time"
 
 	"dewgap/alert"
+	"dewgap/analyze/cause"
 	"dewgap/analyze/evidence"
 	"dewgap/analyze/floodback"
 )
@@ -92,6 +93,20 @@ func sameCause(a, b string) bool {
 	return fold(a) == fold(b)
 }
 
+// likeliestFamily returns the family to which the causes of an event give most.
+func likeliestFamily(causes []alert.Cause) cause.Family {
+	sum := map[cause.Family]float64{}
+	best := cause.Family("")
+	for _, c := range causes {
+		f := cause.FamilyOf(c.Cause)
+		sum[f] += c.Score
+		if sum[f] > sum[best] {
+			best = f
+		}
+	}
+	return best
+}
+
 func (t *Tally) attribute(c *Comparison, m *Machine, ev *alert.Event) {
 	f := &c.Fault
 	if len(f.Causes) > 0 {
@@ -100,6 +115,7 @@ func (t *Tally) attribute(c *Comparison, m *Machine, ev *alert.Event) {
 		})
 		t.first.count(at == 0)
 		t.top.count(at >= 0 && at < 3)
+		t.family.count(len(ev.Causes) > 0 && slices.ContainsFunc(f.Causes, func(w string) bool { return cause.FamilyOf(w) == likeliestFamily(ev.Causes) }))
 		if at != 0 {
 			t.note("%s %s.%s: cause %v found %v at %s in %s", c.Name, m.Group, m.Name, f.Causes, causes(ev), ev.Began.Format(clock), ev.Phase)
 		}

@@ -24,6 +24,10 @@ type Figure struct {
 // Figures returns the table. What is wanted of each comes with it: the bar for
 // sites with signals, but for the phases of blind ones.
 func (t *Tally) Figures() []Figure {
+	ofStores := func(name string, want float64, of func(s *storeShares) float64) Figure {
+		mean, n := t.meanOfStores(of)
+		return Figure{name + ", mean of stores", mean, n, true, want}
+	}
 	per100 := func(n int, days float64) float64 { return float64(n) / max(days, 1e-9) * 100 }
 	return []Figure{
 		{"phase macro-F1", t.phases.MacroF1(), int(t.days * 24), true, 0.97},
@@ -37,11 +41,17 @@ func (t *Tally) Figures() []Figure {
 		{"severity right with discharge temperature", t.severeDis.share(), t.severeDis.of, true, 0.85},
 		{"cause first", t.first.share(), t.first.of, true, 0.70},
 		{"cause in first three", t.top.share(), t.top.of, true, 0.92},
+		{"family of causes", t.family.share(), t.family.of, true, 0.78},
 		{"circuit first", t.placed.share(), t.placed.of, true, 0.85},
 		{"flooded start recall", t.starts.share(), t.starts.of, true, 0.95},
 		{"false flooded starts per 100 compressor-days", per100(t.startFalse, t.days), int(t.days), false, 1},
 		{"sensor fault recall", t.faults.share(), t.faults.of, true, 0.90},
 		{"false sensor faults per 100 compressor-days", per100(t.faultFalse, t.days), int(t.days), false, 1},
+		ofStores("floodback recall", 0.97, func(s *storeShares) float64 { return s.recall }),
+		ofStores("cause first", 0.55, func(s *storeShares) float64 { return s.first }),
+		ofStores("cause in first three", 0.85, func(s *storeShares) float64 { return s.top }),
+		ofStores("family of causes", 0.78, func(s *storeShares) float64 { return s.family }),
+		ofStores("circuit first", 0.85, func(s *storeShares) float64 { return s.placed }),
 	}
 }
 

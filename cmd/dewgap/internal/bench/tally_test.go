@@ -2,6 +2,7 @@ package bench
 
 import (
 	"fmt"
+	"math"
 	"slices"
 
 	"dewgap/alert"
@@ -34,6 +35,7 @@ type Tally struct {
 	severeDis ratio // with a discharge temperature
 	first     ratio // cause
 	top       ratio // cause in the first three
+	family    ratio // of causes
 	placed    ratio // circuit
 	starts    ratio
 	faults    ratio
@@ -43,7 +45,23 @@ type Tally struct {
 	startFalse        int
 	faultFalse        int
 	other             map[string]int // events of other kinds
+	stores            []storeShares  // of each store
 	Notes             []string       // what went wrong
+}
+
+// storeShares are what was right in one store; NaN where there was nothing to
+// judge. Their means weigh a store with one floodback as one with a hundred.
+type storeShares struct{ recall, first, top, family, placed float64 }
+
+// meanOfStores returns the mean of what is known, and of how many stores.
+func (t *Tally) meanOfStores(of func(s *storeShares) float64) (mean float64, n int) {
+	for i := range t.stores {
+		if v := of(&t.stores[i]); !math.IsNaN(v) {
+			n++
+			mean += (v - mean) / float64(n)
+		}
+	}
+	return mean, n
 }
 
 // Score adds the comparison and the events found in it.
@@ -51,6 +69,8 @@ func (t *Tally) Score(c *Comparison, events []alert.Event) {
 	if len(c.times) < 2 {
 		return
 	}
+	before := *t
+	defer func() { t.stores = append(t.stores, t.sharesSince(&before)) }()
 	for k := range c.Machines {
 		var own confusion
 		own.take(c, k, func(row int) frame.Phase { return c.found[row][k] })
@@ -83,6 +103,20 @@ func (t *Tally) Score(c *Comparison, events []alert.Event) {
 	}
 }
 
+// sharesSince returns the shares of what was counted since before.
+func (t *Tally) sharesSince(before *Tally) storeShares {
+	share := func(now, then ratio) float64 {
+		if now.of == then.of {
+			return math.NaN()
+		}
+		return float64(now.hit-then.hit) / float64(now.of-then.of)
+	}
+	return storeShares{
+		recall: share(t.episodes, before.episodes), first: share(t.first, before.first), top: share(t.top, before.top),
+		family: share(t.family, before.family), placed: share(t.placed, before.placed),
+	}
+}
+
 func (t *Tally) note(format string, args ...any) {
 	t.Notes = append(t.Notes, fmt.Sprintf(format, args...))
 }
@@ -111,11 +145,12 @@ func (t *Tally) Add(o *Tally) {
 		}
 		t.other[k] += n
 	}
+	t.stores = append(t.stores, o.stores...)
 	t.Notes = append(t.Notes, o.Notes...)
 }
 
 func (t *Tally) ratios() []*ratio {
-	return []*ratio{&t.episodes, &t.events, &t.split, &t.severe, &t.severeDis, &t.first, &t.top, &t.placed, &t.starts, &t.faults}
+	return []*ratio{&t.episodes, &t.events, &t.split, &t.severe, &t.severeDis, &t.first, &t.top, &t.family, &t.placed, &t.starts, &t.faults}
 }
 
 // quantile of the delays; 0 when there is none.
