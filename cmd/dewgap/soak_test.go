@@ -110,7 +110,8 @@ func (u *uplink) ServeHTTP(w http.ResponseWriter, r *http.Request) {
 
 // figures are what must not grow.
 type figures struct {
-	heap, disk              float64 // MB
+	heap                    float64 // MB
+	recorded, noted         float64 // MB on the disk: recordings and history, journal and the rest
 	goroutines, descriptors int
 }
 
@@ -125,7 +126,7 @@ func measure(t *testing.T, data string) (f figures) {
 		t.Skip("reads /proc")
 	}
 	f.descriptors = len(open)
-	if err := filepath.WalkDir(data, func(_ string, e fs.DirEntry, err error) error {
+	if err := filepath.WalkDir(data, func(path string, e fs.DirEntry, err error) error {
 		if errors.Is(err, fs.ErrNotExist) {
 			return nil // an old recording went
 		}
@@ -133,7 +134,11 @@ func measure(t *testing.T, data string) (f figures) {
 			return err
 		}
 		if info, err := e.Info(); err == nil && info.Mode().IsRegular() {
-			f.disk += float64(info.Size()) / (1 << 20)
+			size := &f.noted
+			if dir := filepath.Base(filepath.Dir(path)); dir == daemon.RecordingsDir || dir == daemon.HistoryDir {
+				size = &f.recorded
+			}
+			*size += float64(info.Size()) / (1 << 20)
 		}
 		return nil
 	}); err != nil {
@@ -189,7 +194,7 @@ func TestSoak(t *testing.T) {
 	for _, c := range [][2]string{
 		{`timeout = "1 s"`, fmt.Sprintf("timeout = %q", "100 ms")},
 		{`, time = "/time"`, ""}, // the publisher's clock is not set with the daemon's
-		{"[daemon]\n", "[daemon]\nrecord_limit = \"1 MB\"\nrecord_every = \"1 s\"\n"},
+		{"[daemon]\n", "[daemon]\nrecord_every = \"1 s\"\n"},
 	} {
 		if !strings.Contains(text, c[0]) {
 			t.Fatalf("the configuration has no %q", c[0])
@@ -201,6 +206,7 @@ func TestSoak(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
+	cfg.Daemon.RecordLimit = soakRecordings // less than a file may say, so that minutes reach it
 	log := slog.New(slog.DiscardHandler)
 	plantClock := collector.NewScaledClock(start, *soakSpeed)
 	clock := &jumpingClock{ScaledClock: plantClock}
@@ -287,13 +293,19 @@ func TestSoak(t *testing.T) {
 	t.Logf("%s at %g times the speed of time: %d requests at the bus, %d steps of the clock, %d cuts of the uplink, %d answers taken there and %d refused, %d pages asked for",
 		soakLength, *soakSpeed, plantStore.Modbus.Requests(), steps, outages, central.taken.Load(), central.refused.Load(), asked)
 	for i := 0; i < len(all); i += max(1, len(all)/12) {
-		t.Logf("%3.0f %%: %5.1f MB in use, %4.2f MB on the disk, %d goroutines, %d descriptors", 100*float64(i+1)/float64(len(all)), all[i].heap, all[i].disk, all[i].goroutines, all[i].descriptors)
+		t.Logf("%3.0f %%: %5.1f MB in use, %4.2f and %4.2f MB on the disk, %d goroutines, %d descriptors", 100*float64(i+1)/float64(len(all)), all[i].heap, all[i].recorded, all[i].noted, all[i].goroutines, all[i].descriptors)
 	}
 	flat(t, all)
 }
 
+// soakRecordings is the limit of the recordings, in bytes. In MB, mostRecorded is that
+// with one file that is being written and the history; mostNoted is what the journal
+// may grow to, with its older file and what lies beside it.
+const soakRecordings, mostRecorded, mostNoted = 256 << 10, 0.45, 2*8 + 1
+
 // flat holds that the last third of the figures is no higher than the middle third,
-// but for what varies from one moment to the next. The first third fills buffers.
+// but for what varies from one moment to the next, and files within their limits. The
+// first third fills buffers.
 func flat(t testing.TB, all []figures) {
 	t.Helper()
 	third := len(all) / 3
@@ -302,13 +314,13 @@ func flat(t testing.TB, all []figures) {
 	}
 	most := func(part []figures) (m figures) {
 		for _, f := range part {
-			m.heap, m.disk = max(m.heap, f.heap), max(m.disk, f.disk)
+			m.heap, m.recorded, m.noted = max(m.heap, f.heap), max(m.recorded, f.recorded), max(m.noted, f.noted)
 			m.goroutines, m.descriptors = max(m.goroutines, f.goroutines), max(m.descriptors, f.descriptors)
 		}
 		return m
 	}
 	before, after := most(all[third:2*third]), most(all[2*third:])
-	if after.heap > before.heap*1.1+1 || after.disk > before.disk*1.1+0.2 || after.goroutines > before.goroutines+8 || after.descriptors > before.descriptors+8 {
+	if after.heap > before.heap*1.1+1 || after.recorded > mostRecorded || after.noted > mostNoted || after.goroutines > before.goroutines+8 || after.descriptors > before.descriptors+8 {
 		t.Errorf("it grows: %+v in the middle third, %+v in the last", before, after)
 	}
 }
@@ -317,13 +329,14 @@ func flat(t testing.TB, all []figures) {
 func TestFlatFindsGrowth(t *testing.T) {
 	for name, grow := range map[string]func(*figures, int){
 		"heap":        func(f *figures, i int) { f.heap += float64(i) },
-		"disk":        func(f *figures, i int) { f.disk += float64(i) / 10 },
+		"recordings":  func(f *figures, i int) { f.recorded += float64(i) / 10 },
+		"journal":     func(f *figures, i int) { f.noted += float64(i) },
 		"goroutines":  func(f *figures, i int) { f.goroutines += i },
 		"descriptors": func(f *figures, i int) { f.descriptors += i },
 	} {
 		var all []figures
 		for i := range 30 {
-			f := figures{heap: 20, disk: 2, goroutines: 60, descriptors: 40}
+			f := figures{heap: 20, recorded: 0.3, noted: 2, goroutines: 60, descriptors: 40}
 			grow(&f, i)
 			all = append(all, f)
 		}
