@@ -23,7 +23,7 @@ import (
 // thousand of them stay within 350,000.
 const mostSeries = 350
 
-// localMetric is for whoever is at the site: a centre does not keep it (README.md of
+// localMetric is for whoever is at the site: a centre does not keep it (fleet.md of
 // config/monitoring).
 const localMetric = "dewgap_input_age_seconds"
 
