@@ -45,6 +45,7 @@ var packageRules = []packageRule{
 	{"cmd/dewgap/internal/report", []string{"alert", "analyze/...", "cmd/dewgap/internal/commissioning", "cmd/dewgap/internal/explain", "cmd/dewgap/internal/inspection", "config"}},
 
 	{"config", []string{"analyze/...", "collector/modbus", "collector/mqtt", "collector/register", "github.com/BurntSushi/toml"}},
+	{"config/monitoring/dashboards", nothing},
 	{"config/packaging/ociimage", nothing},
 
 	{"collector", []string{"analyze/reading", "analyze/units"}},
