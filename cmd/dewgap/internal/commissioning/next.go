@@ -1,8 +1,6 @@
 package commissioning
 
 import (
-	"slices"
-
 	"dewgap/analyze/cause"
 	"dewgap/analyze/evidence"
 )
@@ -14,22 +12,18 @@ const alsoLikely = 0.15
 // enough, the one after it; whether the readings are true comes first.
 func next(causes []Likely, r evidence.Renderer) []cause.CheckText {
 	if len(causes) == 0 {
-		return inWords("unknown", r)
+		return inWords(r, "unknown")
 	}
-	list := inWords(causes[0].Name, r)
+	names := []string{causes[0].Name}
 	if len(causes) > 1 && causes[1].Score >= alsoLikely {
-		for _, check := range inWords(causes[1].Name, r) {
-			if !slices.Contains(list, check) {
-				list = append(list, check)
-			}
-		}
+		names = append(names, causes[1].Name)
 	}
-	return list
+	return inWords(r, names...)
 }
 
-// inWords returns the checks of a cause in words.
-func inWords(name string, r evidence.Renderer) (list []cause.CheckText) {
-	for _, c := range cause.Checks(name) {
+// inWords returns the checks of causes in words, in turn.
+func inWords(r evidence.Renderer, causes ...string) (list []cause.CheckText) {
+	for _, c := range cause.ChecksInTurn(causes...) {
 		list = append(list, c.In(r))
 	}
 	return list

@@ -32,6 +32,8 @@ type Explanation struct {
 	Evidence     []string     `json:"evidence,omitempty"` // of the kind and the grade
 	Circuits     []Candidate  `json:"circuits,omitempty"`
 	Causes       []Candidate  `json:"causes,omitempty"`
+	// Verdict is how far the ranking of causes decides: one, two, a family.
+	Verdict string `json:"verdict,omitempty"`
 	// Compared is what was said beside what somebody found; nil until then.
 	Compared *Comparison `json:"said_and_found,omitempty"`
 	Checks   []CheckOf   `json:"checks,omitempty"` // in the order to make them
@@ -99,6 +101,7 @@ func Of(ev alert.Event, r evidence.Renderer) Explanation {
 	for _, c := range ev.Causes[:min(maxCandidates, len(ev.Causes))] {
 		s.Causes = append(s.Causes, Candidate{Code: c.Cause, Words: cause.Words(c.Cause), Score: c.Score, Why: r.Texts(c.Why)})
 	}
+	s.Verdict = verdict(ev.Causes)
 	s.people(&ev)
 	if ev.Withdrawn == nil {
 		s.Checks = s.next()
@@ -136,25 +139,25 @@ func course(ev *alert.Event) []string {
 	return lines
 }
 
-// next puts the checks of the shown causes behind each other, each once.
-func (s *Explanation) next() []CheckOf {
-	var list []CheckOf
-	seen := map[string]bool{}
-	for n, c := range s.Causes {
-		for i, check := range cause.Checks(c.Code) {
-			k := check.In(s.renderer)
-			if seen[k.Do] {
-				continue
-			}
-			seen[k.Do] = true
-			of := CheckOf{For: c.Code, CheckText: k}
-			if n == 0 && i < cause.BeforeAnyCause {
-				of.For = ""
-			}
-			list = append(list, of)
-		}
+// next puts the checks of the shown causes in turn.
+func (s *Explanation) next() (list []CheckOf) {
+	names := make([]string, len(s.Causes))
+	for i, c := range s.Causes {
+		names[i] = c.Code
+	}
+	for _, c := range cause.ChecksInTurn(names...) {
+		list = append(list, CheckOf{For: c.Cause, CheckText: c.In(s.renderer)})
 	}
 	return list
+}
+
+// verdict says how far the ranking of an event's causes decides.
+func verdict(causes []alert.Cause) string {
+	names, scores := make([]string, len(causes)), make([]float64, len(causes))
+	for i, c := range causes {
+		names[i], scores[i] = c.Cause, c.Score
+	}
+	return cause.Verdict(names, scores)
 }
 
 // Write prints the explanation for a person.
@@ -183,7 +186,7 @@ func (s Explanation) Write(w io.Writer) error {
 	}
 	section("Likely circuits", len(s.Circuits))
 	candidates(&b, s.Circuits)
-	section("Likely causes", len(s.Causes))
+	section("Likely cause: "+s.Verdict, len(s.Causes))
 	candidates(&b, s.Causes)
 	section("Check next, in this order", len(s.Checks))
 	for i, k := range s.Checks {

@@ -46,7 +46,7 @@ func TestStoryInBothSystems(t *testing.T) {
 		if err := Of(event(), evidence.Renderer{System: c.system}).Write(&b); err != nil {
 			t.Fatal(err)
 		}
-		for _, w := range append(c.want, "Floodback, minor, at compressor c1", "closed at 2026-03-01T06:44:10Z, 3 min 20 s after", "case-1, 83 %", "iced coil (iced_coil), 61 %", cause.Cautions) {
+		for _, w := range append(c.want, "Floodback, minor, at compressor c1", "closed at 2026-03-01T06:44:10Z, 3 min 20 s after", "case-1, 83 %", "Likely cause: iced coil (61 %) or too little air over the coil (20 %)\n", "iced coil (iced_coil), 61 %", cause.Cautions) {
 			if !strings.Contains(b.String(), w) {
 				t.Errorf("%s: lacks %q in\n%s", c.system, w, b.String())
 			}
@@ -61,7 +61,7 @@ func TestStoryInBothSystems(t *testing.T) {
 
 func TestChecksComeOnceAndReadingFirst(t *testing.T) {
 	s := Of(event(), evidence.Renderer{})
-	if len(s.Checks) < 5 || s.Checks[0].For != "" || s.Checks[cause.BeforeAnyCause].For != "iced_coil" {
+	if n := cause.BeforeAnyCause; len(s.Checks) < 5 || s.Checks[0].For != "" || s.Checks[n].For != "iced_coil" || s.Checks[n+1].For != "low_airflow" {
 		t.Fatalf("order of checks: %+v", s.Checks)
 	}
 	seen := map[string]bool{}

@@ -148,7 +148,7 @@ func (w words) whole(b *strings.Builder, c *Change) {
 		fmt.Fprintf(b, "Likely circuit: %s (%.0f %%)\n", e.Circuits[0].Code, 100*e.Circuits[0].Score)
 	}
 	if len(e.Causes) > 0 {
-		fmt.Fprintf(b, "Likely cause: %s (%.0f %%)\n", e.Causes[0].Words, 100*e.Causes[0].Score)
+		fmt.Fprintf(b, "Likely cause: %s\n", e.Verdict)
 	}
 	if c.Event.Closed != nil {
 		return

@@ -1,6 +1,7 @@
 package web
 
 import (
+	"html"
 	"math"
 	"net/url"
 	"strings"
@@ -8,7 +9,9 @@ import (
 	"time"
 
 	"dewgap/alert"
+	"dewgap/analyze/evidence"
 	"dewgap/analyze/units"
+	"dewgap/cmd/dewgap/internal/explain"
 	"dewgap/cmd/dewgap/internal/snapshot/snaptest"
 )
 
@@ -41,6 +44,9 @@ func TestEventPage(t *testing.T) {
 			t.Errorf("%q comes too early", part)
 		}
 		last = max(last, at)
+	}
+	if verdict := explain.Of(ev, evidence.Renderer{}).Verdict; verdict == "" || !strings.Contains(body, ": <b>"+html.EscapeString(verdict)+"</b>") {
+		t.Errorf("the headline does not say %q", verdict)
 	}
 	if strings.Contains(body, "<script") {
 		t.Error("the page has a script")

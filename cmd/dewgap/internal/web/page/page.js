@@ -38,7 +38,9 @@ const cautions = /*CAUTIONS*/"";
 function checksOf(causes) {
   const of = checks[us ? "us" : "si"] || {};
   const likely = causes.filter((c, i) => i === 0 || (i === 1 && c.score >= 0.15)).map((c) => c.cause);
-  const all = (likely.length ? likely : ["unknown"]).flatMap((c) => of[c] || of.unknown || []);
+  // In turn, as everywhere: the first look for each cause before the second for any.
+  const lists = (likely.length ? likely : ["unknown"]).map((c) => of[c] || of.unknown || []);
+  const all = (lists[0].length > (lists[1] || []).length ? lists[0] : lists[1] || []).flatMap((_, k) => lists.map((l) => l[k]).filter(Boolean));
   return all.filter((c, i) => all.findIndex((d) => d.do === c.do) === i);
 }
 
