@@ -409,6 +409,63 @@ func TestAttribution(t *testing.T) {
 	}
 }
 
+// A circuit that did nothing wrong is not failed for the liquid of another; it
+// has not passed either, and the other is held responsible.
+func TestDisturbedCycles(t *testing.T) {
+	flood := func(compressor string, circuits ...alert.Score) alert.Event {
+		return alert.Event{Kind: "floodback", Group: "mt", Compressor: compressor, Began: midnight.Add(2*time.Hour + 30*time.Minute), Circuits: circuits}
+	}
+	other, own := alert.Score{Name: "case-2", Score: 0.6}, alert.Score{Name: "case-1", Score: 0.9}
+	cold := func(second, inCycle int, x *stretch) { // its own defrost is no good, too
+		dip(0, 60)(second, inCycle, x)
+		x.coil = min(x.coil, -1)
+	}
+	for _, c := range []struct {
+		name    string
+		change  func(int, int, *stretch)
+		events  []alert.Event
+		verdict Verdict
+		by      string
+	}{
+		{"another circuit", nil, []alert.Event{flood("c1", other)}, NotJudged, "case-2"},
+		{"hardly another circuit", nil, []alert.Event{flood("c1", alert.Score{Name: "case-2", Score: 0.59})}, Fail, ""},
+		{"itself", nil, []alert.Event{flood("c1", own)}, Fail, ""},
+		{"nobody is named", nil, []alert.Event{flood("c1")}, Fail, ""},
+		{"no event", nil, nil, Fail, ""},
+		{"another compressor's event", nil, []alert.Event{flood("c2", other)}, Fail, ""},
+		{"two others", nil, []alert.Event{flood("c1", other), flood("c1", alert.Score{Name: "case-3", Score: 0.9})}, Fail, ""},
+		{"another, and then itself", nil, []alert.Event{flood("c1", other), flood("c1", own)}, Fail, ""},
+		{"another, with a poor defrost of its own", cold, []alert.Event{flood("c1", other)}, Fail, ""},
+	} {
+		if c.change == nil {
+			c.change = dip(0, 60)
+		}
+		r := scenario{change: c.change, events: c.events, rules: func(x *config.Commissioning) { x.RemarkOnly = nil }}.judged(t)
+		got := r.Cycles[0]
+		if got.Verdict != c.verdict || got.DisturbedBy != c.by || (c.by != "") != strings.HasPrefix(got.Reasons[0], "disturbed by "+c.by+":") {
+			t.Errorf("%s: %s, disturbed by %q; %v", c.name, got.Verdict, got.DisturbedBy, got.Reasons)
+		}
+		if r.Circuits[0].Verdict == Pass || c.by != "" && !strings.HasPrefix(r.Circuits[0].Reasons[0], "disturbed by case-2 in 1 cycle:") {
+			t.Errorf("%s: circuit %+v", c.name, r.Circuits[0])
+		}
+	}
+}
+
+// The circuit that disturbed others fails, whatever its own cycles were.
+func TestWhoDisturbsFails(t *testing.T) {
+	j := judge{track: NewTrack(site(t)), rules: defaults(t)}
+	own := Cycle{Group: "mt", Circuit: "case-1", Verdict: Pass}
+	for _, c := range []struct {
+		by, group string
+		want      Verdict
+	}{{"case-1", "mt", Fail}, {"case-3", "mt", Pass}, {"case-1", "lt", Pass}} {
+		got := j.circuit(0, []Cycle{own, own, own, {Group: c.group, Circuit: "case-2", Verdict: NotJudged, DisturbedBy: c.by}})
+		if got.Verdict != c.want {
+			t.Errorf("disturbed by %s in %s: %+v", c.by, c.group, got)
+		}
+	}
+}
+
 // Stopped for 40 min with equal pressures: pipe and dew must agree.
 func TestEqualised(t *testing.T) {
 	stand := func(pipe float64) func(int, int, *stretch) {

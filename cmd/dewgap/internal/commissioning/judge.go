@@ -105,6 +105,7 @@ func (j *judge) circuit(i int, cycles []Cycle) Circuit {
 		Needed: j.rules.Passes, Reasons: []string{},
 	}
 	failed, whole, remarks := 0, 0, false
+	var disturbed []string
 	for n := len(cycles) - 1; n >= 0; n-- {
 		x := &cycles[n]
 		if x.Group != c.Group || x.Circuit != c.Name {
@@ -118,13 +119,28 @@ func (j *judge) circuit(i int, cycles []Cycle) Circuit {
 		case x.Cut:
 		default:
 			whole++
+			if x.DisturbedBy != "" {
+				disturbed = append(disturbed, x.DisturbedBy)
+			}
 			if c.Passed == whole-1 && (x.Verdict == Pass || x.Verdict == PassRemarks) {
 				c.Passed++
 				remarks = remarks || c.Passed <= c.Needed && x.Verdict == PassRemarks
 			}
 		}
 	}
+	blamed := 0
+	for n := range cycles {
+		if cycles[n].Group == c.Group && cycles[n].DisturbedBy == c.Name {
+			blamed++
+		}
+	}
 	switch {
+	case blamed > 0:
+		c.Verdict = Fail
+		c.Reasons = append(c.Reasons, fmt.Sprintf("its liquid failed %s of other circuits, most likely", count(blamed, "cycle")))
+		if failed > 0 {
+			c.Reasons = append(c.Reasons, fmt.Sprintf("%d of its %d cycles failed", failed, c.Cycles))
+		}
 	case c.Passed >= c.Needed && failed > 0:
 		c.Verdict = PassRemarks
 		c.Reasons = append(c.Reasons, fmt.Sprintf("%d of its %d cycles failed before: write down what was changed since", failed, c.Cycles))
@@ -138,6 +154,10 @@ func (j *judge) circuit(i int, cycles []Cycle) Circuit {
 	case c.Cycles == 0:
 		c.Verdict = NotJudged
 		c.Reasons = append(c.Reasons, "no defrost in the recording")
+	case len(disturbed) > 0:
+		c.Verdict = NotJudged
+		slices.Sort(disturbed)
+		c.Reasons = append(c.Reasons, fmt.Sprintf("disturbed by %s in %s: judge it again once that is mended", strings.Join(slices.Compact(disturbed), " and "), count(len(disturbed), "cycle")))
 	default:
 		c.Verdict = NotJudged
 		c.Reasons = append(c.Reasons, fmt.Sprintf("%d passed in a row; %d are asked for", c.Passed, c.Needed))
@@ -184,6 +204,7 @@ func (j *judge) cycle(c cycle) Cycle {
 	out.Verdict, out.Reasons = found.sumUp()
 	if out.Verdict == Fail {
 		j.attribute(&out, c)
+		j.disturbed(&out, c)
 	}
 	out.Found = j.foundIn(c, out.Group)
 	j.trace(&out, c)

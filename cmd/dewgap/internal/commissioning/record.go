@@ -196,6 +196,9 @@ type Cycle struct {
 	Together    []string          `json:"resumed_within_5_min"` // circuits that came back with this one
 	Checks      []Check           `json:"checks"`               // of the circuit itself
 	Compressors []Machine         `json:"compressors"`
+	// DisturbedBy is the circuit whose liquid failed the compressors in this cycle,
+	// where that is likely and the circuit that defrosted did nothing wrong itself.
+	DisturbedBy string            `json:"disturbed_by,omitempty"`
 	Liquid      []Likely          `json:"likely_circuits"`
 	Causes      []Likely          `json:"likely_causes"`
 	Next        []cause.CheckText `json:"check_next"`
