@@ -40,6 +40,9 @@ func worse(a, b Verdict) Verdict {
 	return a
 }
 
+// Compare returns less than 0 where v is better than other, more where worse.
+func (v Verdict) Compare(other Verdict) int { return ranks[v] - ranks[other] }
+
 // Words returns the verdict in plain English.
 func (v Verdict) Words() string {
 	switch v {
@@ -185,17 +188,17 @@ type Circuit struct {
 
 // Cycle is one defrost of one circuit with the pulldown after it.
 type Cycle struct {
-	Group       string            `json:"group"`
-	Circuit     string            `json:"circuit"`
-	Defrost     string            `json:"defrost_kind"`
-	Number      int               `json:"number"` // of this circuit's cycles in the recording
-	Verdict     Verdict           `json:"verdict"`
-	Reasons     []string          `json:"reasons"`
-	Cut         bool              `json:"cut"` // begins before or ends after the recording, or has a gap in it
-	Stages      Stages            `json:"stages"`
-	Together    []string          `json:"resumed_within_5_min"` // circuits that came back with this one
-	Checks      []Check           `json:"checks"`               // of the circuit itself
-	Compressors []Machine         `json:"compressors"`
+	Group       string    `json:"group"`
+	Circuit     string    `json:"circuit"`
+	Defrost     string    `json:"defrost_kind"`
+	Number      int       `json:"number"` // of this circuit's cycles in the recording
+	Verdict     Verdict   `json:"verdict"`
+	Reasons     []string  `json:"reasons"`
+	Cut         bool      `json:"cut"` // begins before or ends after the recording, or has a gap in it
+	Stages      Stages    `json:"stages"`
+	Together    []string  `json:"resumed_within_5_min"` // circuits that came back with this one
+	Checks      []Check   `json:"checks"`               // of the circuit itself
+	Compressors []Machine `json:"compressors"`
 	// DisturbedBy is the circuit whose liquid failed the compressors in this cycle,
 	// where that is likely and the circuit that defrosted did nothing wrong itself.
 	DisturbedBy string            `json:"disturbed_by,omitempty"`
