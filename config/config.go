@@ -23,13 +23,15 @@ type Config struct {
 	// Site is what analysis needs. Its points are the inputs configured, in the
 	// order of the file's groups, compressors and circuits and, within each, of
 	// the contract's roles. Replay takes ForRecording instead.
-	Site     analyze.Site
-	Units    units.System // what people are shown
-	Altitude units.Metre  // NaN where the atmosphere was configured instead
-	Modbus   []modbus.Settings
-	MQTT     []mqtt.Settings
-	Daemon   Daemon
-	Notify   []Notify // who is told of events
+	Site  analyze.Site
+	Units units.System // what people are shown
+	// Simulated says that the plant is invented; records say so on every page.
+	Simulated bool
+	Altitude  units.Metre // NaN where the atmosphere was configured instead
+	Modbus    []modbus.Settings
+	MQTT      []mqtt.Settings
+	Daemon    Daemon
+	Notify    []Notify // who is told of events
 	// RemoteWrite are the receivers of metrics.
 	RemoteWrite []RemoteWrite
 	// Verified are the comparisons of inputs with a gauge; same index as the site's

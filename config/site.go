@@ -131,6 +131,10 @@ var siteRows = []setting.Row[Config]{
 		Key: "units", Field: setting.OneOf(func(c *Config) *units.System { return &c.Units }, units.SI, "", []setting.Word[units.System]{{Name: "si", Value: units.SI}, {Name: "us", Value: units.US}}),
 		Meaning: "Units that people are shown; machines always get SI.", Example: `"si"`,
 	},
+	{
+		Key: "simulated", Field: setting.Plain(func(c *Config) *bool { return &c.Simulated }, false),
+		Meaning: "The plant is invented: records say so on every page. `demo` and `simulate` write it.", Example: "true",
+	},
 }
 
 func (b *builder) site(root *table) {

@@ -96,7 +96,7 @@ func (v *commissioningCmd) record(ctx context.Context, cfg *config.Config, view 
 		return nil, usageError{err}
 	}
 	r.SetComparisons(in.site.Points, cfg.Site.Points, cfg.Verified)
-	r.Dewgap = buildVersion()
+	r.Simulated, r.Dewgap = cfg.Simulated, buildVersion()
 	if r.Config, err = fileOf(v.Config); err != nil {
 		return nil, err
 	}

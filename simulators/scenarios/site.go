@@ -11,7 +11,7 @@ import (
 // for replaying what the plant of d recorded.
 func SiteConfig(d plant.Description) string {
 	var b strings.Builder
-	fmt.Fprintf(&b, "# matches the scenario %s\n[site]\nname = %q\naltitude = \"0 m\"\n", d.Name, d.Site)
+	fmt.Fprintf(&b, "# matches the scenario %s\n[site]\nname = %q\naltitude = \"0 m\"\nsimulated = true\n", d.Name, d.Site)
 	for _, g := range d.Groups {
 		fmt.Fprintf(&b, "\n[[suction_group]]\nname = %q\nrefrigerant = %q\n", g.Name, g.Refrigerant)
 		for _, c := range g.Compressors {

@@ -31,6 +31,7 @@ func (s *Store) Config(place Location) []byte {
 name = %q
 altitude = "0 m"
 units = "si"
+simulated = true
 
 [daemon]
 listen = %q

@@ -81,21 +81,22 @@ type Check struct {
 // Record is the acceptance record of a recording. Its JSON has SI units, null
 // for what is not known, and times in RFC 3339.
 type Record struct {
-	Format   string    `json:"format"` // "dewgap commissioning record 1"
-	Dewgap   string    `json:"dewgap"` // version of the program
-	Site     string    `json:"site"`
-	Config   File      `json:"config"`
-	Data     []File    `json:"recordings"`
-	From     time.Time `json:"from"`
-	To       time.Time `json:"to"`
-	Rows     int       `json:"rows"`
-	Verdict  Verdict   `json:"verdict"`
-	Reasons  []string  `json:"reasons"`
-	Criteria []Rule    `json:"criteria"`
-	Circuits []Circuit `json:"circuits"`
-	Groups   []Group   `json:"groups"`
-	Sensors  []Sensors `json:"uncertainty"`
-	Cycles   []Cycle   `json:"cycles"`
+	Format    string    `json:"format"` // "dewgap commissioning record 1"
+	Dewgap    string    `json:"dewgap"` // version of the program
+	Site      string    `json:"site"`
+	Simulated bool      `json:"simulated"` // the plant is invented: it signs for nothing
+	Config    File      `json:"config"`
+	Data      []File    `json:"recordings"`
+	From      time.Time `json:"from"`
+	To        time.Time `json:"to"`
+	Rows      int       `json:"rows"`
+	Verdict   Verdict   `json:"verdict"`
+	Reasons   []string  `json:"reasons"`
+	Criteria  []Rule    `json:"criteria"`
+	Circuits  []Circuit `json:"circuits"`
+	Groups    []Group   `json:"groups"`
+	Sensors   []Sensors `json:"uncertainty"`
+	Cycles    []Cycle   `json:"cycles"`
 	// Compared are the recorded inputs that somebody compared with a gauge;
 	// NeverCompared are the pressures and temperatures that nobody did.
 	Compared      []Comparison `json:"compared"`

@@ -78,6 +78,9 @@ func styleFor(size string) template.CSS {
 	return template.CSS(recordCSS + "@page { " + paperSizes[size] + " margin: 13mm 14mm 15mm; }\n")
 }
 
+// simulatedOnEachPage stands in the margin of each sheet of paper.
+const simulatedOnEachPage = "@page { @bottom-center { content: \"Simulated: no real plant\"; font: bold 8pt sans-serif; } }\n"
+
 // HTML writes the record as one file that needs no other. size is a4, letter,
 // or anything else for the printer's own.
 func HTML(w io.Writer, r *commissioning.Record, size string) error {
@@ -93,6 +96,9 @@ func HTML(w io.Writer, r *commissioning.Record, size string) error {
 	p := page{
 		words: words{r.View}, Record: r, Style: styleFor(size),
 		ByHand: byHand, Cautions: cautions, Signers: signers, Scope: scope, OnSite: cause.Cautions, Files: append([]commissioning.File{r.Config}, r.Data...),
+	}
+	if r.Simulated {
+		p.Style += simulatedOnEachPage
 	}
 	for _, i := range sheetOf(r.Cycles) {
 		p.Shown = append(p.Shown, p.sheet(&r.Cycles[i]))

@@ -10,6 +10,21 @@ import (
 	"dewgap/cmd/dewgap/internal/commissioning"
 )
 
+// A record of an invented plant says so where it is read, and on each page.
+func TestSimulatedIsSaid(t *testing.T) {
+	for _, simulated := range []bool{true, false} {
+		r := drawn(units.SI)
+		r.Simulated = simulated
+		html, text, js := written(t, r)
+		if strings.Contains(html, "Simulated: no real plant") != simulated || strings.Contains(text, "SIMULATED: NO REAL PLANT") != simulated || !strings.Contains(js, `"simulated": `+map[bool]string{true: "true", false: "false"}[simulated]) {
+			t.Errorf("simulated %v is not what the record says", simulated)
+		}
+		if strings.Contains(html, `@bottom-center { content: "Simulated: no real plant";`) != simulated {
+			t.Errorf("simulated %v: not what each sheet of paper says", simulated)
+		}
+	}
+}
+
 // Of each circuit the cycle with most against it gets a sheet.
 func TestOneSheetOfEachCircuit(t *testing.T) {
 	at := time.Date(2026, 5, 4, 2, 0, 0, 0, time.UTC)

@@ -40,6 +40,9 @@ func (t *text) title(s string) { t.line("\n%s\n%s", s, strings.Repeat("-", len([
 
 func (t *text) head(r *commissioning.Record) {
 	t.line("COMMISSIONING RECORD OF DEFROST CYCLES: %s", strings.ToUpper(r.Verdict.Words()))
+	if r.Simulated {
+		t.line("SIMULATED: NO REAL PLANT")
+	}
 	t.line("site %s, %s to %s, %d rows", r.Site, t.view.Stamp(r.From), t.view.Stamp(r.To), r.Rows)
 	for _, why := range r.Reasons {
 		t.line("  - %s", why)
