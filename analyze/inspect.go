@@ -11,6 +11,7 @@ type CircuitState struct {
 	Group, Name string
 	Kind        frame.DefrostKind
 	Stage       frame.Stage
+	Since       int64 // of the stage, ns since 1970; 0 not known
 	Last        frame.DefrostRun
 	CoilOutlet  units.Celsius
 	Air         units.Celsius
@@ -35,9 +36,9 @@ func (e *Engine) Circuits(dst []CircuitState) []CircuitState {
 	for _, g := range e.groups {
 		for i := range g.circuits {
 			c, spec := &g.phases.Circuits[i], &g.spec.Circuits[i]
-			stage, _ := c.Stage()
+			stage, since := c.Stage()
 			dst = append(dst, CircuitState{
-				Group: g.spec.Name, Name: spec.Name, Kind: spec.Defrost, Stage: stage, Last: c.Last,
+				Group: g.spec.Name, Name: spec.Name, Kind: spec.Defrost, Stage: stage, Since: since, Last: c.Last,
 				CoilOutlet: units.Celsius(e.value(g.circuits[i].coilOutlet)), Air: units.Celsius(e.value(g.circuits[i].air)),
 			})
 		}

@@ -27,6 +27,7 @@ type (
 		TextUnits   string            `json:"text_units"` // those of the text in this answer
 		Version     string            `json:"version"`
 		Compressors []compressorState `json:"compressors"`
+		Circuits    []circuitState    `json:"circuits"`
 		Inputs      []inputState      `json:"inputs"`
 		Sources     []sourceState     `json:"sources"`
 		Targets     []targetState     `json:"targets"` // who is told of events
@@ -145,8 +146,8 @@ func stateOf(s *snapshot.Snapshot, age time.Duration, version string, r evidence
 		Compressors: []compressorState{}, Inputs: []inputState{}, Sources: []sourceState{}, Targets: []targetState{},
 		OpenEvents: withText(s.Open, s.Maintenance, r), Recent: withText(s.Recent, s.Maintenance, r),
 		Maintenance: []alert.Maintenance{}, Groups: groupsOf(s),
-		Notices: []trend.Notice{},
-		Faults:  append([]snapshot.Fault{}, s.AllFaults()...), Replay: s.Replay,
+		Circuits: circuitsOf(s, current), Notices: []trend.Notice{},
+		Faults: append([]snapshot.Fault{}, s.AllFaults()...), Replay: s.Replay,
 	}
 	out.Limits = []limitState{}
 	for _, l := range s.Limits {

@@ -121,6 +121,21 @@ function card(c, events) {
     scale(c), el("dl", null, rows.map(([k, v]) => [el("dt", null, k), el("dd", null, v)])), plot(c));
 }
 
+const stages = { refrigerating: "refrigerating", defrosting: "in defrost", dripping: "dripping", pulldown: "pulling down", unknown: "stage not known" };
+const defrostWords = { off_cycle: "off-cycle", electric: "electric", hot_gas: "hot gas" };
+const lasted = (s) => !known(s) ? "—" : s < 90 ? fixed(s, 0) + " s" : fixed(s / 60, 0) + " min";
+// A circuit: what it does, what its coil shows, how its last defrost went.
+function circuitCard(c) {
+  const d = c.last_defrost, look = c.stage === "unknown" ? "blind" : c.stage === "refrigerating" ? "dry" : c.stage === "pulldown" ? "near" : "idle";
+  const rows = [["Coil superheat", difference(c.coil_superheat_k)], ["Coil outlet", temperature(c.coil_outlet_c)], ["Air", temperature(c.air_c)], ["Air over dew", difference(c.air_over_dew_k)]];
+  if (d) rows.push(["Last defrost", clock(d.began || d.heat_ended)], ["Its heat", d.heat_ended ? lasted(d.heat_s) : "still on"], ["Its peak at the outlet", temperature(d.peak_c)], ["Melting, at " + temperature(0), lasted(d.plateau_s)]);
+  else rows.push(["Last defrost", "none seen"]);
+  return el("article", { class: "plate circuit " + look },
+    el("div", { class: "head" }, el("h4", null, c.circuit), sign(look, stages[c.stage] || c.stage)),
+    el("p", { class: "why" }, (c.since ? "Since " + clock(c.since) + ". " : "") + "Defrost: " + (defrostWords[c.defrost_kind] || "kind not stated")),
+    el("dl", null, rows.map(([k, v]) => [el("dt", null, k), el("dd", null, v)])));
+}
+
 function ranked(title, list, name) {
   if (!list.length) return "";
   return [el("h5", null, title), el("ol", null, list.slice(0, 3).map((r) => el("li", null, name(r), " ", el("span", { class: "share" }, Math.round(r.score * 100) + " %"),
@@ -195,9 +210,10 @@ function draw() {
   put("trends", s.notices || [], () => el("ul", null, (s.notices || []).map((n) => el("li", null, el("b", null, n.group + " · " + (n.circuit || n.compressor)), ": " + n.found.text))));
   const groups = [...new Set(s.compressors.map((c) => c.group))];
   drawMaintenance();
-  put("machines", [s.compressors, s.maintenance, s.may_change, s.open_events.map((e) => [e.id, e.severity]), [...histories].map(([k, h]) => [k, h.from, h.lowest_superheat_k.length, h.lowest_superheat_k.at(-1)])], () => groups.map((g) => {
+  put("machines", [s.compressors, s.circuits, s.maintenance, s.may_change, s.open_events.map((e) => [e.id, e.severity]), [...histories].map(([k, h]) => [k, h.from, h.lowest_superheat_k.length, h.lowest_superheat_k.at(-1)])], () => groups.map((g) => {
     const of = s.compressors.filter((c) => c.group === g);
-    return el("section", null, el("div", { class: "head" }, el("h3", null, "Group " + g + (of[0].refrigerant ? " · " + of[0].refrigerant : "")), maintenanceButton(g)), el("div", { class: "grid" }, of.map((c) => card(c, s.open_events))));
+    return el("section", null, el("div", { class: "head" }, el("h3", null, "Group " + g + (of[0].refrigerant ? " · " + of[0].refrigerant : "")), maintenanceButton(g)), el("div", { class: "grid" }, of.map((c) => card(c, s.open_events))),
+      el("div", { class: "grid circuits" }, (s.circuits || []).filter((c) => c.group === g).map(circuitCard)));
   }));
   put("sources", s.sources, () => table(["Source", "State", "Kind", "Address", "Traffic", "Errors"], s.sources.map((r) => [r.source,
     (r.up ? "● up" : "✕ down") + (r.since ? " since " + clock(r.since) : "") + (r.reason ? " — " + r.reason : "") + ((r.resting || []).length ? " · resting: " + r.resting.join(", ") : ""),
