@@ -14,8 +14,10 @@ import (
 	"github.com/chromedp/cdproto/emulation"
 	"github.com/chromedp/chromedp"
 
+	"dewgap/analyze"
 	"dewgap/analyze/cause"
 	"dewgap/analyze/evidence"
+	"dewgap/analyze/frame"
 	"dewgap/cmd/dewgap/internal/snapshot"
 	"dewgap/cmd/dewgap/internal/snapshot/snaptest"
 )
@@ -114,6 +116,20 @@ func TestPageInABrowser(t *testing.T) {
 	server.CloseClientConnections()
 	server.Close()
 	wanted(t, ctx, "the loss of the connection", text+`.includes("connection to the daemon lost") && `+text+`.includes("not the present") && document.body.classList.contains("old-data")`)
+}
+
+// On the wall only what is wrong and the figures are left, large; a circuit says
+// what it does.
+func TestLargeInABrowser(t *testing.T) {
+	ctx := browser(t)
+	s := snaptest.EveryState()
+	s.Circuits = []analyze.CircuitState{{Group: s.States[0].Group, Name: "cellar", Stage: frame.Defrosting}}
+	server := pageOf(t, s, nil)
+	size := `parseFloat(getComputedStyle(document.querySelector(".big b")).fontSize)`
+	does(t, ctx, chromedp.Navigate(server.URL))
+	wanted(t, ctx, "everything, and the circuit", text+`.includes("Margin over floor") && `+text+`.includes("cellar") && `+text+`.includes("in defrost") && `+size+` < 50 && document.getElementById("size").getAttribute("href") === "/?large"`)
+	does(t, ctx, chromedp.Navigate(server.URL+"/?large"))
+	wanted(t, ctx, "what is wrong, large", text+`.includes("floodback, minor") && `+text+`.includes("14.2 K") && `+text+`.includes("in defrost") && !`+text+`.includes("Margin over floor") && `+size+` > 80 && document.getElementById("size").getAttribute("href") === "/"`)
 }
 
 func TestUSSiteInABrowser(t *testing.T) {

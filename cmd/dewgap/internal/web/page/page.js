@@ -27,6 +27,13 @@ const difference = (k) => known(k) ? (us ? fixed(k * 1.8, 1) + " °F" : fixed(k,
 const temperature = (c) => known(c) ? (us ? fixed(c * 1.8 + 32, 1) + " °F" : fixed(c, 1) + " °C") : "—";
 const clock = (t) => t ? t.slice(0, 10) + " " + t.slice(11, 19) + " UTC" : "—";
 
+// For a screen on the wall: what is wrong and the figures, readable from some metres.
+if (new URLSearchParams(location.search).has("large")) {
+  document.body.classList.add("large");
+  $("size").textContent = "everything";
+  $("size").href = "/";
+}
+
 const causes = /*CAUSES*/{}; // in words; filled in by the daemon
 const kinds = {
   floodback: "Floodback", flooded_start: "Flooded start", hunting: "Hunting", high_superheat: "High superheat", sensor_fault: "Sensor fault", no_data: "No data",
