@@ -132,6 +132,19 @@ func TestLargeInABrowser(t *testing.T) {
 	wanted(t, ctx, "what is wrong, large", text+`.includes("floodback, minor") && `+text+`.includes("14.2 K") && `+text+`.includes("in defrost") && !`+text+`.includes("Margin over floor") && `+size+` > 80 && document.getElementById("size").getAttribute("href") === "/"`)
 }
 
+// A word of the trade is explained where it stands, by tap or key as by mouse, and
+// stays so while the figures around it are drawn anew.
+func TestWordsAreExplainedInABrowser(t *testing.T) {
+	ctx := browser(t)
+	does(t, ctx, chromedp.Navigate(pageOf(t, snaptest.EveryState(), nil).URL))
+	wanted(t, ctx, "the words", `document.querySelectorAll("#machines .term").length > 10`)
+	does(t, ctx, chromedp.Click(chromedp.CSS("#machines dt .term")))
+	says := `getComputedStyle(document.activeElement, "::after").content.includes("site allows") && document.activeElement.textContent === "Floor"`
+	wanted(t, ctx, "what a floor is", says)
+	wanted(t, ctx, "all drawn anew", `(drawn.clear(), draw(), true)`)
+	wanted(t, ctx, "what a floor is, still", says)
+}
+
 func TestUSSiteInABrowser(t *testing.T) {
 	ctx := browser(t)
 	s := snaptest.EveryState()

@@ -1,6 +1,7 @@
 package web
 
 import (
+	"regexp"
 	"strings"
 	"testing"
 
@@ -20,5 +21,21 @@ func TestScriptKnowsEveryCause(t *testing.T) {
 	}
 	if strings.Contains(script, "/*CAUSES*/") || strings.Contains(script, "/*CHECKS*/") || strings.Contains(script, "/*CAUTIONS*/") {
 		t.Error("a place is not filled in")
+	}
+}
+
+// Each word of the glossary stands on the page as a label, and is said there.
+func TestGlossaryIsOfWordsOnThePage(t *testing.T) {
+	_, list, _ := strings.Cut(script, "const glossary = {")
+	list, _, ok := strings.Cut(list, "\n};")
+	rest := strings.Replace(script, list, "", 1)
+	words := regexp.MustCompile(`(?m)^  "([^"]+)": "([^"]+\.)",$`).FindAllStringSubmatch(list, -1)
+	if !ok || len(words) < 10 || len(words) != strings.Count(strings.TrimSpace(list), "\n")+1 {
+		t.Fatalf("%d words of the glossary were read", len(words))
+	}
+	for _, w := range words {
+		if !strings.Contains(rest, `["`+w[1]+`", `) && !strings.Contains(rest, `term("`+w[1]+`")`) {
+			t.Errorf("%s is explained and nowhere shown", w[1])
+		}
 	}
 }

@@ -121,12 +121,29 @@ function card(c, events) {
   if (c.exposure) rows.push(["Below floor in events, ever", c.exposure]);
   return el("article", { class: "plate " + look },
     el("div", { class: "head" }, el("h4", null, c.compressor), sign(look, words)),
-    el("p", { class: "big" }, el("b", null, difference(c.superheat_k)), el("span", null, known(c.superheat_k) && known(c.expanded_uncertainty_k) ? "± " + difference(c.expanded_uncertainty_k) + " superheat" : "superheat")),
+    el("p", { class: "big" }, el("b", null, difference(c.superheat_k)), el("span", null, known(c.superheat_k) && known(c.expanded_uncertainty_k) ? "± " + difference(c.expanded_uncertainty_k) + " " : "", term("superheat"))),
     c.floor_warning ? el("p", { class: "why" }, "Warning: " + c.floor_warning) : "",
     el("p", { class: "why" }, "Phase: " + c.phase + " · quality: " + c.quality + (why ? " — " + why : "")),
     maintenanceOf(c),
-    scale(c), el("dl", null, rows.map(([k, v]) => [el("dt", null, k), el("dd", null, v)])), plot(c));
+    scale(c), el("dl", null, rows.map(([k, v]) => [el("dt", null, term(k)), el("dd", null, v)])), plot(c));
 }
+
+// Words of the trade, for whoever meets them here first: said on hover, tap and focus.
+const glossary = {
+  "superheat": "How much warmer the suction gas is than the temperature at which its last drop would boil at this pressure; at 0 there is liquid in it.",
+  "Floor": "The least superheat that the site allows at this compressor in the present phase.",
+  "Margin over floor": "Superheat less the floor; below 0 the gas may carry liquid.",
+  "Dew": "The temperature at which the last drop boils at the suction pressure; superheat is counted from it.",
+  "Suction line": "Temperature of the pipe where the gas enters the compressor.",
+  "Uncertainty from": "What makes the superheat uncertain, by its share; assumed: the configuration does not state it.",
+  "Sensor lag": "How long the sensor on the pipe takes to follow; quick dips look smaller.",
+  "Below floor in events, ever": "Running time below the floor in floodback events, and how deep it was for how long.",
+  "Coil superheat": "The same difference at the outlet of this evaporator: low means that it sends liquid.",
+  "Air over dew": "How much warmer the cooled air is than the boiling refrigerant; it grows with ice and with a fan that fails.",
+  "Its peak at the outlet": "How warm the coil's outlet became in the defrost; a clear coil gets well past melting.",
+  "Melting": "How long the outlet stood at the melting point: it grows with the ice on the coil.",
+};
+const term = (word) => glossary[word] ? el("span", { class: "term", tabindex: "0", "data-says": glossary[word], "aria-description": glossary[word] }, word) : word;
 
 const stages = { refrigerating: "refrigerating", defrosting: "in defrost", dripping: "dripping", pulldown: "pulling down", unknown: "stage not known" };
 const defrostWords = { off_cycle: "off-cycle", electric: "electric", hot_gas: "hot gas" };
@@ -135,12 +152,12 @@ const lasted = (s) => !known(s) ? "—" : s < 90 ? fixed(s, 0) + " s" : fixed(s 
 function circuitCard(c) {
   const d = c.last_defrost, look = c.stage === "unknown" ? "blind" : c.stage === "refrigerating" ? "dry" : c.stage === "pulldown" ? "near" : "idle";
   const rows = [["Coil superheat", difference(c.coil_superheat_k)], ["Coil outlet", temperature(c.coil_outlet_c)], ["Air", temperature(c.air_c)], ["Air over dew", difference(c.air_over_dew_k)]];
-  if (d) rows.push(["Last defrost", clock(d.began || d.heat_ended)], ["Its heat", d.heat_ended ? lasted(d.heat_s) : "still on"], ["Its peak at the outlet", temperature(d.peak_c)], ["Melting, at " + temperature(0), lasted(d.plateau_s)]);
+  if (d) rows.push(["Last defrost", clock(d.began || d.heat_ended)], ["Its heat", d.heat_ended ? lasted(d.heat_s) : "still on"], ["Its peak at the outlet", temperature(d.peak_c)], ["Melting", lasted(d.plateau_s)]);
   else rows.push(["Last defrost", "none seen"]);
   return el("article", { class: "plate circuit " + look },
     el("div", { class: "head" }, el("h4", null, c.circuit), sign(look, stages[c.stage] || c.stage)),
     el("p", { class: "why" }, (c.since ? "Since " + clock(c.since) + ". " : "") + "Defrost: " + (defrostWords[c.defrost_kind] || "kind not stated")),
-    el("dl", null, rows.map(([k, v]) => [el("dt", null, k), el("dd", null, v)])));
+    el("dl", null, rows.map(([k, v]) => [el("dt", null, term(k)), el("dd", null, v)])));
 }
 
 function ranked(title, list, name) {
@@ -193,7 +210,9 @@ function put(id, key, make) {
   const k = JSON.stringify(key) + us;
   if (drawn.get(id) === k) return;
   drawn.set(id, k);
+  const read = [...$(id).querySelectorAll(".term")].indexOf(document.activeElement); // a word that is being read stays so
   $(id).replaceChildren(...[make()].flat(Infinity));
+  if (read >= 0) $(id).querySelectorAll(".term")[read]?.focus({ preventScroll: true });
 }
 
 let state = null, heard = 0;
