@@ -5,6 +5,7 @@ package monitoring
 import (
 	"os"
 	"os/exec"
+	"path/filepath"
 	"regexp"
 	"strings"
 	"testing"
@@ -66,6 +67,44 @@ func TestRulesByPromtool(t *testing.T) {
 	for _, args := range [][]string{{"check", "rules", "alerts.yml", "recording.yml"}, {"test", "rules", "alerts_test.yml"}} {
 		if out, err := exec.CommandContext(t.Context(), "promtool", args...).CombinedOutput(); err != nil {
 			t.Errorf("promtool %v: %v\n%s", args, err, out)
+		}
+	}
+}
+
+// The mixin has every dashboard, and all rules and alerts, by the reference
+// implementation of jsonnet.
+func TestMixinByJsonnet(t *testing.T) {
+	pages, err := filepath.Glob("grafana/*.json")
+	if err != nil || len(pages) == 0 {
+		t.Fatal(pages, err)
+	}
+	for _, page := range pages {
+		if !strings.Contains(read(t, "mixin.libsonnet"), "importstr '"+page+"'") {
+			t.Errorf("mixin.libsonnet lacks %s", page)
+		}
+	}
+	if os.Getenv("DEWGAP_PEERS") == "" {
+		t.Skip("needs the module proxy; set DEWGAP_PEERS=1")
+	}
+	const ask = `local m = import 'mixin.libsonnet';
+local names(groups) = std.join(' ', [std.get(r, 'alert', std.get(r, 'record')) for g in groups for r in g.rules]);
+names(m.prometheusAlerts.groups) + ' ' + names(m.prometheusRules.groups) + ' ' + std.join(' ', [m.grafanaDashboards[n].uid for n in std.objectFieldsAll(m.grafanaDashboards)])`
+	out, err := exec.CommandContext(t.Context(), "go", "run", "github.com/google/go-jsonnet/cmd/jsonnet@v0.20.0", "-S", "-e", ask).CombinedOutput()
+	if err != nil && regexp.MustCompile(`no such host|connection refused|Forbidden|proxy|i/o timeout`).Match(out) {
+		t.Skipf("NOT CHECKED: jsonnet could not be fetched: %s", out)
+	}
+	if err != nil {
+		t.Fatalf("%v: %s", err, out)
+	}
+	got := " " + strings.Join(strings.Fields(string(out)), " ") + " "
+	for _, m := range regexp.MustCompile(`- (?:alert|record): (\S+)`).FindAllStringSubmatch(read(t, "alerts.yml")+read(t, "recording.yml"), -1) {
+		if !strings.Contains(got, " "+m[1]+" ") {
+			t.Errorf("the mixin lacks %s", m[1])
+		}
+	}
+	for _, page := range pages {
+		if uid := "dewgap-" + strings.TrimSuffix(filepath.Base(page), ".json"); !strings.Contains(got, " "+uid+" ") {
+			t.Errorf("the mixin lacks the dashboard %s", uid)
 		}
 	}
 }
