@@ -77,10 +77,3 @@ func (j *judge) disturbed(out *Cycle, c cycle) {
 	out.DisturbedBy, out.Verdict = other, NotJudged
 	out.Reasons = slices.Insert(out.Reasons, 0, fmt.Sprintf("disturbed by %s: the liquid comes most likely from there, not from the circuit that defrosted", other))
 }
-
-func count(n int, of string) string {
-	if n != 1 {
-		of += "s"
-	}
-	return fmt.Sprintf("%d %s", n, of)
-}

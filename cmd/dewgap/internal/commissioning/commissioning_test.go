@@ -451,15 +451,18 @@ func TestDisturbedCycles(t *testing.T) {
 	}
 }
 
-// The circuit that disturbed others fails, whatever its own cycles were.
+// The circuit that disturbed others fails, whatever its own cycles were, until it
+// has passed as often as is asked for since.
 func TestWhoDisturbsFails(t *testing.T) {
 	j := judge{track: NewTrack(site(t)), rules: defaults(t)}
 	own := Cycle{Group: "mt", Circuit: "case-1", Verdict: Pass}
 	for _, c := range []struct {
 		by, group string
+		at        int // so many of its own three cycles came before
 		want      Verdict
-	}{{"case-1", "mt", Fail}, {"case-3", "mt", Pass}, {"case-1", "lt", Pass}} {
-		got := j.circuit(0, []Cycle{own, own, own, {Group: c.group, Circuit: "case-2", Verdict: NotJudged, DisturbedBy: c.by}})
+	}{{"case-1", "mt", 3, Fail}, {"case-1", "mt", 1, Fail}, {"case-1", "mt", 0, PassRemarks}, {"case-3", "mt", 3, Pass}, {"case-1", "lt", 3, Pass}} {
+		cycles := slices.Insert([]Cycle{own, own, own}, c.at, Cycle{Group: c.group, Circuit: "case-2", Verdict: NotJudged, DisturbedBy: c.by})
+		got := j.circuit(0, cycles)
 		if got.Verdict != c.want {
 			t.Errorf("disturbed by %s in %s: %+v", c.by, c.group, got)
 		}

@@ -105,9 +105,17 @@ func (j *judge) circuit(i int, cycles []Cycle) Circuit {
 		Needed: j.rules.Passes, Reasons: []string{},
 	}
 	failed, whole, remarks := 0, 0, false
+	blamed, blamedBefore := 0, 0 // since its last passes in a row began, and before
 	var disturbed []string
 	for n := len(cycles) - 1; n >= 0; n-- {
 		x := &cycles[n]
+		switch {
+		case x.Group != c.Group || x.DisturbedBy != c.Name:
+		case c.Passed < c.Needed:
+			blamed++
+		default:
+			blamedBefore++
+		}
 		if x.Group != c.Group || x.Circuit != c.Name {
 			continue
 		}
@@ -128,22 +136,19 @@ func (j *judge) circuit(i int, cycles []Cycle) Circuit {
 			}
 		}
 	}
-	blamed := 0
-	for n := range cycles {
-		if cycles[n].Group == c.Group && cycles[n].DisturbedBy == c.Name {
-			blamed++
-		}
-	}
 	switch {
 	case blamed > 0:
 		c.Verdict = Fail
-		c.Reasons = append(c.Reasons, fmt.Sprintf("its liquid failed %s of other circuits, most likely", count(blamed, "cycle")))
+		c.Reasons = append(c.Reasons, fmt.Sprintf("its liquid failed %s of other circuits, most likely", plural(blamed, "cycle")))
 		if failed > 0 {
 			c.Reasons = append(c.Reasons, fmt.Sprintf("%d of its %d cycles failed", failed, c.Cycles))
 		}
 	case c.Passed >= c.Needed && failed > 0:
 		c.Verdict = PassRemarks
 		c.Reasons = append(c.Reasons, fmt.Sprintf("%d of its %d cycles failed before: write down what was changed since", failed, c.Cycles))
+	case c.Passed >= c.Needed && blamedBefore > 0:
+		c.Verdict = PassRemarks
+		c.Reasons = append(c.Reasons, fmt.Sprintf("its liquid failed %s of other circuits before, most likely: write down what was changed since", plural(blamedBefore, "cycle")))
 	case c.Passed >= c.Needed && remarks:
 		c.Verdict = PassRemarks
 	case c.Passed >= c.Needed:
@@ -157,7 +162,7 @@ func (j *judge) circuit(i int, cycles []Cycle) Circuit {
 	case len(disturbed) > 0:
 		c.Verdict = NotJudged
 		slices.Sort(disturbed)
-		c.Reasons = append(c.Reasons, fmt.Sprintf("disturbed by %s in %s: judge it again once that is mended", strings.Join(slices.Compact(disturbed), " and "), count(len(disturbed), "cycle")))
+		c.Reasons = append(c.Reasons, fmt.Sprintf("disturbed by %s in %s: judge it again once that is mended", strings.Join(slices.Compact(disturbed), " and "), plural(len(disturbed), "cycle")))
 	default:
 		c.Verdict = NotJudged
 		c.Reasons = append(c.Reasons, fmt.Sprintf("%d passed in a row; %d are asked for", c.Passed, c.Needed))
