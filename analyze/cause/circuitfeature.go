@@ -87,8 +87,8 @@ func (g *Group) circuitDegrees(i int, base *baseline, began int64) (d circuitDeg
 	d[circuitDefrostCold] = c.defrostColdness()
 	d[circuitShut] = degreeOf(c.isShut())
 	d[circuitHotGasOn] = filter.LinearStep(c.inHotGas(began), 30, 90)
-	length, theirs := c.lastLength(), g.neighboursDefrost(i)
-	d[circuitDefrostOdd] = max(filter.LinearStep(length/theirs, 0.6, 0.35), filter.LinearStep(length/theirs, 1.6, 2.2))
+	ratio := c.last.Length() / g.neighboursDefrost(i)
+	d[circuitDefrostOdd] = max(muchShorter(ratio), muchLonger(ratio))
 	return d
 }
 

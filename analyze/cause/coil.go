@@ -224,14 +224,6 @@ func (c *coil) inHotGas(at int64) float64 {
 	return float64(at-from) / 1e9
 }
 
-// lastLength returns the length of the last defrost, s; NaN when none has ended.
-func (c *coil) lastLength() float64 {
-	if c.last.Ended <= c.last.Began || c.last.Began == 0 {
-		return nan
-	}
-	return float64(c.last.Ended-c.last.Began) / 1e9
-}
-
 func (c *coil) defrostColdness() float64 {
 	return defrostColdness(c.kind, float64(c.last.Peak), c.last.Ended != 0)
 }

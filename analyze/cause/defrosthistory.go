@@ -39,7 +39,7 @@ func (h *defrostHistory) usual() (length, plateau float64) {
 	n := 0
 	for i := 1; i < h.kept(); i++ {
 		run := h.nth(i)
-		l[n], p[n] = float64(run.Ended-run.Began)/1e9, run.Plateau
+		l[n], p[n] = run.Length(), run.Plateau
 		n++
 	}
 	slices.Sort(l[:n])

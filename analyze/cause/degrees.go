@@ -96,9 +96,9 @@ func (f *features) defrostDegrees(d *degrees) {
 	if f.kind != frame.OffCycle { // its length is a clock's
 		d[longDefrost] = max(filter.LinearStep(f.length/f.lengths, 1.2, 1.6), filter.LinearStep(f.plateau-f.plateaus, 300, 900))
 	}
-	d[shortDefrost] = filter.LinearStep(f.length/f.theirs, 0.6, 0.35)
+	d[shortDefrost] = muchShorter(f.length / f.theirs)
 	if f.kind != frame.OffCycle {
-		d[longerThanNeighbours] = filter.LinearStep(f.length/f.theirs, 1.6, 2.2)
+		d[longerThanNeighbours] = muchLonger(f.length / f.theirs)
 	}
 	if f.defrosts > 0 && !math.IsNaN(f.peak) {
 		d[completeDefrost] = 1 - max(d[coldDefrost], d[longDefrost], d[shortDefrost], d[longerThanNeighbours])
@@ -109,6 +109,11 @@ func (f *features) defrostDegrees(d *degrees) {
 		d[defrostsDoNotHelp] = d[outletLow] * filter.LinearStep(relief, 0.15, 0) * filter.LinearStep(f.mostlyLow, 0.2, 0.5)
 	}
 }
+
+// muchShorter and muchLonger tell a defrost's length, as a ratio to its
+// neighbours', from what coils of one store differ by.
+func muchShorter(ratio float64) float64 { return filter.LinearStep(ratio, 0.6, 0.35) }
+func muchLonger(ratio float64) float64  { return filter.LinearStep(ratio, 1.6, 2.2) }
 
 // airDegrees fills in how the air is above dew, and how that came.
 func (f *features) airDegrees(d *degrees) {

@@ -103,7 +103,7 @@ func (g *Group) neighboursDefrost(i int) float64 {
 	return fromOthers(len(g.coils), i, func(j int) float64 {
 		o := &g.coils[j]
 		if o.signalled && (o.kind == c.kind || o.kind == frame.DefrostUnset || c.kind == frame.DefrostUnset) {
-			return o.lastLength()
+			return o.last.Length()
 		}
 		return nan
 	})
@@ -203,7 +203,7 @@ func (f *features) extractAir(c *coil, b *baseline, before, now int64) {
 // extractDefrosts fills in how the last defrost went, and how they usually go.
 func (f *features) extractDefrosts(c *coil) {
 	f.defrosts, f.peak, f.length, f.plateau = c.defrosts.kept(), float64(c.last.Peak), nan, nan
-	if f.length = c.lastLength(); !math.IsNaN(f.length) {
+	if f.length = c.last.Length(); !math.IsNaN(f.length) {
 		f.plateau = c.last.Plateau
 	}
 	f.lengths, f.plateaus = c.defrosts.usual()

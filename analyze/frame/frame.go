@@ -7,6 +7,8 @@
 package frame
 
 import (
+	"math"
+
 	"dewgap/analyze/superheat"
 	"dewgap/analyze/units"
 )
@@ -157,4 +159,13 @@ type DefrostRun struct {
 	Over    int64         // pulldown over
 	Peak    units.Celsius // highest coil outlet temperature
 	Plateau float64       // s within 1 K of 0 °C
+}
+
+// Length returns how long the heat was on, s; NaN while it is not over, or where
+// its beginning was not seen.
+func (d *DefrostRun) Length() float64 {
+	if d.Began == 0 || d.Ended <= d.Began {
+		return math.NaN()
+	}
+	return float64(d.Ended-d.Began) / 1e9
 }

@@ -71,10 +71,7 @@ func lastDefrost(d *frame.DefrostRun) *defrostState {
 	if d.Began == 0 && d.Ended == 0 {
 		return nil
 	}
-	out := &defrostState{Began: nanoseconds(d.Began), Ended: nanoseconds(d.Ended), Resumed: nanoseconds(d.Resumed), Over: nanoseconds(d.Over), Peak: number(float64(d.Peak))}
-	if d.Began != 0 && d.Ended > d.Began {
-		out.Heat = number(time.Duration(d.Ended - d.Began).Seconds())
-	}
+	out := &defrostState{Began: nanoseconds(d.Began), Ended: nanoseconds(d.Ended), Resumed: nanoseconds(d.Resumed), Over: nanoseconds(d.Over), Heat: number(d.Length()), Peak: number(float64(d.Peak))}
 	if out.Peak != nil {
 		out.Plateau = number(d.Plateau)
 	}
