@@ -109,19 +109,6 @@ func HTML(w io.Writer, r *commissioning.Record, size string) error {
 // KOr writes a difference that may not be known.
 func (p page) KOr(d *float64) string { return p.kelvin(d) }
 
-// LowestIn and LowestAt write the least superheat of a circuit's cycles and of a
-// compressor; LowestOf that of one cycle.
-func (p page) LowestIn(group, circuit string) string { return p.lowestIn(p.Record, group, circuit) }
-func (p page) LowestAt(group, compressor string) string {
-	return p.lowestAt(p.Record, group, compressor)
-}
-func (p page) LowestOf(c commissioning.Cycle) string {
-	if m := lowestOf(&c); m != nil {
-		return m.Name + ": " + p.lowest(m)
-	}
-	return "not known"
-}
-
 // K writes a difference of temperatures.
 func (p page) K(d float64) string { return p.kelvin(&d) }
 

@@ -1,7 +1,6 @@
 package report
 
 import (
-	"cmp"
 	"slices"
 
 	"dewgap/cmd/dewgap/internal/commissioning"
@@ -36,17 +35,18 @@ func saysMore(a, b *commissioning.Cycle) bool {
 	if a.Cut != b.Cut {
 		return b.Cut
 	}
-	x, y := lowestOf(a), lowestOf(b)
+	x, y := lowestIn(a), lowestIn(b)
 	return x != nil && (y == nil || *x.Margin < *y.Margin)
 }
 
-// lowestOf returns the compressor with the least known margin in the cycles; nil
-// where none is known.
-func lowestOf(cycles ...*commissioning.Cycle) *commissioning.Machine {
+// lowestOf returns the compressor with the least known margin in the cycles that
+// of takes; nil where none is known.
+func lowestOf(cycles []commissioning.Cycle, of func(c *commissioning.Cycle, m *commissioning.Machine) bool) *commissioning.Machine {
 	var low *commissioning.Machine
-	for _, c := range cycles {
-		for i := range c.Compressors {
-			if m := &c.Compressors[i]; m.Margin != nil && m.Lowest != nil && m.LowestAt != nil && (low == nil || cmp.Less(*m.Margin, *low.Margin)) {
+	for i := range cycles {
+		for k := range cycles[i].Compressors {
+			m := &cycles[i].Compressors[k]
+			if m.Margin != nil && m.Lowest != nil && m.LowestAt != nil && of(&cycles[i], m) && (low == nil || *m.Margin < *low.Margin) {
 				low = m
 			}
 		}
@@ -54,35 +54,43 @@ func lowestOf(cycles ...*commissioning.Cycle) *commissioning.Machine {
 	return low
 }
 
-// lowestIn writes the least superheat of the compressors while a circuit went
+// lowestIn returns it of one cycle.
+func lowestIn(c *commissioning.Cycle) *commissioning.Machine {
+	return lowestOf([]commissioning.Cycle{*c}, func(*commissioning.Cycle, *commissioning.Machine) bool { return true })
+}
+
+// LowestIn writes the least superheat of the compressors while a circuit went
 // through its cycles.
-func (w words) lowestIn(r *commissioning.Record, group, circuit string) string {
-	var own []*commissioning.Cycle
-	for i := range r.Cycles {
-		if c := &r.Cycles[i]; c.Group == group && c.Circuit == circuit {
-			own = append(own, c)
-		}
-	}
-	m := lowestOf(own...)
+func (p page) LowestIn(group, circuit string) string {
+	m := lowestOf(p.Cycles, func(c *commissioning.Cycle, _ *commissioning.Machine) bool {
+		return c.Group == group && c.Circuit == circuit
+	})
 	if m == nil {
 		return "not known"
 	}
-	return m.Name + ": " + w.lowest(m) + ", " + w.view.Stamp(*m.LowestAt)
+	return m.Name + ": " + p.when(m)
 }
 
-// lowestAt writes the least superheat of a compressor in all cycles of its group.
-func (w words) lowestAt(r *commissioning.Record, group, compressor string) string {
-	var low *commissioning.Machine
-	for i := range r.Cycles {
-		for k := range r.Cycles[i].Compressors {
-			m := &r.Cycles[i].Compressors[k]
-			if r.Cycles[i].Group == group && m.Name == compressor && m.Margin != nil && m.Lowest != nil && m.LowestAt != nil && (low == nil || *m.Margin < *low.Margin) {
-				low = m
-			}
-		}
-	}
-	if low == nil {
+// LowestAt writes the least superheat of a compressor in all cycles of its group.
+func (p page) LowestAt(group, compressor string) string {
+	return p.when(lowestOf(p.Cycles, func(c *commissioning.Cycle, m *commissioning.Machine) bool {
+		return c.Group == group && m.Name == compressor
+	}))
+}
+
+// LowestOf writes that of one cycle.
+func (p page) LowestOf(c commissioning.Cycle) string {
+	m := lowestIn(&c)
+	if m == nil {
 		return "not known"
 	}
-	return w.lowest(low) + ", " + w.view.Stamp(*low.LowestAt)
+	return m.Name + ": " + p.lowest(m)
+}
+
+// when writes the least superheat of a compressor and its time.
+func (p page) when(m *commissioning.Machine) string {
+	if m == nil {
+		return "not known"
+	}
+	return p.lowest(m) + ", " + p.view.Stamp(*m.LowestAt)
 }
